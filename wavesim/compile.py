@@ -1,0 +1,564 @@
+"""From a checked network to the flat arrays of the kernels: the only door between the two.
+
+Names stay on this side: a `Model` keeps, beside the arrays, which duct, end, store and cylinder
+each row belongs to.
+"""
+
+from dataclasses import dataclass, field
+from math import pi, sqrt
+
+import numpy as np
+
+from wavesim.errors import InputError
+from wavesim.kernels import flat as f
+from wavesim.kernels.cylinder import volume as cylinder_volume
+from wavesim.nodes import (
+    AnechoicEnd,
+    AreaStep,
+    ClosedEnd,
+    Junction,
+    OpenEnd,
+    Orifice,
+    Throttle,
+    ValvePort,
+    Volume,
+)
+from wavesim.valves import effective_area, seat_events
+
+GHOSTS = 2
+VALVE_STEP_DEG = 0.5
+#: Acoustic length over radius and resistance over rho c of the radiation load at an open end.
+#: Lengths: Levine and Schwinger (1948) unflanged; Nomura et al. (1960) flanged (from memory).  The
+#: resistance makes Re(Z) of the parallel load (k a)^2/4 or (k a)^2/2 at low frequency, as published.
+RADIATION = {"unflanged": (0.6133, 4.0 * 0.6133**2), "flanged": (0.8217, 2.0 * 0.8217**2)}
+#: What fills a store or duct at first: (fresh, burned).
+FILL = {"air": (0.0, 0.0), "fresh": (1.0, 0.0), "burned": (0.0, 1.0)}
+BURNED_START = 900.0  # [K] exhaust gas before the first cycle
+
+
+@dataclass
+class Model:
+    """A compiled network: arrays for the kernels and the names of their rows.
+
+    Attributes
+    ----------
+    net, state, work, record : tuples of arrays
+        See `wavesim.kernels.flat`.
+    inner, face : ndarray
+        Scratch of the nodes, (n_end, 9).
+    ducts : dict
+        (first cell, one past the last) by duct name.
+    ends : dict
+        Row of each duct end by (duct name, side).
+    stores : dict
+        Row by node name; cylinders are "cylinder 1", ...
+    dx : dict
+        Cell length [m] by duct name.
+    """
+
+    network: object
+    gas: object
+    settings: object
+    net: f.Net
+    state: f.State
+    work: f.Work
+    record: f.Record
+    inner: np.ndarray
+    face: np.ndarray
+    ducts: dict = field(default_factory=dict)
+    ends: dict = field(default_factory=dict)
+    stores: dict = field(default_factory=dict)
+    dx: dict = field(default_factory=dict)
+
+    def locate(self, cell):
+        """Duct name and position [m] of a cell."""
+        for name, (lo, hi) in self.ducts.items():
+            if lo - GHOSTS <= cell < hi + GHOSTS:
+                inside = min(max(cell, lo), hi - 1)
+                return name, (inside - lo + 0.5) * self.dx[name]
+        raise IndexError(cell)
+
+    def centres(self, duct):
+        """Cell centres [m] of a duct, (n_cell,)."""
+        lo, hi = self.ducts[duct]
+        return (np.arange(hi - lo) + 0.5) * self.dx[duct]
+
+
+class _Builder:
+    """Lists that grow while the nodes are visited."""
+
+    def __init__(self, network, gas, engine, rpm, intake_fill):
+        self.network, self.gas, self.engine, self.rpm = network, gas, engine, rpm
+        self.intake_fill = intake_fill
+        self.ends = {}
+        for duct in network.ducts:
+            for side in ("start", "end"):
+                self.ends[duct, side] = len(self.ends)
+        n = len(self.ends)
+        self.kind = np.full(n, f.CLOSED)
+        self.store = np.full(n, -1)
+        self.valve = np.full(n, -1)
+        self.par = np.zeros((n, f.N_END))
+        for (duct, side), k in self.ends.items():
+            self.par[k, f.AREA] = 0.25 * pi * network.bore(duct, side) ** 2
+            self.par[k, f.CD_OUT] = self.par[k, f.CD_IN] = 1.0
+        self.pairs, self.pair_par, self.joints = [], [], []
+        self.stores = {}  # name -> row
+        self.store_kind, self.store_volume, self.store_start, self.store_cyl = [], [], [], []
+        self.valves, self.cylinders = [], []
+
+    def rows(self, node):
+        return [self.ends[end] for end in node.ends]
+
+    def add_store(self, name, kind, vol, start, cylinder=-1):
+        """New store; `start` is (p, T, yf, yb) or None, to be taken from the neighbours."""
+        self.stores[name] = len(self.store_kind)
+        self.store_kind.append(kind)
+        self.store_volume.append(vol)
+        self.store_start.append(start)
+        self.store_cyl.append(cylinder)
+        return self.stores[name]
+
+    # one method for each kind of node ----------------------------------------------------------
+
+    def closed(self, name, node):
+        self.kind[self.rows(node)] = f.CLOSED
+
+    def anechoic(self, name, node):
+        (k,) = self.rows(node)
+        self.kind[k] = f.ANECHOIC
+        self.par[k, [f.P_REF, f.T_REF]] = node.pressure, node.temperature
+
+    def open(self, name, node):
+        (k,) = self.rows(node)
+        area = self.par[k, f.AREA]
+        share = 1.0
+        if node.diameter is not None:
+            share = min(1.0, node.discharge_coefficient * 0.25 * pi * node.diameter**2 / area)
+        elif node.radiation != "none":
+            length, resistance = RADIATION[node.radiation]
+            self.par[k, f.RAD_LENGTH] = length * sqrt(area / pi)
+            self.par[k, f.RAD_RESISTANCE] = resistance
+        self.kind[k] = f.PORT
+        self.par[k, f.CD_OUT] = share
+        self.par[k, f.CD_IN] = share / sqrt(1.0 + node.inflow_loss)
+        fill = FILL["fresh"] if node.intake else FILL["air"]
+        start = (node.ambient.pressure, node.ambient.temperature, *fill)
+        self.store[k] = self.add_store(name, f.AMBIENT, 0.0, start)
+
+    def volume(self, name, node):
+        start = (node.pressure, node.temperature, *FILL[node.fill])
+        row = self.add_store(name, f.VOLUME, node.volume, start)
+        for k, coefficient in zip(self.rows(node), node.coefficients, strict=True):
+            self.kind[k] = f.PORT
+            self.store[k] = row
+            self.par[k, [f.CD_OUT, f.CD_IN]] = min(1.0, coefficient)
+
+    def junction(self, name, node):
+        rows = self.rows(node)
+        if node.model == "pressure":
+            self.kind[rows] = f.BRANCH
+            self.joints.append(rows)
+            return
+        bores = [self.network.bore(*end) for end in node.ends]
+        row = self.add_store(name, f.CELL, node.gas_volume(bores), None)
+        self.kind[rows] = f.PORT
+        self.store[rows] = row
+        self.par[rows, f.DIR_X : f.DIR_Z + 1] = node.unit_vectors
+
+    def pair(self, node, forward, reverse):
+        self.kind[self.rows(node)] = f.PAIR
+        self.pairs.append(self.rows(node))
+        self.pair_par.append((forward, reverse))
+
+    def step(self, name, node):
+        a, b = self.par[self.rows(node), f.AREA]
+        small, large = min(a, b), max(a, b)
+        # the jet area that gives the whole contraction loss by its sudden enlargement
+        jet = small / (1.0 + sqrt(node.contraction_loss(small / large)))
+        self.pair(node, a if a <= b else jet, b if b <= a else jet)
+
+    def orifice(self, name, node):
+        hole = 0.25 * pi * node.diameter**2
+        self.pair(node, *(hole * coefficient for coefficient in node.coefficients))
+
+    def throttle(self, name, node):
+        self.pair(node, node.effective_area, node.effective_area)
+
+    def valve_port(self, name, node):
+        (k,) = self.rows(node)
+        if self.engine is None:
+            raise InputError(f"Network: node {name!r} needs an engine with its cylinders.")
+        store = f"cylinder {node.cylinder}"
+        if store not in self.stores:
+            self.add_store(store, f.CYLINDER, 0.0, None, node.cylinder - 1)
+        self.kind[k] = f.PORT
+        self.store[k] = self.stores[store]
+        self.valve[k] = len(self.valves)
+        forward, reverse = _valve_areas(self.engine, node.side)
+        self.valves.append((forward, reverse) if node.side == "intake" else (reverse, forward))
+
+
+_HANDLERS = {
+    ClosedEnd: _Builder.closed,
+    AnechoicEnd: _Builder.anechoic,
+    OpenEnd: _Builder.open,
+    Volume: _Builder.volume,
+    Junction: _Builder.junction,
+    AreaStep: _Builder.step,
+    Orifice: _Builder.orifice,
+    Throttle: _Builder.throttle,
+    ValvePort: _Builder.valve_port,
+}
+
+
+def _valve_areas(engine, side):
+    """Effective areas (forward, reverse) over one cycle of a cylinder's own angle."""
+    theta = np.arange(0.0, 720.0 + 0.5 * VALVE_STEP_DEG, VALVE_STEP_DEG)
+    return effective_area(getattr(engine, f"{side}_valve"), side, theta)
+
+
+def _cylinder_row(engine, gas, number, rpm):
+    """Row of `cyl_par` for cylinder `number` (from 1)."""
+    row = np.zeros(f.N_CYL)
+    start, duration = engine.combustion.start_and_duration(rpm)
+    opens, closes = seat_events(engine.exhaust_valve, "exhaust")
+    intake_opens, intake_closes = seat_events(engine.intake_valve, "intake")
+    heat = engine.heat
+    values = {
+        f.BORE: engine.bore,
+        f.STROKE: engine.stroke,
+        f.ROD: engine.rod,
+        f.PIN: engine.pin_offset,
+        f.CLEARANCE: engine.clearance_volume,
+        f.PHASE: engine.firing_angles_deg[number - 1],
+        f.SOC: start,
+        f.DURATION: duration,
+        f.WIEBE_M: engine.combustion.shape,
+        f.Q_FRESH: gas.heat_per_fresh * engine.combustion.efficiency,
+        f.HEAD_AREA: heat.head_area_factor * engine.bore_area,
+        f.PISTON_AREA: heat.piston_area_factor * engine.bore_area,
+        f.T_HEAD: heat.head_temperature,
+        f.T_PISTON: heat.piston_temperature,
+        f.T_LINER: heat.liner_temperature,
+        f.HEAT_MODEL_FACTOR: heat.factor,
+        f.EVO: opens % 720.0,
+        f.EVC: closes % 720.0,
+        f.IVO: intake_opens % 720.0,
+        f.IVC: intake_closes % 720.0,
+    }
+    for column, value in values.items():
+        row[column] = value
+    return row
+
+
+def _mesh(network, settings):
+    """Cells of all ducts: rows of `Net.cells`, face areas, and where each duct lies."""
+    columns, areas, ducts, dx_of = [], [], {}, {}
+    at = 0
+    for name, duct in network.ducts.items():
+        wanted = [pipe.cell_length or settings.cell_length for pipe in duct.parts]
+        count = max(2, round(sum(p.length / w for p, w in zip(duct.parts, wanted, strict=True))))
+        dx = duct.length / count
+        faces = np.linspace(0.0, duct.length, count + 1)
+        centres = 0.5 * (faces[1:] + faces[:-1])
+        area = duct.area_at(faces)
+        vol = duct.volume(faces[:-1], faces[1:])
+        parts = [duct.parts[i] for i in duct.part_index(centres)]
+        warm = np.array([p.wall_temperature is not None for p in parts])
+        rows = np.zeros((f.N_CELL, count + 2 * GHOSTS))
+        inside = slice(GHOSTS, GHOSTS + count)
+        rows[f.INV_DX, inside] = 1.0 / dx
+        rows[f.DLNA, inside] = np.diff(area) / vol
+        rows[f.VOL, inside] = vol
+        rows[f.INV_VOL, inside] = 1.0 / vol
+        rows[f.DIAM] = duct.start_diameter
+        rows[f.DIAM, inside] = np.sqrt(4.0 / pi * vol / dx)
+        rows[f.ROUGH, inside] = [p.roughness for p in parts]
+        rows[f.FRICTION, inside] = [p.friction_factor_scale for p in parts]
+        rows[f.HEAT, inside] = warm * [p.heat_factor for p in parts]
+        rows[f.WALL] = 300.0
+        rows[f.WALL, inside] = [p.wall_temperature if p.wall_temperature else 300.0 for p in parts]
+        columns.append(rows)
+        face_area = np.zeros(count + 2 * GHOSTS)
+        face_area[GHOSTS : GHOSTS + count + 1] = area
+        areas.append(face_area)
+        ducts[name] = (at + GHOSTS, at + GHOSTS + count)
+        dx_of[name] = dx
+        at += count + 2 * GHOSTS
+    return (
+        np.ascontiguousarray(np.concatenate(columns, axis=1)),
+        np.append(np.concatenate(areas), 0.0),
+        ducts,
+        dx_of,
+    )
+
+
+def compile_network(network, gas, settings, *, engine=None, rpm=None, samples=0, initial=None):
+    """Flat arrays of a network.
+
+    Parameters
+    ----------
+    network : Network
+        Checked here once more.
+    gas : PerfectGas or EngineGas
+    settings : Settings
+    engine : Engine or None
+        Needed if the network has valve ports.
+    rpm : float or None
+        Engine speed [rev/min].
+    samples : int
+        Number of recorded samples.
+    initial : mapping or None
+        State at the start by duct name: (p [Pa], u [m/s], T [K], fill) with fill "air", "fresh",
+        "burned" or a pair (yf, yb), or a function of x [m] that returns such a tuple of arrays.
+        Ducts left out hold still gas: fresh charge at intake conditions, burned gas at 900 K on
+        the exhaust side of the valves, air otherwise.
+
+    Returns
+    -------
+    Model
+
+    Raises
+    ------
+    InputError
+        If the network has faults, `initial` names an unknown duct, or valves lack an engine.
+    """
+    network.validate()
+    unknown = set(initial or {}) - set(network.ducts)
+    if unknown:
+        raise InputError(f"initial: {sorted(unknown)} are not ducts of the network.")
+    cells, area, ducts, dx_of = _mesh(network, settings)
+    build = _Builder(network, gas, engine, rpm, None)
+    for name, node in network.nodes.items():
+        _HANDLERS[type(node)](build, name, node)
+    net = _net(build, cells, area, ducts, settings, rpm)
+    model = Model(
+        network=network, gas=gas, settings=settings, net=net,
+        state=_empty_state(net), work=_empty_work(net), record=_empty_record(net, samples),
+        inner=np.zeros((len(build.ends), 9)), face=np.zeros((len(build.ends), 9)),
+        ducts=ducts, ends=build.ends, stores=build.stores, dx=dx_of,
+    )
+    _fill(model, build, initial or {})
+    return model
+
+
+def _net(build, cells, area, ducts, settings, rpm):
+    """The constant arrays."""
+    table = build.gas.table()
+    lo = np.array([ducts[name][0] for name in ducts])
+    hi = np.array([ducts[name][1] for name in ducts])
+    n_end = len(build.ends)
+    start = np.arange(n_end) % 2 == 0
+    cell = np.where(start, lo[np.arange(n_end) // 2], hi[np.arange(n_end) // 2] - 1)
+    by_store = [np.flatnonzero(build.store == s) for s in range(len(build.store_kind))]
+    options = np.zeros(f.N_OPTION)
+    options[f.CFL] = settings.cfl
+    options[f.FRICTION_ON] = settings.friction
+    options[f.HEAT_ON] = settings.wall_heat
+    options[f.OMEGA_DEG] = 6.0 * (rpm or 0.0)
+    options[f.MAX_DT] = 0.5 / options[f.OMEGA_DEG] if rpm else 1e30
+    cylinders = sum(kind == f.CYLINDER for kind in build.store_kind)
+    rows = [_cylinder_row(build.engine, build.gas, i + 1, rpm) for i in range(cylinders)]
+    return f.Net(
+        gas_kind=int(table.kind),
+        gas_R=_float(table.R),
+        gas_coef=_float(table.coef),
+        cells=cells,
+        area=area,
+        duct_lo=_int(lo),
+        duct_hi=_int(hi),
+        end_kind=_int(build.kind),
+        end_cell=_int(cell),
+        end_face=_int(np.where(start, cell, cell + 1)),
+        end_sign=np.where(start, -1.0, 1.0),
+        end_store=_int(build.store),
+        end_valve=_int(build.valve),
+        end_par=build.par,
+        pair=_int(build.pairs).reshape(-1, 2),
+        pair_par=_float(build.pair_par).reshape(-1, 2),
+        joint_ptr=_int(np.cumsum([0, *map(len, build.joints)])),
+        joint_end=_int([k for joint in build.joints for k in joint]),
+        store_kind=_int(build.store_kind),
+        store_volume=_float(build.store_volume),
+        store_end=_int(np.concatenate([*by_store, []])),
+        store_ptr=_int(np.cumsum([0, *map(len, by_store)])),
+        store_cyl=_int(build.store_cyl),
+        cyl_par=_float(rows).reshape(-1, f.N_CYL),
+        valve_area=_float(build.valves).reshape(len(build.valves), 2, -1)
+        if build.valves
+        else np.zeros((0, 2, 2)),
+        options=options,
+    )
+
+
+def _float(values):
+    return np.ascontiguousarray(values, dtype=np.float64)
+
+
+def _int(values):
+    return np.ascontiguousarray(values, dtype=np.int64)
+
+
+def _empty_state(net):
+    n, n_end, n_store = net.area.size - 1, net.end_kind.size, net.store_kind.size
+    return f.State(
+        U=np.zeros((f.N_CONSERVED, n)),
+        T=np.zeros(n),
+        end=np.zeros((n_end, f.N_END_STATE)),
+        store=np.zeros((n_store, f.N_STORE)),
+        store_rate=np.zeros((n_store, f.N_STORE)),
+        store_T=np.full(n_store, 300.0),
+        cyl=np.zeros((net.cyl_par.shape[0], f.N_CYL_STATE)),
+        clock=np.zeros(f.N_CLOCK),
+    )
+
+
+def _empty_work(net):
+    n = net.area.size - 1
+    W = np.zeros((f.N_PRIMITIVE, n))
+    return f.Work(
+        W=W,
+        rate_bits=W[f.RATE].view(np.int64),
+        still=np.zeros(n),
+        Q=np.ones((f.N_FACE, n)),
+        F=np.zeros((f.N_FLUX, n + 1)),
+        store=np.ones((net.store_kind.size, f.N_STORE_NOW)),
+    )
+
+
+def _empty_record(net, samples):
+    n, n_end, n_store = net.area.size - 1, net.end_kind.size, net.store_kind.size
+    return f.Record(
+        end_sum=np.zeros((n_end, f.N_END_SUM)),
+        cyl_sum=np.zeros((net.cyl_par.shape[0], f.N_CYL_SUM)),
+        wall_gain=np.zeros(n),
+        field=np.zeros((samples, f.N_FIELD, n), dtype=np.float32),
+        store=np.zeros((samples, n_store, f.N_STORE_SAMPLE)),
+        end=np.zeros((samples, n_end, f.N_END_SAMPLE)),
+        interval=np.zeros(2),
+    )
+
+
+# --- state at the start ---------------------------------------------------------------------------
+
+
+def _fill(model, build, initial):
+    """Gas in ducts and stores before the first step."""
+    usual = _usual_fill(model.network)
+    for name in model.ducts:
+        _fill_duct(model, name, initial.get(name, usual[name]))
+    for name, row in build.stores.items():
+        start = build.store_start[row]
+        kind = build.store_kind[row]
+        if kind == f.CYLINDER:
+            _fill_cylinder(model, row, build.engine)
+        elif kind == f.AMBIENT:
+            _show_ambient(model, row, *start)
+        else:
+            _fill_store(model, row, *(start or _neighbour(model, row)), build.store_volume[row])
+
+
+def _usual_fill(network):
+    """(p, u, T, fill) of every duct by the side of the valves on which it lies."""
+    usual = dict.fromkeys(network.ducts, (101325.0, 0.0, 298.15, "air"))
+    ports = {"intake": [], "exhaust": []}
+    for node in network.nodes.values():
+        if isinstance(node, ValvePort):
+            ports[node.side].append(node.ends[0][0])
+    for side, fill, T in (("intake", "fresh", None), ("exhaust", "burned", BURNED_START)):
+        reached, outside = _reach(network, ports[side])
+        p = outside.pressure if outside else 101325.0
+        T = T or (outside.temperature if outside else 298.15)
+        usual.update({name: (p, 0.0, T, fill) for name in reached})
+    return usual
+
+
+def _reach(network, start):
+    """Ducts connected with those in `start` without passing a cylinder, and the air there."""
+    reached, todo, outside = set(), list(start), None
+    while todo:
+        duct = todo.pop()
+        if duct in reached:
+            continue
+        reached.add(duct)
+        for node in network.nodes.values():
+            names = [name for name, _ in node.ends]
+            if duct in names:
+                outside = getattr(node, "ambient", outside)
+                todo += names
+    return reached, outside
+
+
+def _fill_duct(model, name, start):
+    lo, hi = model.ducts[name]
+    values = start(model.centres(name)) if callable(start) else start
+    p, u, T, fill = values
+    yf, yb = FILL[fill] if isinstance(fill, str) else fill
+    p, u, T, yf, yb = (np.broadcast_to(v, hi - lo).astype(float) for v in (p, u, T, yf, yb))
+    if not (np.all(p > 0) and np.all(T > 0) and np.all(np.isfinite(u))):
+        raise InputError(f"initial: duct {name!r} needs p > 0 Pa, T > 0 K and finite u [m/s].")
+    gas, U = model.gas, model.state.U
+    cells = slice(lo, hi)
+    rho = gas.density(p, T, yf, yb)
+    U[f.R, cells] = rho
+    U[f.M, cells] = rho * u
+    U[f.E, cells] = rho * (gas.e(T, yf, yb) + 0.5 * u**2)
+    U[f.Y1, cells] = rho * yf
+    U[f.Y2, cells] = rho * yb
+    model.state.T[cells] = T
+    for side, i in (("start", 0), ("end", -1)):
+        end = model.state.end[model.ends[name, side]]
+        end[: f.ES_YB + 1] = rho[i], u[i], p[i], yf[i], yb[i]
+        end[f.ES_AUX] = p[i]
+
+
+def _fill_store(model, row, p, T, yf, yb, vol):
+    gas, store = model.gas, model.state.store
+    mass = vol * float(gas.density(p, T, yf, yb))
+    store[row] = 0.0
+    store[row, f.SM : f.SB + 1] = mass, mass * float(gas.e(T, yf, yb)), mass * yf, mass * yb
+    model.state.store_T[row] = T
+
+
+def _neighbour(model, row):
+    """(p, T, yf, yb) of the duct cell at the first end of a store."""
+    k = model.net.store_end[model.net.store_ptr[row]]
+    U, cell = model.state.U, model.net.end_cell[k]
+    rho = U[f.R, cell]
+    yf, yb = U[f.Y1, cell] / rho, U[f.Y2, cell] / rho
+    T = model.state.T[cell]
+    return rho * float(model.gas.R(yf, yb)) * T, T, yf, yb
+
+
+def _show_ambient(model, row, p, T, yf, yb):
+    """Constant state that the ends of the surroundings see."""
+    gas, now = model.gas, model.work.store[row]
+    now[f.NP], now[f.NT], now[f.NYF], now[f.NYB] = p, T, yf, yb
+    now[f.NGAMMA] = gas.gamma(T, yf, yb)
+    now[f.NCP] = gas.cp(T, yf, yb)
+    now[f.NR] = gas.R(yf, yb)
+    now[f.NH] = gas.h(T, yf, yb)
+    now[f.NVX : f.NVZ + 1] = 0.0
+    now[f.NRHO] = gas.density(p, T, yf, yb)
+
+
+def _fill_cylinder(model, row, engine):
+    """Rough state at crank angle 0, by the stroke in which the cylinder is."""
+    cyl = model.net.cyl_par[model.net.store_cyl[row]]
+    own = model.state.cyl[model.net.store_cyl[row]]
+    angle = -cyl[f.PHASE] % 720.0
+    vol = cylinder_volume(cyl, 0.0)
+    largest = engine.clearance_volume + engine.displacement / engine.cylinders
+    p_air, T_air = engine.intake.ambient.pressure, engine.intake.ambient.temperature + 40.0
+    squeeze = largest / vol
+    stroke = int(angle // 180.0)
+    p, T, fill = (
+        (4.0 * p_air * squeeze**1.3, 1300.0 * squeeze**0.3, "burned"),
+        (p_air, BURNED_START, "burned"),
+        (p_air, T_air, "fresh"),
+        (p_air * squeeze**1.35, T_air * squeeze**0.35, "fresh"),
+    )[stroke]
+    _fill_store(model, row, p, T, *FILL[fill], vol)
+    model.state.store_T[row] = T
+    own[f.P_IVC], own[f.V_IVC], own[f.T_IVC] = p_air, largest, T_air

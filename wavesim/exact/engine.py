@@ -1,0 +1,205 @@
+"""Engine arithmetic in closed form: crank, burning law, ideal cycle, blowdown, tuning rules.
+
+Heywood, Internal Combustion Engine Fundamentals (1988), ch. 2, 5, 9; the rules of thumb carry their
+own sources and are converted from inches to SI.  Crank angles are in degrees, 0 at top dead centre.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+
+from wavesim.exact._tools import require
+from wavesim.exact.steady import critical_pressure_ratio
+from wavesim.units import cc, inch
+
+
+def crank_travel(theta_deg, stroke, rod, pin_offset=0.0):
+    """Piston travel from its highest place.
+
+    Parameters
+    ----------
+    theta_deg : float or ndarray    Crank angle [deg], 0 with the crank in line with the bore.
+    stroke, rod : float             Twice the crank radius, rod length between centres [m].
+    pin_offset : float              Of the bore axis from the crank axis, towards the side on which
+                                    the crank pin goes down [m].
+
+    Returns
+    -------
+    float or ndarray                Travel downwards [m].
+
+    Raises
+    ------
+    InputError                      If the rod is too short to turn.
+
+    Notes
+    -----
+    Heywood (1988) sec. 2.2.
+
+    >>> print(round(crank_travel(90.0, 0.086, 0.1455) * 1e3, 4))
+    49.4991
+    """
+    r = 0.5 * stroke
+    require(
+        rod > r + abs(pin_offset),
+        f"crank_travel: rod must be longer than {r + abs(pin_offset)} m, got {rod} m.",
+    )
+    theta = np.radians(theta_deg)
+    top = np.sqrt((rod + r) ** 2 - pin_offset**2)
+    height = r * np.cos(theta) + np.sqrt(rod**2 - (r * np.sin(theta) - pin_offset) ** 2)
+    return top - height
+
+
+def crank_travel_slope(theta_deg, stroke, rod, pin_offset=0.0):
+    """Piston travel per crank angle [m/rad]; times the angular speed it is the piston speed.
+
+    Arguments as of `crank_travel`.  Heywood (1988) eq. 2.11.
+    """
+    r, theta = 0.5 * stroke, np.radians(theta_deg)
+    side = r * np.sin(theta) - pin_offset
+    return r * np.sin(theta) + side * r * np.cos(theta) / np.sqrt(rod**2 - side**2)
+
+
+def fastest_piston(stroke, rod):
+    """Crank angle [deg] and slope [m/rad] of the fastest downward travel, `stroke`, `rod` [m]."""
+    from scipy.optimize import minimize_scalar
+
+    best = minimize_scalar(
+        lambda a: -crank_travel_slope(a, stroke, rod),
+        bounds=(30.0, 90.0),
+        method="bounded",
+        options={"xatol": 1e-9},
+    )
+    return float(best.x), float(-best.fun)
+
+
+def cylinder_volume(theta_deg, bore, stroke, rod, compression_ratio):
+    """Cylinder volume [m3] at a crank angle [deg]; lengths in [m].  Heywood (1988) eq. 2.4."""
+    area = 0.25 * np.pi * bore**2
+    clearance = area * stroke / (compression_ratio - 1.0)
+    return clearance + area * crank_travel(theta_deg, stroke, rod)
+
+
+def wiebe_burned(progress, a=6.908, shape=2.0):
+    """Burned fraction 1 - exp(-a y**(m+1)) at `progress` y = 0..1 of the burn (no unit).
+
+    Wiebe (1962); Heywood (1988) eq. 9.10.  Reaches 1 - exp(-a) at y = 1.
+    """
+    return -np.expm1(-a * np.asarray(progress, dtype=float) ** (shape + 1.0))
+
+
+def wiebe_progress(burned, a=6.908, shape=2.0):
+    """Progress y (no unit) at which the fraction `burned` has burned: inverse of `wiebe_burned`.
+
+    >>> print(round(float(wiebe_progress(0.5)), 6))
+    0.464684
+    """
+    return (-np.log1p(-np.asarray(burned, dtype=float)) / a) ** (1.0 / (shape + 1.0))
+
+
+def otto_efficiency(compression_ratio, gamma):
+    """Efficiency of the constant-volume cycle, 1 - r**(1-g) (no unit).  Heywood (1988) eq. 5.31."""
+    return 1.0 - compression_ratio ** (1.0 - gamma)
+
+
+# Vessels --------------------------------------------------------------------------------------
+
+
+def vessel_time_constant(volume, area, temperature, gamma, gas_constant):
+    """Time constant of choked discharge [s]: V/(A c0 K), K = (2/(g+1))**((g+1)/(2(g-1))).
+
+    `volume` [m3], effective `area` [m2], `temperature` at the start [K].  Shapiro (1953) ch. 4,
+    from the mass balance of an isentropic vessel.
+    """
+    g = gamma
+    k = (2.0 / (g + 1.0)) ** (0.5 * (g + 1.0) / (g - 1.0))
+    return volume / (area * np.sqrt(g * gas_constant * temperature) * k)
+
+
+def vessel_pressure(t, time_constant, gamma):
+    """p/p0 in a vessel emptying through a choked hole, at t [s] after opening (no unit).
+
+    (1 + (g-1) t/(2 tau))**(-2 g/(g-1)), valid while choked (`vessel_unchoke_time`).
+
+    >>> tau = vessel_time_constant(1e-3, 7.853982e-5, 300.0, 1.4, 287.05)
+    >>> print(round(vessel_pressure(0.01, tau, 1.4), 6))
+    0.804506
+    """
+    g = gamma
+    return (1.0 + 0.5 * (g - 1.0) * t / time_constant) ** (-2.0 * g / (g - 1.0))
+
+
+def vessel_unchoke_time(pressure, back_pressure, time_constant, gamma):
+    """Time [s] until a vessel at `pressure` stops choking against `back_pressure` [Pa]."""
+    g = gamma
+    end = back_pressure / (critical_pressure_ratio(g) * pressure)
+    return 2.0 * time_constant / (g - 1.0) * (end ** (-0.5 * (g - 1.0) / g) - 1.0)
+
+
+def filled_vessel_temperature(temperature, gamma):
+    """Temperature [K] in an empty adiabatic vessel after filling from gas at `temperature` [K].
+
+    gamma T0: the energy balance of an open system.  Shapiro (1953) ch. 2.
+    """
+    return gamma * temperature
+
+
+# Tuning rules ---------------------------------------------------------------------------------
+
+
+def return_delay(rpm, length, c):
+    """Crank angle [deg] for a wave to run down a pipe and back: 12 N L/c.
+
+    `rpm` [1/min], `length` [m], wave speed `c` [m/s].
+
+    >>> print(round(return_delay(6000.0, 0.8, 550.0), 3))
+    104.727
+    """
+    return 12.0 * rpm * length / c
+
+
+def return_rpm(delay_deg, length, c):
+    """Speed [1/min] at which a wave is back after `delay_deg` [deg]; see `return_delay`."""
+    return delay_deg * c / (12.0 * length)
+
+
+def return_speed(delay_deg, rpm, length):
+    """Wave speed [m/s] that brings a wave back after `delay_deg` [deg]; see `return_delay`."""
+    return 12.0 * rpm * length / delay_deg
+
+
+def length_rule(exhaust_opens_deg, rpm):
+    """Primary length [m] from the exhaust valve by a rule of thumb.
+
+    `exhaust_opens_deg` before bottom dead centre, `rpm` [1/min] of the wanted peak.  Bell,
+    Four-Stroke Performance Tuning: P[in] = 850 (180 + EVO)/N - 3.
+    """
+    return (850.0 * (180.0 + exhaust_opens_deg) / rpm - 3.0) * inch
+
+
+def bore_rule(cylinder_displacement, length):
+    """Primary bore [m] by a rule of thumb; `cylinder_displacement` [m3], primary `length` [m].
+
+    Bell, Four-Stroke Performance Tuning: d[in] = 2.1 sqrt(cc/(25 (P[in] + 3))).
+    """
+    return 2.1 * np.sqrt(cylinder_displacement / cc / (25.0 * (length / inch + 3.0))) * inch
+
+
+def firing_frequency(cylinders, rpm):
+    """Firing frequency of a four-stroke engine [Hz]: n N/120, `rpm` [1/min]."""
+    return cylinders * rpm / 120.0
+
+
+def peak_torque_rule(primary_area, cylinder_displacement):
+    """Speed of peak torque [1/min] from the primary's area [m2] and the cylinder's volume [m3].
+
+    Workshop rule: 88200 A[in2]/V[in3], which is a mean speed of 74.7 m/s during the stroke.
+    """
+    return 88200.0 * primary_area / cylinder_displacement * inch
+
+
+def stroke_mean_speed(primary_area, cylinder_displacement, rpm):
+    """Mean gas speed [m/s] in a primary while one displacement leaves in half a turn.
+
+    `primary_area` [m2], `cylinder_displacement` [m3], `rpm` [1/min]: V/A over 30/N seconds.
+    """
+    return cylinder_displacement / primary_area * rpm / 30.0

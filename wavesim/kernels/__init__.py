@@ -1,0 +1,11 @@
+"""Compiled kernels: floats, integers and arrays in SI units; no names, no units, no words.
+
+Rules of this room
+------------------
+1. Every compiled function of the library lives here and is decorated by ``kernel`` or ``leaf``.
+2. Modules import only ``math``, ``numpy``, numba (through ``jit``) and each other.
+3. Leaf functions take scalars and return scalars or tuples; only ``march`` sees whole networks.
+4. Arrays are made by ``wavesim.compile`` and filled here; no array is created in a step.
+5. Trouble is a status code; words are spoken in ``wavesim.run``.
+6. Everything also runs as plain Python with ``NUMBA_DISABLE_JIT=1``.
+"""

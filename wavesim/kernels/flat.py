@@ -1,0 +1,137 @@
+"""The contract between `wavesim.compile` and the kernels: arrays, columns and integer codes.
+
+One cell axis holds all ducts; x runs from a duct's start (side 0) to its end (side 1).  Every duct
+end is an *end*; `sign` is the direction of the outward normal along x: -1 at a start, +1 at an end.
+A *store* is anything that holds gas in one state: the surroundings, a volume, a junction cell, a
+cylinder.  All arrays are C-contiguous float64 or int64.
+"""
+
+from typing import NamedTuple
+
+import numpy as np
+
+# --- rows of the cell arrays -------------------------------------------------------------------
+N_CONSERVED = 5
+R, M, E, Y1, Y2 = range(N_CONSERVED)  # State.U: per volume
+N_PRIMITIVE = 9
+U, P, T, C, YF, YB, RATE, DRAG, STANTON = range(N_PRIMITIVE)  # Work.W
+N_FACE = 12
+RM, UM, PM, EM, FM, BM, RP, UP, PP, EP, FP, BP = range(N_FACE)  # Work.Q: face values by cell
+N_FLUX = 5  # Work.F: rows as State.U, one column a face
+
+# --- rows of Net.cells (geometry and wall by cell) ----------------------------------------------
+N_CELL = 9
+INV_DX, DLNA, VOL, INV_VOL, DIAM, ROUGH, FRICTION, HEAT, WALL = range(N_CELL)
+
+# --- ends ---------------------------------------------------------------------------------------
+CLOSED, ANECHOIC, PORT, PAIR, BRANCH = range(5)  # Net.end_kind
+N_END = 10  # Net.end_par
+AREA, CD_OUT, CD_IN, RAD_LENGTH, RAD_RESISTANCE, DIR_X, DIR_Y, DIR_Z, P_REF, T_REF = range(N_END)
+N_END_STATE = 9  # State.end: what the face did in the last step (ghost cells, warm start)
+ES_R, ES_U, ES_P, ES_YF, ES_YB, ES_V, ES_AUX, ES_RAD_U, ES_RAD_P = range(N_END_STATE)
+
+# --- stores -------------------------------------------------------------------------------------
+AMBIENT, VOLUME, CELL, CYLINDER = range(4)  # Net.store_kind
+N_STORE = 7  # State.store
+SM, SE, SF, SB, SX, SY, SZ = range(N_STORE)  # mass, total energy, fresh, burned, momentum vector
+N_STORE_NOW = 13  # Work.store: the half-step state that the ends see
+(NP, NT, NYF, NYB, NGAMMA, NCP, NR, NH, NVX, NVY, NVZ, NVOL, NRHO) = range(N_STORE_NOW)
+
+# --- cylinders ----------------------------------------------------------------------------------
+N_CYL = 20  # Net.cyl_par
+(BORE, STROKE, ROD, PIN, CLEARANCE, PHASE, SOC, DURATION, WIEBE_M, Q_FRESH, HEAD_AREA, PISTON_AREA,
+ T_HEAD, T_PISTON, T_LINER, HEAT_MODEL_FACTOR, IVC, EVO, IVO, EVC) = range(N_CYL)
+N_CYL_STATE = 6  # State.cyl
+FRESH_AT_SOC, P_IVC, V_IVC, T_IVC, BURNING, P_MAX = range(N_CYL_STATE)
+
+# --- sums over a cycle --------------------------------------------------------------------------
+N_END_SUM = 8  # Record.end_sum: net out of the duct, and the part that flows out of the duct
+(OUT_MASS, OUT_ENERGY, OUT_FRESH, OUT_BURNED,
+ POS_MASS, POS_FRESH, POS_BURNED, POS_ENERGY) = range(N_END_SUM)
+N_CYL_SUM = 18  # Record.cyl_sum
+(WORK_0, WORK_1, WORK_2, WORK_3, WALL_LOSS, HEAT_RELEASE, PEAK, PEAK_ANGLE, FRESH_BURNED,
+ TRAP_MASS, TRAP_FRESH, TRAP_BURNED, TRAP_P, TRAP_T, EVO_P, EVO_T, EVO_MASS, CHARGE_MASS) = range(
+    N_CYL_SUM)
+
+# --- samples against crank angle ----------------------------------------------------------------
+N_FIELD = 5  # Record.field: p, u, T, yf, yb by cell
+N_STORE_SAMPLE = 5  # p, T, mass, yf, yb
+N_END_SAMPLE = 3  # pressure, outward velocity, outward mass flow at the face
+
+# --- status -------------------------------------------------------------------------------------
+OK, BAD_STATE, TOO_MANY_STEPS, NO_STEP = range(4)
+
+
+class Net(NamedTuple):
+    """Everything that stays as it is during a run."""
+
+    gas_kind: int
+    gas_R: np.ndarray  # (3,)
+    gas_coef: np.ndarray  # (3, 8)
+    cells: np.ndarray  # (N_CELL, n)
+    area: np.ndarray  # (n + 1,) face areas
+    duct_lo: np.ndarray  # (n_duct,) first cell of each duct
+    duct_hi: np.ndarray  # (n_duct,) one past the last cell
+    end_kind: np.ndarray  # (n_end,)
+    end_cell: np.ndarray  # (n_end,) the cell at the end
+    end_face: np.ndarray  # (n_end,)
+    end_sign: np.ndarray  # (n_end,) float
+    end_store: np.ndarray  # (n_end,) store behind a PORT, else -1
+    end_valve: np.ndarray  # (n_end,) row of valve_area, else -1
+    end_par: np.ndarray  # (n_end, N_END)
+    pair: np.ndarray  # (n_pair, 2) ends
+    pair_par: np.ndarray  # (n_pair, 2) throat area 0 -> 1 and 1 -> 0
+    joint_ptr: np.ndarray  # (n_joint + 1,)
+    joint_end: np.ndarray  # ends of the constant-pressure junctions
+    store_kind: np.ndarray  # (n_store,)
+    store_volume: np.ndarray  # (n_store,)
+    store_end: np.ndarray  # ends of each store
+    store_ptr: np.ndarray  # (n_store + 1,)
+    store_cyl: np.ndarray  # (n_store,) cylinder number or -1
+    cyl_par: np.ndarray  # (n_cyl, N_CYL)
+    valve_area: np.ndarray  # (n_valve, 2, n_angle) effective area [m2] against crank angle
+    options: np.ndarray  # (N_OPTION,)
+
+
+N_OPTION = 5  # Net.options
+CFL, FRICTION_ON, HEAT_ON, OMEGA_DEG, MAX_DT = range(N_OPTION)
+
+
+class State(NamedTuple):
+    """Everything that a run needs to go on."""
+
+    U: np.ndarray  # (N_CONSERVED, n)
+    T: np.ndarray  # (n,) temperature, guess of the next step
+    end: np.ndarray  # (n_end, N_END_STATE)
+    store: np.ndarray  # (n_store, N_STORE)
+    store_rate: np.ndarray  # (n_store, N_STORE) rates of the last step
+    store_T: np.ndarray  # (n_store,)
+    cyl: np.ndarray  # (n_cyl, N_CYL_STATE)
+    clock: np.ndarray  # (N_CLOCK,)
+
+
+N_CLOCK = 5  # State.clock
+TIME, STEPS, LAST_DT, NEXT_SAMPLE, WORST = range(N_CLOCK)
+
+
+class Work(NamedTuple):
+    """Scratch of a step."""
+
+    W: np.ndarray  # (N_PRIMITIVE, n)
+    rate_bits: np.ndarray  # the RATE row seen as int64
+    still: np.ndarray  # (n,)
+    Q: np.ndarray  # (N_FACE, n)
+    F: np.ndarray  # (N_FLUX, n + 1)
+    store: np.ndarray  # (n_store, N_STORE_NOW)
+
+
+class Record(NamedTuple):
+    """What a run leaves behind."""
+
+    end_sum: np.ndarray  # (n_end, N_END_SUM)
+    cyl_sum: np.ndarray  # (n_cyl, N_CYL_SUM)
+    wall_gain: np.ndarray  # (n,) heat taken up from the wall [J]
+    field: np.ndarray  # (n_sample, N_FIELD, n) float32
+    store: np.ndarray  # (n_sample, n_store, N_STORE_SAMPLE)
+    end: np.ndarray  # (n_sample, n_end, N_END_SAMPLE)
+    interval: np.ndarray  # (1,) seconds between samples (0: no samples)

@@ -1,0 +1,63 @@
+"""The decorators of all compiled functions: the only place that names numba's options.
+
+numba's own cache notices a change of one file only, so a kernel that calls an edited kernel of
+another file would keep the old physics.  The cache folder is therefore named by a hash of every
+source in this room: any edit gives a new folder, a revert finds the old one again.
+"""
+
+import hashlib
+import os
+from pathlib import Path
+
+import numba
+
+# Without `nnan` and `ninf` the tests for bad states survive; the rest lets loops vectorise.
+_FAST = {"contract", "arcp", "nsz", "afn", "reassoc"}
+
+
+def _cache_folder():
+    """Folder named by the source of every kernel, or None if nothing can be written."""
+    sources = sorted(Path(__file__).parent.glob("*.py"))
+    digest = hashlib.sha256(b"".join(path.read_bytes() for path in sources)).hexdigest()[:12]
+    root = os.environ.get("WAVESIM_CACHE") or os.path.join(
+        os.environ.get("XDG_CACHE_HOME") or os.path.expanduser("~/.cache"), "wavesim"
+    )
+    folder = os.path.join(root, digest)
+    try:
+        os.makedirs(folder, exist_ok=True)
+    except OSError:
+        return None
+    return folder if os.access(folder, os.W_OK) else None
+
+
+FOLDER = _cache_folder()
+
+
+def is_compiled():
+    """True if this version of the kernels has been compiled into the cache before."""
+    return FOLDER is not None and any(Path(FOLDER).rglob("*.nbc"))
+
+
+def _compile(function, **options):
+    before = numba.config.CACHE_DIR
+    numba.config.CACHE_DIR = FOLDER or before
+    try:
+        return numba.njit(
+            nogil=True,
+            error_model="numpy",
+            fastmath=_FAST,
+            cache=FOLDER is not None,
+            **options,
+        )(function)
+    finally:
+        numba.config.CACHE_DIR = before
+
+
+def kernel(function):
+    """Compile on first call: cached per source version, GIL released, x/0 gives inf."""
+    return _compile(function)
+
+
+def leaf(function):
+    """Like `kernel`, and always inlined: for small functions called inside vectorised loops."""
+    return _compile(function, forceinline=True)

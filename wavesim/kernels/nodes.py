@@ -1,0 +1,317 @@
+"""The nodes of a network: takes the inner states of all ends, gives their faces and fluxes.
+
+Rows of `inner` (n_end, N_INNER) hold the gas just inside each end, half a step ahead; rows of
+`face` (n_end, N_FACE_OUT) receive outward velocity, pressure, density, fractions and the outward
+fluxes per area of mass, enthalpy, fresh charge and burned gas.  What leaves one duct enters
+another to the last bit: the downstream flux is copied, never computed twice.
+"""
+
+import math
+
+from . import flat as f
+from .ends import (
+    end_anechoic,
+    end_closed,
+    isentropic_density,
+    port_in,
+    port_out,
+    wave_pressure,
+    wave_velocity,
+)
+from .jit import kernel, leaf
+from .pairs import pair
+from .thermo import enthalpy, gamma_cp
+
+N_INNER = 9
+IR, IU, IP, IYF, IYB, IGAMMA, ICP, IGAS, IT = range(N_INNER)
+N_FACE_OUT = 9
+FV, FP, FR, FYF, FYB, F_MASS, F_ENE, F_FRESH, F_BURNED = range(N_FACE_OUT)
+
+
+@kernel
+def inner_states(net, work, inner):
+    """Collect the reconstructed state of the cell at each end, velocities turned outward."""
+    for k in range(net.end_cell.shape[0]):
+        i = net.end_cell[k]
+        sign = net.end_sign[k]
+        row = f.RP if sign > 0.0 else f.RM
+        r = work.Q[row, i]
+        p = work.Q[row + (f.PM - f.RM), i]
+        yf = min(1.0, max(0.0, work.Q[row + (f.FM - f.RM), i]))
+        yb = min(1.0 - yf, max(0.0, work.Q[row + (f.BM - f.RM), i]))
+        gas_R = net.gas_R[0] + yf * (net.gas_R[1] - net.gas_R[0]) + yb * (
+            net.gas_R[2] - net.gas_R[0]
+        )
+        T = p / (r * gas_R)
+        gamma, cp, _ = gamma_cp(net.gas_R, net.gas_coef, T, yf, yb)
+        inner[k, IR] = r
+        inner[k, IU] = sign * work.Q[row + (f.UM - f.RM), i]
+        inner[k, IP] = p
+        inner[k, IYF] = yf
+        inner[k, IYB] = yb
+        inner[k, IGAMMA] = gamma
+        inner[k, ICP] = cp
+        inner[k, IGAS] = gas_R
+        inner[k, IT] = T
+
+
+@kernel
+def leave(net, inner, face, k, v, p_star):
+    """Face of an end through which gas of the duct leaves: the entropy of the duct goes along."""
+    r = isentropic_density(inner[k, IR], inner[k, IP], inner[k, IGAMMA], p_star)
+    yf = inner[k, IYF]
+    yb = inner[k, IYB]
+    T = p_star / (r * inner[k, IGAS])
+    h0 = enthalpy(net.gas_R, net.gas_coef, T, yf, yb) + 0.5 * v * v
+    put(face, k, v, p_star, r, yf, yb, r * v, h0)
+
+
+@leaf
+def put(face, k, v, p, r, yf, yb, flux, h0):
+    """Write one face."""
+    face[k, FV] = v
+    face[k, FP] = p
+    face[k, FR] = r
+    face[k, FYF] = yf
+    face[k, FYB] = yb
+    face[k, F_MASS] = flux
+    face[k, F_ENE] = flux * h0
+    face[k, F_FRESH] = flux * yf
+    face[k, F_BURNED] = flux * yb
+
+
+@kernel
+def node_closed(net, inner, face, k):
+    """Rigid wall."""
+    p = end_closed(inner[k, IR], inner[k, IU], inner[k, IP], inner[k, IGAMMA])
+    r = isentropic_density(inner[k, IR], inner[k, IP], inner[k, IGAMMA], p)
+    put(face, k, 0.0, p, r, inner[k, IYF], inner[k, IYB], 0.0, 0.0)
+
+
+@kernel
+def node_anechoic(net, inner, face, k):
+    """Endless equal duct beyond the end, filled with gas at rest of the duct's composition."""
+    p_out = net.end_par[k, f.P_REF]
+    T_out = net.end_par[k, f.T_REF]
+    yf = inner[k, IYF]
+    yb = inner[k, IYB]
+    gamma, _, gas_R = gamma_cp(net.gas_R, net.gas_coef, T_out, yf, yb)
+    r_out = p_out / (gas_R * T_out)
+    v, p = end_anechoic(
+        inner[k, IR], inner[k, IU], inner[k, IP], inner[k, IGAMMA], r_out, p_out, gamma
+    )
+    if v >= 0.0:
+        leave(net, inner, face, k, v, p)
+        return
+    r = isentropic_density(r_out, p_out, gamma, p)
+    h0 = enthalpy(net.gas_R, net.gas_coef, p / (r * gas_R), yf, yb) + 0.5 * v * v
+    put(face, k, v, p, r, yf, yb, r * v, h0)
+
+
+@kernel
+def port_shares(net, k, theta_deg):
+    """Throat over bore area of a port, (out of the duct, into the duct)."""
+    area = net.end_par[k, f.AREA]
+    valve = net.end_valve[k]
+    if valve < 0:
+        return net.end_par[k, f.CD_OUT], net.end_par[k, f.CD_IN]
+    n = net.valve_area.shape[2] - 1  # the last column repeats the first
+    phase = net.cyl_par[net.store_cyl[net.end_store[k]], f.PHASE]
+    x = (theta_deg - phase) / 720.0
+    x = (x - math.floor(x)) * n
+    i = min(int(x), n - 1)
+    w = x - i
+    out = (1.0 - w) * net.valve_area[valve, 0, i] + w * net.valve_area[valve, 0, i + 1]
+    into = (1.0 - w) * net.valve_area[valve, 1, i] + w * net.valve_area[valve, 1, i + 1]
+    return min(1.0, out / area), min(1.0, into / area)
+
+
+@kernel
+def node_port(net, state, work, inner, face, k, dt, theta_deg):
+    """Opening into a store: the air outside, a volume, a junction cell or a cylinder."""
+    store = work.store[net.end_store[k]]
+    out, into = port_shares(net, k, theta_deg)
+    r = inner[k, IR]
+    un = inner[k, IU]
+    p = inner[k, IP]
+    gamma = inner[k, IGAMMA]
+    # speed of the store's gas towards this branch: it drives gas into the branch
+    toward = max(
+        0.0,
+        store[f.NVX] * net.end_par[k, f.DIR_X]
+        + store[f.NVY] * net.end_par[k, f.DIR_Y]
+        + store[f.NVZ] * net.end_par[k, f.DIR_Z],
+    )
+    p0 = store[f.NP] + 0.5 * store[f.NRHO] * toward * toward
+    T0 = store[f.NT] + 0.5 * toward * toward / store[f.NCP]
+    kappa = 0.0
+    v_rad = 0.0
+    length = net.end_par[k, f.RAD_LENGTH]
+    if length > 0.0:
+        # resistance and mass of the radiation load in parallel, trapezoidal in time
+        c = math.sqrt(gamma * p / r)
+        resistance = net.end_par[k, f.RAD_RESISTANCE] * r * c
+        kappa = resistance / (1.0 + 0.5 * dt * resistance / (r * length))
+        v_rad = state.end[k, f.ES_RAD_U] + 0.5 * dt * state.end[k, f.ES_RAD_P] / (r * length)
+    p_wall = end_closed(r, un, p, gamma) + kappa * v_rad
+    if p_wall > store[f.NP] and out > 1e-6:
+        v, p_star, _ = port_out(
+            r, un, p, gamma, inner[k, ICP], inner[k, IGAS], store[f.NP], out, kappa, v_rad
+        )
+        leave(net, inner, face, k, v, p_star)
+    elif p_wall < p0 and into > 1e-6:
+        v, p_star, T, _ = port_in(
+            r, un, p, gamma, p0, T0, store[f.NGAMMA], store[f.NCP], store[f.NR], into, kappa, v_rad
+        )
+        r_in = p_star / (store[f.NR] * T)
+        h0 = store[f.NH] + 0.5 * (
+            store[f.NVX] ** 2 + store[f.NVY] ** 2 + store[f.NVZ] ** 2
+        )
+        put(face, k, v, p_star, r_in, store[f.NYF], store[f.NYB], r_in * v, h0)
+    else:
+        node_closed(net, inner, face, k)
+    if length > 0.0:
+        p_load = kappa * (face[k, FV] - v_rad)
+        state.end[k, f.ES_RAD_U] = v_rad + 0.5 * dt * p_load / (r * length)
+        state.end[k, f.ES_RAD_P] = p_load
+
+
+@kernel
+def node_pair(net, state, inner, face, a, b, throat_ab, throat_ba):
+    """Sudden change of area between two ducts."""
+    wall_a = end_closed(inner[a, IR], inner[a, IU], inner[a, IP], inner[a, IGAMMA])
+    wall_b = end_closed(inner[b, IR], inner[b, IU], inner[b, IP], inner[b, IGAMMA])
+    U = a
+    D = b
+    throat = throat_ab
+    if wall_b > wall_a:
+        U = b
+        D = a
+        throat = throat_ba
+    area_U = net.end_par[U, f.AREA]
+    area_D = net.end_par[D, f.AREA]
+    v, pU, q, pD = pair(
+        inner[U, IR], inner[U, IU], inner[U, IP], inner[U, IGAMMA], inner[U, ICP], inner[U, IGAS],
+        area_U, inner[D, IR], inner[D, IU], inner[D, IP], inner[D, IGAMMA], area_D, throat,
+        state.end[U, f.ES_V],
+    )
+    leave(net, inner, face, U, v, pU)
+    flux = -face[U, F_MASS] * area_U / area_D
+    yf = face[U, FYF]
+    yb = face[U, FYB]
+    r = -flux / q if q > 1e-9 else isentropic_density(
+        inner[D, IR], inner[D, IP], inner[D, IGAMMA], pD
+    )
+    put(face, D, -q, pD, r, yf, yb, flux, 0.0)
+    face[D, F_ENE] = -face[U, F_ENE] * area_U / area_D
+
+
+@kernel
+def node_branches(net, inner, face, ends, p_guess):
+    """Junction of any number of ducts under one static pressure.
+
+    Gas that flows in mixes; what flows out takes the stagnation enthalpy of the mixture.
+    Returns the pressure.
+    """
+    p = p_guess
+    h0_in = 0.0
+    R_mix = inner[ends[0], IGAS]
+    cp_mix = inner[ends[0], ICP]
+    T_mix = inner[ends[0], IT]
+    for _ in range(30):
+        total = 0.0
+        slope = 0.0
+        m_in = 0.0
+        sum_R = 0.0
+        sum_cp = 0.0
+        sum_cpT = 0.0
+        for k in ends:
+            area = net.end_par[k, f.AREA]
+            gamma = inner[k, IGAMMA]
+            v = inner[k, IU] - wave_velocity(inner[k, IR], inner[k, IP], gamma, p)
+            _, stiff = wave_pressure(inner[k, IR], inner[k, IP], gamma, inner[k, IU] - v)
+            if v >= 0.0:
+                r = isentropic_density(inner[k, IR], inner[k, IP], gamma, p)
+                m = r * v * area
+                m_in += m
+                sum_R += m * inner[k, IGAS]
+                sum_cp += m * inner[k, ICP]
+                T0 = p / (r * inner[k, IGAS]) + 0.5 * v * v / inner[k, ICP]
+                sum_cpT += m * inner[k, ICP] * T0
+                slope += area * (v * r / (gamma * p) - r / stiff)
+            else:
+                r = p / (R_mix * (T_mix - 0.5 * v * v / cp_mix))
+                m = r * v * area
+                slope += area * (v * r / p - r / stiff)
+            total += m
+        if m_in > 0.0:
+            R_mix = sum_R / m_in
+            cp_mix = sum_cp / m_in
+            T_mix = sum_cpT / sum_cp
+        step = total / slope
+        p = max(p - step, 0.2 * p)
+        if abs(step) < 1e-11 * p:
+            break
+    m_in = 0.0
+    m_out = 0.0
+    h0_in = 0.0
+    fresh_in = 0.0
+    burned_in = 0.0
+    for k in ends:
+        area = net.end_par[k, f.AREA]
+        v = inner[k, IU] - wave_velocity(inner[k, IR], inner[k, IP], inner[k, IGAMMA], p)
+        if v >= 0.0:
+            leave(net, inner, face, k, v, p)
+            m_in += face[k, F_MASS] * area
+            h0_in += face[k, F_ENE] * area
+            fresh_in += face[k, F_FRESH] * area
+            burned_in += face[k, F_BURNED] * area
+        else:
+            r = p / (R_mix * (T_mix - 0.5 * v * v / cp_mix))
+            put(face, k, v, p, r, 0.0, 0.0, r * v, 0.0)
+            m_out -= r * v * area
+    if m_in > 0.0 and m_out > 0.0:
+        balance = m_in / m_out  # 1 to the tolerance of the iteration; makes the sums exact
+        for k in ends:
+            if face[k, FV] < 0.0:
+                flux = balance * face[k, F_MASS]
+                put(face, k, face[k, FV], p, face[k, FR], fresh_in / m_in, burned_in / m_in,
+                    flux, h0_in / m_in)
+    else:  # nothing flows in: the branches are closed by their common pressure
+        for k in ends:
+            node_closed(net, inner, face, k)
+    return p
+
+
+@kernel
+def solve_ends(net, state, work, inner, face, dt, theta_deg):
+    """All nodes from their inner states; then fluxes into `work.F`, faces into `state.end`."""
+    for k in range(net.end_kind.shape[0]):
+        kind = net.end_kind[k]
+        if kind == f.PORT:
+            node_port(net, state, work, inner, face, k, dt, theta_deg)
+        elif kind == f.CLOSED:
+            node_closed(net, inner, face, k)
+        elif kind == f.ANECHOIC:
+            node_anechoic(net, inner, face, k)
+    for j in range(net.pair.shape[0]):
+        node_pair(net, state, inner, face, net.pair[j, 0], net.pair[j, 1], net.pair_par[j, 0],
+                  net.pair_par[j, 1])
+    for j in range(net.joint_ptr.shape[0] - 1):
+        ends = net.joint_end[net.joint_ptr[j]:net.joint_ptr[j + 1]]
+        p = node_branches(net, inner, face, ends, state.end[ends[0], f.ES_AUX])
+        state.end[ends[0], f.ES_AUX] = p
+    for k in range(net.end_kind.shape[0]):
+        i = net.end_face[k]
+        sign = net.end_sign[k]
+        work.F[f.R, i] = sign * face[k, F_MASS]
+        work.F[f.M, i] = face[k, F_MASS] * face[k, FV] + face[k, FP]
+        work.F[f.E, i] = sign * face[k, F_ENE]
+        work.F[f.Y1, i] = sign * face[k, F_FRESH]
+        work.F[f.Y2, i] = sign * face[k, F_BURNED]
+        state.end[k, f.ES_R] = face[k, FR]
+        state.end[k, f.ES_U] = sign * face[k, FV]
+        state.end[k, f.ES_P] = face[k, FP]
+        state.end[k, f.ES_YF] = face[k, FYF]
+        state.end[k, f.ES_YB] = face[k, FYB]
+        state.end[k, f.ES_V] = face[k, FV]

@@ -1,0 +1,153 @@
+"""Two ducts joined by a sudden change of area, an orifice or a throttle.
+
+Gas leaves the upstream duct U isentropically, is squeezed to a throat area, and mixes in the
+downstream duct D under the pressure of the throat on the whole plate (Borda-Carnot, compressible):
+
+    p_t A_D + m y = p_D A_D + m q,     cp T + w^2/2 the same at U, throat and D,
+
+with y the throat and q the downstream velocity.  A plain enlargement has the throat area of U; a
+contraction that of the vena contracta in D.  The unknown is the velocity v out of U; q and the
+throat pressure ratio follow from scalar equations inside.  The throat chokes at Mach one.
+"""
+
+import math
+
+from .ends import TOLERANCE, sonic_outflow, subsonic_mach, wave_pressure
+from .jit import kernel
+
+MAX_ITERATIONS = 60
+
+
+@kernel
+def throat_ratio(v, alpha, T_up, cp, gamma, guess):
+    """Throat over face pressure for face velocity `v` and face over throat area `alpha`.
+
+    Returns (ratio, throat velocity, choked); the subsonic root of
+    v^2 + 2 cp T (1 - t^k) = (v alpha)^2 t^(-2/gamma).
+    """
+    if alpha <= 1.0:
+        return 1.0, v, False
+    exponent = (gamma - 1.0) / gamma
+    c2 = (gamma - 1.0) * cp * T_up
+    tau = guess
+    jet = v * alpha
+    for _ in range(MAX_ITERATIONS):
+        log_tau = math.log(tau)
+        share = math.exp(exponent * log_tau)
+        jet = v * alpha * math.exp(-log_tau / gamma)
+        margin = c2 * share - jet * jet
+        if margin <= 0.0:
+            return tau, jet, True
+        residual = v * v + 2.0 * cp * T_up * (1.0 - share) - jet * jet
+        step = 0.5 * gamma * tau * residual / margin
+        tau = min(1.0, max(0.3, tau + step))
+        if abs(step) < 1e-12:
+            break
+    return tau, jet, False
+
+
+@kernel
+def speed_behind(r, un, p, gamma, flux, T0, cp, gas_R, guess):
+    """Velocity q into a duct that takes the mass flux `flux` at stagnation temperature T0.
+
+    Returns (q, face pressure, slope of it, face temperature, density).
+    """
+    q = guess
+    for _ in range(MAX_ITERATIONS):
+        p_star, slope = wave_pressure(r, p, gamma, un + q)
+        T_face = max(0.2 * T0, T0 - 0.5 * q * q / cp)
+        density = p_star / (gas_R * T_face)
+        step = (density * q - flux) / (density * (1.0 + q * slope / p_star + q * q / (cp * T_face)))
+        q -= step
+        if abs(step) < TOLERANCE * (abs(q) + 1e-3):
+            break
+    p_star, slope = wave_pressure(r, p, gamma, un + q)
+    T_face = max(0.2 * T0, T0 - 0.5 * q * q / cp)
+    return q, p_star, slope, T_face, p_star / (gas_R * T_face)
+
+
+@kernel
+def pair(rU, unU, pU, gamma, cp, gas_R, area_U, rD, unD, pD, gammaD, area_D, throat, guess):
+    """Velocity v out of U, its face pressure, velocity q into D and its face pressure.
+
+    Called with the side of the higher wall pressure as U, so that v >= 0.
+    """
+    exponent = (gamma - 1.0) / gamma
+    alpha = area_U / throat if throat < area_U * (1.0 - 1e-9) else 1.0
+    c = math.sqrt(gamma * pU / rU)
+    z = math.sqrt(gamma * pU * rU)
+    zD = math.sqrt(gammaD * pD * rD)
+    bore = area_U / area_D
+    start = (pU - pD + z * unU - zD * unD) / (z + zD * bore)
+    low = 0.0
+    high = 1.5 * c
+    v = guess if 0.0 < guess < high else min(max(start, 0.0), 0.3 * c)
+    q = v * bore
+    tau = 1.0
+    choked = False
+    pU_star = pU
+    pD_star = pD
+    for _ in range(MAX_ITERATIONS):
+        pU_star, slope = wave_pressure(rU, pU, gamma, unU - v)
+        log_p = math.log(pU_star / pU)
+        rU_star = rU * math.exp(log_p / gamma)
+        T_up = pU_star / (rU_star * gas_R)
+        tau, jet, over = throat_ratio(v, alpha, T_up, cp, gamma, tau)
+        if over or v * v > gamma * gas_R * T_up:
+            choked = True
+            high = v
+            v = 0.5 * (low + high)
+            tau = 1.0
+            if high - low < TOLERANCE * c:
+                break
+            continue
+        flux = rU_star * v * bore
+        T0 = T_up + 0.5 * v * v / cp
+        q, pD_star, slopeD, T_face, rD_star = speed_behind(
+            rD, unD, pD, gammaD, flux, T0, cp, gas_R, q
+        )
+        residual = tau * pU_star + flux * (jet - q) - pD_star
+        if residual > 0.0:
+            low = v
+        else:
+            high = v
+            choked = False
+        T_slope = -T_up * exponent * slope / pU_star
+        flux_slope = bore * rU_star * (1.0 - v * slope / (gamma * pU_star))
+        q_slope = (flux_slope + rD_star * q / T_face * (T_slope + v / cp)) / (
+            rD_star * (1.0 + q * slopeD / pD_star + q * q / (cp * T_face))
+        )
+        tau_slope = 0.0
+        jet_slope = 1.0
+        if alpha > 1.0:
+            share = 1.0 - jet * jet / (2.0 * cp * T_up) + v * v / (2.0 * cp * T_up)  # tau^exponent
+            ratio = jet / max(v, 1e-12)
+            bend = 2.0 * v + 2.0 * cp * T_slope * (1.0 - share) - 2.0 * v * ratio * ratio
+            tau_slope = 0.5 * gamma * tau * bend / ((gamma - 1.0) * cp * T_up * share - jet * jet)
+            jet_slope = ratio * (1.0 - v * tau_slope / (gamma * tau))
+        derivative = (
+            tau_slope * pU_star
+            - tau * slope
+            + flux_slope * (jet - q)
+            + flux * (jet_slope - q_slope)
+            - slopeD * q_slope
+        )
+        trial = v - residual / derivative
+        if not (low < trial < high):
+            if abs(trial - v) < TOLERANCE * c:  # at the edge of the bracket: nothing flows
+                break
+            trial = 0.5 * (low + high)
+        done = abs(trial - v) < TOLERANCE * (v + 1e-3 * c)
+        v = trial
+        if done:
+            break
+    if choked:
+        v, pU_star = sonic_outflow(rU, unU, pU, gamma, subsonic_mach(1.0 / alpha, gamma))
+    else:
+        pU_star, _ = wave_pressure(rU, pU, gamma, unU - v)
+    rU_star = rU * math.exp(math.log(pU_star / pU) / gamma)
+    T0 = pU_star / (rU_star * gas_R) + 0.5 * v * v / cp
+    q, pD_star, _, _, _ = speed_behind(
+        rD, unD, pD, gammaD, rU_star * v * bore, T0, cp, gas_R, q
+    )
+    return v, pU_star, q, pD_star

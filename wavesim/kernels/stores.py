@@ -1,0 +1,206 @@
+"""Gas at one state: volumes, junction cells and cylinders.
+
+A store holds mass, total energy, fresh charge, burned gas and, for a junction cell, a momentum
+vector.  The ends see it half a step ahead.  Volumes and cells find that pressure implicitly from
+the waves that arrive, so that a small cell never limits the step; a cylinder extrapolates its own
+rates, for its volume is large against what passes in a step.
+"""
+
+import math
+
+from . import flat as f
+from .cylinder import heat_release, volume, wall_loss
+from .jit import kernel, leaf
+from .nodes import F_BURNED, F_ENE, F_FRESH, F_MASS, FP, FV, ICP, IGAS, IP, IR, IT, IU
+from .thermo import enthalpy, gamma_cp, gas_constant, temperature
+
+
+@kernel
+def show(net, work, s, p, T, yf, yb, vol):
+    """Write the state that the ends of store `s` will see."""
+    gamma, cp, gas_R = gamma_cp(net.gas_R, net.gas_coef, T, yf, yb)
+    row = work.store[s]
+    row[f.NP] = p
+    row[f.NT] = T
+    row[f.NYF] = yf
+    row[f.NYB] = yb
+    row[f.NGAMMA] = gamma
+    row[f.NCP] = cp
+    row[f.NR] = gas_R
+    row[f.NH] = enthalpy(net.gas_R, net.gas_coef, T, yf, yb)
+    row[f.NVOL] = vol
+    row[f.NRHO] = p / (gas_R * T)
+
+
+@kernel
+def store_now(net, state, s, vol):
+    """Pressure, temperature and mass fractions of store `s` at the present instant."""
+    mass = state.store[s, f.SM]
+    yf = state.store[s, f.SF] / mass
+    yb = state.store[s, f.SB] / mass
+    kinetic = 0.5 * (
+        state.store[s, f.SX] ** 2 + state.store[s, f.SY] ** 2 + state.store[s, f.SZ] ** 2
+    ) / (mass * mass)
+    e = state.store[s, f.SE] / mass - kinetic
+    T = temperature(net.gas_coef, e, yf, yb, state.store_T[s])
+    state.store_T[s] = T
+    return mass / vol * gas_constant(net.gas_R, yf, yb) * T, T, yf, yb
+
+
+@kernel
+def stores_ahead(net, state, work, inner, dt, theta_deg):
+    """State of all stores at half a step ahead; `theta_deg` is the angle at the step's start."""
+    omega = net.options[f.OMEGA_DEG]
+    for s in range(net.store_kind.shape[0]):
+        kind = net.store_kind[s]
+        if kind == f.AMBIENT:
+            continue
+        if kind == f.CYLINDER:
+            cyl = net.cyl_par[net.store_cyl[s]]
+            vol = volume(cyl, theta_deg)
+            vol_half = volume(cyl, theta_deg + 0.5 * dt * omega)
+            p, _, _, _ = store_now(net, state, s, vol)
+            mass = state.store[s, f.SM] + 0.5 * dt * state.store_rate[s, f.SM]
+            energy = state.store[s, f.SE] + 0.5 * dt * state.store_rate[s, f.SE]
+            energy -= p * (vol_half - vol)
+            yf = min(1.0, max(0.0, state.store[s, f.SF] / state.store[s, f.SM]))
+            yb = min(1.0 - yf, max(0.0, state.store[s, f.SB] / state.store[s, f.SM]))
+            T = temperature(net.gas_coef, energy / mass, yf, yb, state.store_T[s])
+            p_half = mass / vol_half * gas_constant(net.gas_R, yf, yb) * T
+            show(net, work, s, p_half, T, yf, yb, vol_half)
+            continue
+        vol = net.store_volume[s]
+        p, T, yf, yb = store_now(net, state, s, vol)
+        gamma, _, gas_R = gamma_cp(net.gas_R, net.gas_coef, T, yf, yb)
+        give = 0.5 * dt * gamma * gas_R * T / vol
+        above = p
+        below = 1.0
+        for j in range(net.store_ptr[s], net.store_ptr[s + 1]):
+            k = net.store_end[j]
+            area = net.end_par[k, f.AREA] * net.end_par[k, f.CD_OUT]
+            r = inner[k, IR]
+            c = math.sqrt(inner[k, IGAS] * inner[k, IT] * inner[k, ICP] / (
+                inner[k, ICP] - inner[k, IGAS]))
+            above += give * area * (r * inner[k, IU] + inner[k, IP] / c)
+            below += give * area / c
+        p_half = max(0.3 * p, above / below)
+        T_half = T * math.exp((gamma - 1.0) / gamma * math.log(p_half / p))
+        show(net, work, s, p_half, T_half, yf, yb, vol)
+        mass = state.store[s, f.SM]
+        work.store[s, f.NVX] = state.store[s, f.SX] / mass
+        work.store[s, f.NVY] = state.store[s, f.SY] / mass
+        work.store[s, f.NVZ] = state.store[s, f.SZ] / mass
+
+
+@kernel
+def stores_step(net, state, work, record, face, dt, theta_deg):
+    """Add what has passed the ends; move pistons, burn, lose heat to the walls."""
+    for s in range(net.store_kind.shape[0]):
+        if net.store_kind[s] == f.AMBIENT:
+            continue
+        row = state.store[s]
+        mass = 0.0
+        energy = 0.0
+        fresh = 0.0
+        burned = 0.0
+        for j in range(net.store_ptr[s], net.store_ptr[s + 1]):
+            k = net.store_end[j]
+            area = net.end_par[k, f.AREA]
+            mass += face[k, F_MASS] * area
+            energy += face[k, F_ENE] * area
+            fresh += face[k, F_FRESH] * area
+            burned += face[k, F_BURNED] * area
+        state.store_rate[s, f.SM] = mass
+        state.store_rate[s, f.SE] = energy
+        if net.store_kind[s] == f.CELL:
+            cell_momentum(net, work, row, face, s, dt)
+        row[f.SM] += dt * mass
+        row[f.SE] += dt * energy
+        row[f.SF] += dt * fresh
+        row[f.SB] += dt * burned
+        if net.store_kind[s] == f.CYLINDER:
+            cylinder_step(net, state, work, record, s, dt, theta_deg)
+
+
+@kernel
+def cell_momentum(net, work, row, face, s, dt):
+    """Momentum balance of a junction cell.
+
+    A jet brings its momentum along its duct; what leaves takes the cell's own; each branch whose
+    face pressure differs from the cell's pushes along its axis; the walls carry the cell pressure.
+    """
+    now = work.store[s]
+    for j in range(net.store_ptr[s], net.store_ptr[s + 1]):
+        k = net.store_end[j]
+        area = net.end_par[k, f.AREA]
+        m = dt * face[k, F_MASS] * area
+        push = dt * (face[k, FP] - now[f.NP]) * area
+        if m > 0.0:
+            push += m * face[k, FV]
+            m = 0.0
+        row[f.SX] += m * now[f.NVX] - push * net.end_par[k, f.DIR_X]
+        row[f.SY] += m * now[f.NVY] - push * net.end_par[k, f.DIR_Y]
+        row[f.SZ] += m * now[f.NVZ] - push * net.end_par[k, f.DIR_Z]
+
+
+@leaf
+def passes(angle, before, after):
+    """True if the crank passes `angle` (mod 720) on its way from `before` to `after`."""
+    return math.floor((after - angle) / 720.0) > math.floor((before - angle) / 720.0)
+
+
+@kernel
+def cylinder_step(net, state, work, record, s, dt, theta_deg):
+    """Piston work, heat release, wall loss and the sums of one cylinder over one step."""
+    number = net.store_cyl[s]
+    cyl = net.cyl_par[number]
+    own = state.cyl[number]
+    sums = record.cyl_sum[number]
+    row = state.store[s]
+    now = work.store[s]
+    omega = net.options[f.OMEGA_DEG]
+    before = theta_deg - cyl[f.PHASE]
+    after = before + dt * omega
+    middle = 0.5 * (before + after)
+    v0 = volume(cyl, theta_deg)
+    v1 = volume(cyl, theta_deg + dt * omega)
+    p = now[f.NP]
+    done = p * (v1 - v0)
+    row[f.SE] -= done
+    stroke = int(math.floor((middle - 720.0 * math.floor(middle / 720.0)) / 180.0))
+    sums[f.WORK_0 + min(stroke, 3)] += done
+
+    if passes(cyl[f.SOC], before, after):
+        own[f.FRESH_AT_SOC] = row[f.SF]
+    share = heat_release(cyl, before, after)
+    burning = max(0.0, min(share * own[f.FRESH_AT_SOC], row[f.SF]))
+    if burning > 0.0:
+        row[f.SF] -= burning
+        row[f.SB] += burning
+        released = burning * cyl[f.Q_FRESH]
+        row[f.SE] += released
+        sums[f.HEAT_RELEASE] += released
+        sums[f.FRESH_BURNED] += burning
+    lost = 0.0
+    if net.options[f.HEAT_ON] > 0.0:
+        lost = dt * wall_loss(cyl, own, now, middle, omega)
+        row[f.SE] -= lost
+        sums[f.WALL_LOSS] += lost
+    state.store_rate[s, f.SE] += (burning * cyl[f.Q_FRESH] - lost) / dt
+
+    if p > sums[f.PEAK]:
+        sums[f.PEAK] = p
+        sums[f.PEAK_ANGLE] = middle - 720.0 * math.floor(middle / 720.0)
+    if passes(cyl[f.IVC], before, after):
+        own[f.P_IVC] = p
+        own[f.V_IVC] = now[f.NVOL]
+        own[f.T_IVC] = now[f.NT]
+        sums[f.TRAP_MASS] = row[f.SM]
+        sums[f.TRAP_FRESH] = row[f.SF]
+        sums[f.TRAP_BURNED] = row[f.SB]
+        sums[f.TRAP_P] = p
+        sums[f.TRAP_T] = now[f.NT]
+    if passes(cyl[f.EVO], before, after):
+        sums[f.EVO_P] = p
+        sums[f.EVO_T] = now[f.NT]
+        sums[f.EVO_MASS] = row[f.SM]

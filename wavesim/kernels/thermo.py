@@ -1,0 +1,82 @@
+"""Scalar relations of the working gas.
+
+The gas is a mixture of three parts: ambient air (0), fresh charge (1) and burned gas (2) with the
+mass fractions 1 - yf - yb, yf and yb.  The specific internal energy of a part is a polynomial
+
+    e_part(T) = sum_k coef[part, k] * (T / 1000 K)**k          [J/kg],   k = 0 .. 7,
+
+so a perfect gas is the special case with coef[:, 1] = 1000 cv and all other coefficients zero.
+"""
+
+import math
+
+from .jit import kernel, leaf
+
+AIR, FRESH, BURNED = 0, 1, 2
+PERFECT, MIXTURE = 0, 1
+T_SCALE = 1e-3  # polynomials run in kilokelvin to keep the coefficients of one size
+
+
+@leaf
+def mix(part, yf, yb, column):
+    """Mass-weighted value of one coefficient column of the three parts."""
+    air = part[AIR, column]
+    return air + yf * (part[FRESH, column] - air) + yb * (part[BURNED, column] - air)
+
+
+@leaf
+def gas_constant(R, yf, yb):
+    """Specific gas constant of the mixture [J/kg/K]."""
+    return R[AIR] + yf * (R[FRESH] - R[AIR]) + yb * (R[BURNED] - R[AIR])
+
+
+@leaf
+def energy_cv(coef, T, yf, yb):
+    """Specific internal energy [J/kg] and cv [J/kg/K] of the mixture at T [K]."""
+    t = T * T_SCALE
+    c7 = mix(coef, yf, yb, 7)
+    c6 = mix(coef, yf, yb, 6)
+    c5 = mix(coef, yf, yb, 5)
+    c4 = mix(coef, yf, yb, 4)
+    c3 = mix(coef, yf, yb, 3)
+    c2 = mix(coef, yf, yb, 2)
+    c1 = mix(coef, yf, yb, 1)
+    c0 = mix(coef, yf, yb, 0)
+    e = c0 + t * (c1 + t * (c2 + t * (c3 + t * (c4 + t * (c5 + t * (c6 + t * c7))))))
+    high = 4.0 * c4 + t * (5.0 * c5 + t * (6.0 * c6 + t * 7.0 * c7))
+    de = c1 + t * (2.0 * c2 + t * (3.0 * c3 + t * high))
+    return e, de * T_SCALE
+
+
+@kernel
+def temperature(coef, e, yf, yb, guess):
+    """Temperature [K] at the specific internal energy `e` by Newton's method from `guess`."""
+    T = guess
+    for _ in range(12):
+        value, cv = energy_cv(coef, T, yf, yb)
+        step = (e - value) / cv
+        T = T + step
+        if abs(step) < 1e-9 * T:
+            break
+    return T
+
+
+@kernel
+def enthalpy(R, coef, T, yf, yb):
+    """Specific enthalpy h = e + R T [J/kg]."""
+    e, _ = energy_cv(coef, T, yf, yb)
+    return e + gas_constant(R, yf, yb) * T
+
+
+@kernel
+def gamma_cp(R, coef, T, yf, yb):
+    """Ratio of specific heats, cp [J/kg/K] and gas constant [J/kg/K] at T."""
+    gas_R = gas_constant(R, yf, yb)
+    _, cv = energy_cv(coef, T, yf, yb)
+    return 1.0 + gas_R / cv, cv + gas_R, gas_R
+
+
+@leaf
+def viscosity(T):
+    """Dynamic viscosity of air [Pa s]: Sutherland's law, White, Viscous Fluid Flow (1974)."""
+    return 1.716e-5 * (T / 273.15) * math.sqrt(T / 273.15) * (273.15 + 110.4) / (T + 110.4)

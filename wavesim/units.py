@@ -1,0 +1,47 @@
+"""Floats that turn everyday units into SI: ``38 * mm`` is 0.038 m.
+
+All values come from scipy.constants except the few it does not hold.  No quantity objects: after
+the multiplication a length is a plain float in metres.
+"""
+
+from math import pi
+
+from scipy import constants as _c
+
+mm = _c.milli  #: millimetre [m]
+cm = _c.centi  #: centimetre [m]
+inch = _c.inch  #: inch [m]
+foot = _c.foot  #: foot [m]
+cc = cm**3  #: cubic centimetre [m3]
+litre = _c.litre  #: litre [m3]
+bar = _c.bar  #: bar [Pa]
+kPa = _c.kilo  #: kilopascal [Pa]
+psi = _c.psi  #: pound per square inch [Pa]
+atm = _c.atm  #: standard atmosphere [Pa]
+deg = _c.degree  #: degree of angle [rad]
+rpm = 2.0 * pi / _c.minute  #: revolution per minute [rad/s]
+gram = _c.gram  #: gram [kg]
+kW = _c.kilo  #: kilowatt [W]
+hp = _c.hp  #: mechanical (imperial) horsepower [W]
+metric_hp = 75.0 * _c.kilogram_force  #: metric horsepower, 75 kgf m/s [W]
+
+
+def celsius(temperature):
+    """Kelvin from degrees Celsius.
+
+    Parameters
+    ----------
+    temperature : float or ndarray
+        Temperature [degC].
+
+    Returns
+    -------
+    float or ndarray
+        Temperature [K].
+
+    Examples
+    --------
+    >>> celsius(25.0)
+    298.15
+    """
+    return temperature + _c.zero_Celsius
