@@ -13,14 +13,18 @@ Describe an engine and an exhaust, sweep the speed, compare the variants::
 All quantities are in SI units; crank angles are in degrees and say so in their names.
 """
 
+from wavesim import plots
 from wavesim.assemble import assemble
+from wavesim.bill import Bill, bill
 from wavesim.combustion import ChenFlynn, Wiebe, Woschni
+from wavesim.compare import Comparison, compare
 from wavesim.description import describe, restore, vary
 from wavesim.engine import Engine, vee_firing_intervals
 from wavesim.errors import ConvergenceError, InputError, SolverError, WavesimError
-from wavesim.exhaust import Exhaust, Merge
+from wavesim.exhaust import Crossing, Crossover, Exhaust, Merge
 from wavesim.gas import FUELS, EngineGas, Fuel, PerfectGas
 from wavesim.intake import Intake
+from wavesim.materials import FIBRES, METALS, ROUGHNESS, Fibre, Metal, Packing, gauge
 from wavesim.network import Network
 from wavesim.nodes import (
     Ambient,
@@ -30,27 +34,36 @@ from wavesim.nodes import (
     Junction,
     OpenEnd,
     Orifice,
+    Perforate,
     Throttle,
     ValvePort,
     Volume,
 )
-from wavesim.pipes import Duct, Pipe
+from wavesim.parts import Monolith, Plate
+from wavesim.pipes import Bend, Duct, Pipe
+from wavesim.report import run_study
 from wavesim.result import QUANTITIES, TRACES, Point, Sweep, Trace, Transient
 from wavesim.run import run_point, simulate
 from wavesim.settings import Settings
+from wavesim.silencers import Chamber, PerforatedSilencer, Resonator, SideTube
 from wavesim.study import Study, demo_path, load, save
 from wavesim.sweep import speed_sweep, speed_sweeps
 from wavesim.tables import Table
 from wavesim.valves import Cam, FlowCoefficients, LiftTable, Valve
+from wavesim.walls import Coating, Outside, Wall, Wrap, wall_balance
 
 __version__ = "0.1.0"
 
 __all__ = [
-    "FUELS", "QUANTITIES", "TRACES", "Ambient", "AnechoicEnd", "AreaStep", "Cam", "ChenFlynn",
-    "ClosedEnd", "ConvergenceError", "Duct", "Engine", "EngineGas", "Exhaust", "FlowCoefficients",
-    "Fuel", "InputError", "Intake", "Junction", "LiftTable", "Merge", "Network", "OpenEnd",
-    "Orifice", "PerfectGas", "Pipe", "Point", "Settings", "SolverError", "Study", "Sweep",
-    "Table", "Throttle", "Trace", "Transient", "Valve", "ValvePort", "Volume", "WavesimError",
-    "Wiebe", "Woschni", "assemble", "demo_path", "describe", "load", "restore", "run_point",
-    "save", "simulate", "speed_sweep", "speed_sweeps", "vary", "vee_firing_intervals",
+    "FIBRES", "FUELS", "METALS", "QUANTITIES", "ROUGHNESS", "TRACES", "Ambient", "AnechoicEnd",
+    "AreaStep", "Bend", "Bill", "Cam", "Chamber", "ChenFlynn", "ClosedEnd", "Coating", "Comparison",
+    "ConvergenceError", "Crossing", "Crossover", "Duct", "Engine", "EngineGas", "Exhaust", "Fibre",
+    "FlowCoefficients", "Fuel", "InputError", "Intake", "Junction", "LiftTable", "Merge", "Metal",
+    "Monolith", "Network", "OpenEnd", "Orifice", "Outside", "Packing", "PerfectGas", "Perforate",
+    "PerforatedSilencer", "Pipe", "Plate", "Point", "Resonator", "Settings", "SideTube",
+    "SolverError", "Study", "Sweep", "Table", "Throttle", "Trace", "Transient", "Valve",
+    "ValvePort", "Volume", "Wall", "WavesimError", "Wiebe", "Woschni", "Wrap", "assemble", "bill",
+    "compare", "demo_path", "describe", "gauge", "load", "plots", "restore", "run_point",
+    "run_study", "save", "simulate", "speed_sweep", "speed_sweeps", "vary", "vee_firing_intervals",
+    "wall_balance",
 ]

@@ -7,14 +7,15 @@ a march of a network without an engine.  All keep plain arrays and can be writte
 
 import csv
 import json
+import zipfile
 from dataclasses import dataclass, field
 from math import pi
-from pathlib import Path
+from typing import NamedTuple
 
 import numpy as np
 
 from wavesim.description import describe, restore
-from wavesim.errors import InputError, check_choice
+from wavesim.errors import InputError, check_choice, check_number
 
 #: Scalars of a Point: (label, SI unit).
 QUANTITIES = {
@@ -60,12 +61,106 @@ TRACES = {
     "mass_flow": ("mass flow", "kg/s"),
     "mass": ("mass", "kg"),
 }
+FORMAT = "wavesim sweep 1"
+#: What people read: (unit, factor from SI, decimals) by SI unit.
+_READABLE = {
+    "N m": ("N m", 1.0, 1),
+    "W": ("kW", 1e-3, 1),
+    "Pa": ("bar", 1e-5, 3),
+    "K": ("K", 1.0, 0),
+    "deg": ("deg", 1.0, 1),
+    "m/s": ("m/s", 1.0, 1),
+    "kg": ("mg", 1e6, 1),
+    "kg/s": ("g/s", 1e3, 2),
+    "kg/J": ("g/kWh", 3.6e9, 1),
+    "1": ("", 1.0, 3),
+}
+_PERCENT = {
+    "volumetric_efficiency", "residual_fraction", "scavenging_efficiency", "trapping_efficiency",
+    "heat_loss", "indicated_efficiency",
+}
 _FIELD = ("pressure", "velocity", "temperature", "fresh", "burned")
 _STORE = ("pressure", "temperature", "mass", "fresh", "burned")
 _FACE = ("pressure", "velocity", "mass_flow")
 
 
-@dataclass(frozen=True)
+class Display(NamedTuple):
+    """How a quantity is shown to people.
+
+    Attributes
+    ----------
+    label : str
+        Words.
+    unit : str
+        Unit to show, empty where there is none.
+    factor : float
+        Shown value = factor times SI value.
+    decimals : int
+        Digits after the point in tables.
+    """
+
+    label: str
+    unit: str
+    factor: float
+    decimals: int
+
+    @property
+    def axis(self):
+        """Label for an axis, such as "power [kW]"."""
+        return f"{self.label} [{self.unit}]" if self.unit else self.label
+
+    def text(self, value, sign=""):
+        """SI value in the shown unit, as text without the unit; "+" for `sign` forces a sign."""
+        return f"{self.factor * value:{sign}.{self.decimals}f}"
+
+
+def display(quantity):
+    """Label, readable unit, factor and decimals of a quantity.
+
+    Parameters
+    ----------
+    quantity : str
+        A key of `QUANTITIES` or of `TRACES`.
+
+    Returns
+    -------
+    Display
+
+    Raises
+    ------
+    InputError
+        If there is no such quantity.
+
+    Examples
+    --------
+    >>> display("power").axis, display("power").text(51397.0)
+    ('power [kW]', '51.4')
+    """
+    known = QUANTITIES | TRACES
+    label, unit = known[check_choice("display", "quantity", quantity, known)]
+    readable = ("%", 100.0, 1) if quantity in _PERCENT else _READABLE[unit]
+    return Display(label, *readable)
+
+
+def rows_text(rows):
+    """Rows of cells as right-aligned columns; the last column is left-aligned."""
+    widths = [max(len(row[i]) for row in rows) for i in range(len(rows[0]) - 1)]
+    return "\n".join(
+        "  ".join([*(c.rjust(w) for c, w in zip(row, widths, strict=False)), row[-1]]).rstrip()
+        for row in rows
+    )
+
+
+def heading(names):
+    """Header rows of a table of quantities: their words stacked, the unit below."""
+    words = [name.split("_") for name in names]
+    height = max((len(w) for w in words), default=0)
+    stacked = [[""] * (height - len(w)) + w for w in words]
+    rows = [[column[i] for column in stacked] for i in range(height)]
+    return [*rows, [display(name).unit for name in names]]
+
+
+@dataclass(frozen=True, eq=False)
 class Trace:
     """One quantity against crank angle or time.
 
@@ -99,7 +194,7 @@ class Trace:
         return plots.plot_trace(self, ax=ax, **line_kws)
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Samples:
     """Recorded samples of all ducts, stores and ends, with the names of their rows.
 
@@ -113,8 +208,9 @@ class Samples:
         Pressure, temperature, mass, fresh and burned fraction.
     faces : ndarray, (n_sample, n_end, 3)
         Pressure, velocity and mass flow out of the duct at each duct end.
-    ducts : dict
-        (first cell, one past the last, cell length, gas constants) by name.
+    layout : dict
+        Which row is what, fit for JSON: ducts (first cell, one past the last, cell length, bores),
+        stores, nodes and ends by name, and the gas constants [J/(kg K)] of air, fresh, burned.
     """
 
     x: np.ndarray
@@ -122,7 +218,7 @@ class Samples:
     cells: np.ndarray
     stores: np.ndarray
     faces: np.ndarray
-    layout: dict  # JSON-able: ducts, stores, ends by node, areas, gas constants
+    layout: dict
 
     def places(self):
         """Names that `trace` understands."""
@@ -170,10 +266,7 @@ class Samples:
 
     def _in_duct(self, quantity, duct, x):
         info = self.layout["ducts"][duct]
-        if x is None or not 0.0 <= x <= info["length"]:
-            raise InputError(
-                f"trace: x = {x} m is outside duct {duct!r}, valid are 0 to {info['length']:g} m."
-            )
+        check_number(f"trace in duct {duct!r}", "x", x, "m", 0.0, info["length"])
         if quantity == "mass_flow":
             rho = self._density(duct, x)
             d = np.interp(x, info["stations"], info["bores"])
@@ -207,7 +300,7 @@ class Samples:
         return (np.arange(info["hi"] - info["lo"]) + 0.5) * info["dx"]
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Point:
     """One operating point of an engine with an exhaust.
 
@@ -261,12 +354,11 @@ class Point:
         return self.samples.trace(quantity, at, x)
 
     def summary(self):
-        """Readable text: every quantity with its unit, then the audit."""
+        """Readable text: every quantity in a common unit (kW, bar, %), then the audit."""
         lines = [f"{self.rpm:g} rev/min"]
         for name, value in self.values.items():
-            label, unit = QUANTITIES[name]
-            unit = "" if unit == "1" else f" {unit}"
-            lines.append(f"  {label:<52s} {value:.5g}{unit}")
+            shown = display(name)
+            lines.append(f"  {shown.label:<52s} {shown.text(value)} {shown.unit}".rstrip())
         lines.append("  audit")
         for name, value in self.audit.items():
             if not isinstance(value, list):
@@ -290,6 +382,8 @@ class Sweep:
         Error text by speed [rev/min] for the speeds that could not be computed.
     name : str
         For tables and figures.
+    interrupted : bool
+        True if the sweep was stopped before all speeds were computed.
     """
 
     def __init__(self, points, failures=None, name="", interrupted=False):
@@ -313,14 +407,15 @@ class Sweep:
         return np.array([point.rpm for point in self.points])
 
     def __getitem__(self, key):
-        """A Point by its speed, or the values of a quantity as an array (n_point,)."""
+        """A Point by its speed [rev/min], or a quantity as an array (n_point,) in SI units."""
         if isinstance(key, str):
             check_choice("Sweep", "quantity", key, list(QUANTITIES))
             return np.array([point.values[key] for point in self.points])
         for point in self.points:
             if abs(point.rpm - key) < 1e-6:
                 return point
-        raise KeyError(f"no point at {key:g} rev/min; there are {[p.rpm for p in self.points]}")
+        there = ", ".join(f"{point.rpm:g}" for point in self.points) or "none"
+        raise InputError(f"Sweep: no point at {key} rev/min, there are {there}.")
 
     @property
     def converged(self):
@@ -329,21 +424,36 @@ class Sweep:
 
     def table(self, names=("torque", "power", "volumetric_efficiency", "residual_fraction",
                            "pmep", "back_pressure", "exhaust_temperature")):
-        """Text table of some quantities against speed, in SI units, with flags."""
-        head = ["rpm", *names, "cycles", "flag"]
+        """Text table of some quantities against speed, in units that are common in a workshop.
+
+        Parameters
+        ----------
+        names : sequence of str
+            Keys of `QUANTITIES`; torque in N m, power in kW, pressures in bar, shares in %.
+
+        Returns
+        -------
+        str
+            One line for each speed with the cycles it took and a flag where it did not converge or
+            failed; the errors of failed speeds stand below the table.
+
+        Raises
+        ------
+        InputError
+            If a quantity does not exist.
+        """
+        *words, units = heading(names)
+        head = [["", *row, "", ""] for row in words]
+        head[-1][0], head[-1][-2] = "rpm", "cycles"
         rows = [
-            [f"{p.rpm:g}", *(f"{p.values[n]:.5g}" for n in names), str(p.audit["cycles"]),
-             "" if p.converged else "not converged"]
+            (p.rpm, [*(display(n).text(p.values[n]) for n in names), str(p.audit["cycles"]),
+                     "" if p.converged else "not converged"])
             for p in self.points
         ]
-        rows += [[f"{rpm:g}", *[""] * (len(names) + 1), text] for rpm, text in
-                 sorted(self.failures.items())]
-        head = [f"{h} [{QUANTITIES[h][1]}]" if h in QUANTITIES else h for h in head]
-        widths = [max(len(row[i]) for row in [head, *rows]) for i in range(len(head) - 1)] + [0]
-        return "\n".join(
-            "  ".join(cell.rjust(w) for cell, w in zip(row, widths, strict=True)).rstrip()
-            for row in [head, *rows]
-        )
+        rows += [(rpm, [*["-"] * (len(names) + 1), "failed"]) for rpm in self.failures]
+        body = [[f"{rpm:g}", *cells] for rpm, cells in sorted(rows)]
+        notes = [f"{rpm:g} rev/min failed: {text}" for rpm, text in sorted(self.failures.items())]
+        return "\n".join([rows_text([*head, ["", *units, "", ""], *body]), *notes])
 
     def summary(self):
         """The table with the name above it."""
@@ -352,9 +462,12 @@ class Sweep:
     def to_csv(self, path):
         """Write all quantities against speed to a CSV file, units in the header, SI.
 
+        Speeds that failed are left out.
+
         Parameters
         ----------
         path : str or Path
+            The file; an existing one is overwritten.
         """
         names = list(QUANTITIES)
         with open(path, "w", newline="", encoding="utf-8") as file:
@@ -372,9 +485,13 @@ class Sweep:
     def save(self, path):
         """Write everything to one .npz file: arrays, and a JSON header with the descriptions.
 
+        Left out is only the gas at the end of the last cycle from which `run_point` can start.
+
         Parameters
         ----------
         path : str or Path
+            The file; an existing one is overwritten.  A dozen speeds of four cylinders take about
+            50 MB.
         """
         arrays, heads = {}, []
         for i, p in enumerate(self.points):
@@ -390,12 +507,13 @@ class Sweep:
             for name, values in p.cylinders.items():
                 arrays[f"{i}/cylinder/{name}"] = values
         header = {
-            "format": "wavesim sweep 1", "name": self.name, "points": heads,
+            "format": FORMAT, "name": self.name, "points": heads,
             "failures": [[rpm, text] for rpm, text in self.failures.items()],
             "interrupted": self.interrupted,
         }
         arrays["header"] = np.frombuffer(json.dumps(header).encode(), dtype=np.uint8)
-        np.savez_compressed(Path(path), **arrays)
+        with open(path, "wb") as file:  # an open file keeps numpy from adding a suffix
+            np.savez_compressed(file, **arrays)
 
     @classmethod
     def load(cls, path):
@@ -414,12 +532,7 @@ class Sweep:
         InputError
             If the file is missing or was not written by `save`.
         """
-        try:
-            with np.load(Path(path), allow_pickle=False) as file:
-                arrays = {name: file[name] for name in file.files}
-            header = json.loads(bytes(arrays["header"]).decode())
-        except (OSError, ValueError, KeyError) as error:
-            raise InputError(f"Sweep: cannot read {path}: {error}.") from error
+        arrays, header = _read_npz(path)
         points = []
         for i, head in enumerate(header["points"]):
             samples = Samples(
@@ -434,7 +547,7 @@ class Sweep:
         return cls(points, failures, header["name"], header["interrupted"])
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Transient:
     """A march of a network without an engine.
 
@@ -455,6 +568,22 @@ class Transient:
     def trace(self, quantity, at, x=None):
         """One quantity at one place against time: see `Samples.trace`."""
         return self.samples.trace(quantity, at, x)
+
+
+def _read_npz(path):
+    """Arrays and header of a file written by `Sweep.save`."""
+    try:
+        with open(path, "rb") as file, np.load(file, allow_pickle=False) as npz:
+            arrays = {name: npz[name] for name in npz.files}
+        header = json.loads(bytes(arrays["header"]).decode())
+    except OSError as error:
+        raise InputError(f"Sweep: cannot read {str(path)!r}: {error.strerror or error}.") from error
+    except (ValueError, KeyError, EOFError, AttributeError, TypeError,
+            zipfile.BadZipFile) as error:
+        raise InputError(f"Sweep: {str(path)!r} was not written by Sweep.save.") from error
+    if not isinstance(header, dict) or header.get("format") != FORMAT:
+        raise InputError(f"Sweep: {str(path)!r} does not hold the format {FORMAT!r}.")
+    return arrays, header
 
 
 def point_meta(engine, exhaust, settings, extra):

@@ -64,11 +64,17 @@ def speed_sweeps(systems, rpm, *, settings=None, threads=None, progress=True):
     Returns
     -------
     list of Sweep
-        In the order of `systems`.
+        In the order of `systems`, each as `speed_sweep` returns it.
+
+    Raises
+    ------
+    InputError
+        If a description, a speed or the number of threads is wrong.
     """
     speeds = _checked_speeds(rpm)
     settings = settings or Settings()
-    threads = check_int("speed_sweep", "threads", threads or os.cpu_count() or 1, 1, 256)
+    threads = (os.cpu_count() or 1) if threads is None else threads
+    threads = check_int("speed_sweep", "threads", threads, 1, 256)
     stop = threading.Event()
     found = [([], {}) for _ in systems]
     tasks = [(i, run) for i in range(len(systems)) for run in _runs(speeds, threads)]
@@ -84,6 +90,7 @@ def speed_sweeps(systems, rpm, *, settings=None, threads=None, progress=True):
             future.result()
     except KeyboardInterrupt:
         stop.set()
+        bar.set_description("stopping")
     except BaseException:
         stop.set()
         raise

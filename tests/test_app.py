@@ -1,0 +1,267 @@
+"""Command line and report: what is printed and written, and the exit code of each way to end."""
+
+import csv
+import os
+import re
+import subprocess
+import sys
+from pathlib import Path
+
+import numpy as np
+import pytest
+from fakes import fake_sweep
+
+import wavesim.app
+import wavesim.sweep
+from wavesim import compare
+from wavesim.app import main
+from wavesim.report import run_study, study_text, telling_speeds, write_report
+from wavesim.result import Sweep
+from wavesim.study import demo_path, load, save
+
+FILES = {
+    "summary.txt", "sweep_short_collector.csv", "sweep_short_collector.npz",
+    "sweep_long_collector.csv", "sweep_long_collector.npz", "difference_long_collector.csv",
+    "torque_power.png", "difference.png", "exhaust_valve_pressure.png",
+}
+
+
+@pytest.fixture
+def study_file(coarse_study, tmp_path):
+    """Function that writes the coarse study, changed, to a file."""
+    def write(**changes):
+        settings = coarse_study.settings.replace(**changes.pop("settings", {}))
+        path = tmp_path / "study.toml"
+        save(coarse_study.replace(settings=settings, **changes), path)
+        return path
+
+    return write
+
+
+def run(path, out, *more):
+    return main(["run", str(path), "--out", str(out), *map(str, more)])
+
+
+# --- the way it should go -------------------------------------------------------------------------
+
+
+def test_run_prints_tables_and_writes_every_file(study_file, tmp_path, capsys):
+    out = tmp_path / "a" / "out"
+    assert run(study_file(), out, "--threads", 2) == 0
+    assert {path.name for path in out.iterdir()} == FILES
+    printed = capsys.readouterr()
+    text = printed.out
+    assert "2 exhausts at 3 speeds" in text and "Elapsed time" in text
+    assert "B = long collector" in text and "volumetric" in text and "N m" in text
+    assert (out / "summary.txt").read_text() in text
+    assert all(f"wrote {out / name}" in text for name in FILES)
+    assert "6/6" in printed.err  # the progress bar
+
+
+def test_written_results_can_be_read_again(study_file, tmp_path):
+    out = tmp_path / "out"
+    assert run(study_file(rpm=(4500.0, 6000.0)), out) == 0
+    sweep = Sweep.load(out / "sweep_long_collector.npz")
+    assert sweep.name == "long collector" and sweep.rpm.tolist() == [4500.0, 6000.0]
+    with open(out / "sweep_long_collector.csv", newline="", encoding="utf-8") as file:
+        rows = list(csv.DictReader(file))
+    assert [float(row["torque [N m]"]) for row in rows] == sweep["torque"].tolist()
+
+
+def test_speeds_of_the_command_line_replace_those_of_the_study(study_file, tmp_path):
+    out = tmp_path / "out"
+    assert run(study_file(), out, "--rpm", 6000, 5500) == 0
+    assert Sweep.load(out / "sweep_short_collector.npz").rpm.tolist() == [5500.0, 6000.0]
+
+
+def test_one_speed_is_reported_without_a_comparison(study_file, tmp_path, capsys):
+    out = tmp_path / "out"
+    assert run(study_file(), out, "--rpm", 6000) == 0
+    assert "No comparison" in capsys.readouterr().out
+    assert {path.name for path in out.iterdir()} == {
+        name for name in FILES if not name.startswith("difference")
+    }
+
+
+def test_run_writes_nothing_beside_its_folder(study_file, tmp_path, monkeypatch):
+    (tmp_path / "here").mkdir()
+    path = study_file()
+    monkeypatch.chdir(tmp_path / "here")
+    assert run(path, tmp_path / "out", "--rpm", 6000) == 0
+    assert not list((tmp_path / "here").iterdir())
+    assert {entry.name for entry in tmp_path.iterdir()} == {"here", "out", "study.toml"}
+
+
+def test_compilation_is_announced_only_when_needed(study_file, tmp_path, capsys, monkeypatch):
+    path = study_file()
+    for compiled in (True, False):
+        monkeypatch.setattr(wavesim.app, "is_compiled", lambda compiled=compiled: compiled)
+        run(path, tmp_path / "out", "--rpm", 6000)
+        assert ("compiled first" in capsys.readouterr().out) is not compiled
+
+
+def test_demo_copies_the_study_and_runs_it(tmp_path, capsys):
+    assert main(["demo", "--out", str(tmp_path), "--rpm", "6000", "6300"]) == 0
+    for original in demo_path().parent.iterdir():
+        assert (tmp_path / "study" / original.name).read_bytes() == original.read_bytes()
+    assert load(tmp_path / "study" / "demo.toml") == load(demo_path())
+    assert FILES < {path.name for path in tmp_path.iterdir()}
+    assert "used as it is" not in capsys.readouterr().out
+
+
+def test_demo_uses_a_changed_study_and_says_so(tmp_path, capsys, coarse_study):
+    (tmp_path / "study").mkdir()
+    mine = tmp_path / "study" / "demo.toml"
+    save(coarse_study.replace(name="my own"), mine)
+    before = mine.read_bytes()
+    assert main(["demo", "--out", str(tmp_path), "--rpm", "6000"]) == 0
+    assert mine.read_bytes() == before
+    text = capsys.readouterr().out
+    assert re.search(r"demo\.toml differs .*: used as it is", text) and "my own" in text
+
+
+# --- other ways to end ----------------------------------------------------------------------------
+
+
+def test_failed_points_end_with_1_and_the_others_are_written(study_file, tmp_path, capsys):
+    path = study_file(rpm=(2000.0, 5500.0, 6000.0), settings={"max_steps_per_cycle": 1500})
+    assert run(path, tmp_path / "out") == 1
+    printed = capsys.readouterr()
+    assert "of 6 points 2 failed and 0 did not converge" in printed.err
+    assert "2000 rev/min failed: Step limit reached in duct" in printed.out
+    assert {file.name for file in (tmp_path / "out").iterdir()} == FILES
+    assert list(Sweep.load(tmp_path / "out" / "sweep_short_collector.npz").failures) == [2000.0]
+
+
+def test_points_that_do_not_converge_end_with_1(study_file, tmp_path, capsys):
+    path = study_file(rpm=(5500.0, 6000.0), settings={"max_cycles": 3, "tolerance": 1e-6})
+    assert run(path, tmp_path / "out") == 1
+    printed = capsys.readouterr()
+    assert "of 4 points 0 failed and 4 did not converge" in printed.err
+    assert "not converged" in printed.out
+
+
+def test_nothing_finished_still_reports(study_file, tmp_path, capsys):
+    path = study_file(rpm=(1500.0, 2000.0), settings={"max_steps_per_cycle": 1000})
+    assert run(path, tmp_path / "out") == 1
+    assert "holds no point" in capsys.readouterr().out
+    assert not list((tmp_path / "out").glob("*.png"))
+
+
+@pytest.mark.parametrize("with_finished", [True, False])
+def test_interruption_ends_with_130_and_writes_what_was_finished(
+    study_file, tmp_path, capsys, monkeypatch, with_finished
+):
+    real = wavesim.sweep.as_completed
+
+    def stop(futures):
+        if with_finished:
+            yield next(real(futures))
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr(wavesim.sweep, "as_completed", stop)
+    assert run(study_file(rpm=(4500.0, 5500.0, 6000.0)), tmp_path / "out", "--threads", 1) == 130
+    assert "interrupted" in capsys.readouterr().err
+    sweep = Sweep.load(tmp_path / "out" / "sweep_short_collector.npz")
+    assert sweep.interrupted and len(sweep) == (3 if with_finished else len(sweep))
+
+
+def test_interruption_elsewhere_ends_with_130(study_file, tmp_path, monkeypatch):
+    def stop(*_, **__):
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr(wavesim.app, "run_study", stop)
+    assert run(study_file(), tmp_path / "out") == 130
+
+
+def test_bad_input_ends_with_2_and_one_sentence(study_file, tmp_path, capsys):
+    good = study_file()
+    (tmp_path / "file").write_text("")
+    typo = tmp_path / "typo.toml"
+    typo.write_text(good.read_text().replace("collector", "colector"))
+    cases = [
+        ([tmp_path / "missing.toml", "--out", tmp_path / "out"], "missing.toml: cannot read"),
+        ([typo, "--out", tmp_path / "out"], "did you mean 'collector'"),
+        ([good, "--out", tmp_path / "out", "--rpm", 50], "50 rev/min"),
+        ([good, "--out", tmp_path / "out", "--rpm", 3000, 3000], "3000 rev/min follows"),
+        ([good, "--out", tmp_path / "out", "--threads", 0], "threads = 0"),
+        ([good, "--out", tmp_path / "file"], "cannot make the folder"),
+    ]
+    for arguments, message in cases:
+        assert main(["run", *map(str, arguments)]) == 2
+        error = capsys.readouterr().err.strip()
+        assert message in error and error.startswith("wavesim: ") and "\n" not in error
+
+
+@pytest.mark.parametrize("arguments", [[], ["run"], ["run", "x.toml"], ["fly"],
+                                       ["demo", "--out", "x", "--threads", "two"]])
+def test_bad_arguments_end_with_2(arguments, capsys):
+    with pytest.raises(SystemExit) as stopped:
+        main(arguments)
+    assert stopped.value.code == 2 and "usage" in capsys.readouterr().err
+
+
+def test_module_runs_from_the_shell_without_a_traceback(tmp_path):
+    command = [sys.executable, "-m", "wavesim", "run", "none.toml", "--out", str(tmp_path)]
+    done = subprocess.run(command, capture_output=True, text=True, check=False)
+    assert done.returncode == 2 and done.stdout == ""
+    assert done.stderr == "wavesim: none.toml: cannot read the file 'none.toml'.\n"
+
+
+# --- report ---------------------------------------------------------------------------------------
+
+
+def test_run_study_keeps_the_order_of_the_exhausts(sweeps, coarse_study):
+    assert list(sweeps) == list(coarse_study.exhausts)
+    assert [sweep.name for sweep in sweeps.values()] == list(sweeps)
+
+
+def test_variant_may_change_the_engine(coarse_study):
+    engine = coarse_study.engine.replace(compression_ratio=8.0)
+    study = coarse_study.replace(rpm=(6000.0,), engines={"long collector": engine})
+    sweeps = run_study(study, progress=False)
+    assert sweeps["long collector"][6000].engine.compression_ratio == 8.0
+    assert sweeps["short collector"][6000].engine.compression_ratio == 10.5
+
+
+def test_names_that_are_no_file_names_still_get_their_own_files(base, tmp_path):
+    names = ["4-2-1, 41 mm", "4/2/1 41 mm", "4 2 1: 41 mm", "../..", "Größe", "grö:ße"]
+    sweeps = {name: Sweep(base.points[:2], name=name) for name in names}
+    files = write_report(sweeps, tmp_path / "out")
+    assert len(set(files)) == len(files)
+    assert all(path.parent == tmp_path / "out" and path.exists() for path in files)
+    assert {Sweep.load(path).name for path in files if path.suffix == ".npz"} == set(names)
+
+
+def test_text_has_one_table_for_each_sweep_and_one_comparison_for_each_variant(sweeps):
+    text = study_text(sweeps)
+    assert text.count("volumetric") == 2 and text.count("against the base") == 1
+
+
+def test_telling_speeds_are_those_of_largest_gain_and_loss():
+    rpm = np.arange(1000.0, 8000.0, 1000.0)
+    a = fake_sweep(rpm, [100] * 7)
+    b = fake_sweep(rpm, [100, 90, 100, 100, 130, 100, 100])
+    assert telling_speeds([a, b], [compare(a, b)]) == [2000.0, 5000.0, 7000.0]
+    assert telling_speeds([a], []) == [1000.0, 4000.0, 7000.0]
+    assert telling_speeds([a, fake_sweep([500.0], [1])], []) == []
+
+
+# --- the first page -------------------------------------------------------------------------------
+
+README = Path(__file__).parents[1] / "README.md"
+
+
+def test_example_of_the_readme_runs(tmp_path, monkeypatch, capsys):
+    (code,) = re.findall(r"```python\n(.*?)```", README.read_text(encoding="utf-8"), re.DOTALL)
+    monkeypatch.chdir(tmp_path)
+    exec(compile(code, "README.md", "exec"), {})
+    assert "B - A" in capsys.readouterr().out
+    assert os.listdir(tmp_path) == ["collector.png"]
+
+
+def test_readme_names_every_file_that_a_run_writes():
+    text = README.read_text(encoding="utf-8")
+    for name in ("summary.txt", "sweep_NAME.csv", "sweep_NAME.npz", "difference_NAME.csv",
+                 "torque_power.png", "difference.png", "exhaust_valve_pressure.png"):
+        assert name in text

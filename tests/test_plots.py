@@ -1,0 +1,200 @@
+"""Figures: what is drawn, in which units, on whose Axes; nothing is shown or imported early."""
+
+import subprocess
+import sys
+
+import numpy as np
+import pytest
+from fakes import fake_sweep
+from matplotlib import pyplot
+from matplotlib.colors import to_hex
+
+from wavesim import compare, plots
+from wavesim.errors import InputError
+from wavesim.result import Trace
+
+SPEEDS = (1000.0, 2000.0, 3000.0)
+
+
+@pytest.fixture
+def ax():
+    (axes,) = plots.new_axes(1)
+    return axes
+
+
+@pytest.fixture(autouse=True)
+def no_window(monkeypatch):
+    """Showing a figure is an error; new figures are closed again."""
+    def refuse(*_, **__):
+        raise AssertionError("a library must not show figures")
+
+    monkeypatch.setattr(pyplot, "show", refuse)
+    yield
+    pyplot.close("all")
+
+
+def line(ax, label):
+    """The line with that label."""
+    (found,) = [one for one in ax.get_lines() if one.get_label() == label]
+    return found
+
+
+def texts(ax):
+    return [text.get_text() for text in ax.texts]
+
+
+def test_import_loads_neither_matplotlib_nor_optimisers_and_is_quick():
+    code = (
+        "import sys, time; t = time.perf_counter(); import wavesim; "
+        "print(time.perf_counter() - t); wavesim.plots.plot_trace; wavesim.compare; "
+        "assert not {'matplotlib', 'scipy.optimize', 'pandas'} & set(sys.modules)"
+    )
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    assert float(done.stdout) < 3.0  # well under 1 s on an idle machine
+
+
+def test_speed_curves_are_in_workshop_units_with_grey_for_the_reference(ax):
+    a, b = fake_sweep(SPEEDS, [100, 120, 90], "a"), fake_sweep(SPEEDS, [90, 130, 95], "b")
+    assert plots.plot_speed_curves([a, b], "power", ax=ax) is ax
+    assert ax.get_ylabel() == "power [kW]" and ax.get_xlabel() == "engine speed [rev/min]"
+    assert line(ax, "a").get_ydata() == pytest.approx(1e-3 * a["power"])
+    assert to_hex(line(ax, "a").get_color()) == plots.REFERENCE
+    assert to_hex(line(ax, "b").get_color()) == plots.COLOURS[0].lower()
+    assert line(ax, "a").get_marker() != line(ax, "b").get_marker()
+
+
+def test_points_that_did_not_converge_are_open_and_said_so(ax):
+    a = fake_sweep(SPEEDS, [100, 120, 90], "a", loose=(2000.0,))
+    plots.plot_speed_curves(a, ax=ax)
+    hollow = [one for one in ax.get_lines() if one.get_markerfacecolor() == "white"]
+    assert [list(one.get_xdata()) for one in hollow] == [[2000.0], []]
+    assert "not converged" in [t.get_text() for t in ax.get_legend().get_texts()]
+
+
+def test_converged_curves_have_no_open_markers(ax):
+    plots.plot_speed_curves(fake_sweep(SPEEDS, [100, 120, 90], "a"), ax=ax)
+    assert len(ax.get_lines()) == 1
+
+
+def test_difference_marks_every_crossing_with_its_speed(ax):
+    a, b = fake_sweep(SPEEDS, [100, 100, 100], "a"), fake_sweep(SPEEDS, [90, 110, 95], "b")
+    plots.plot_difference(compare(a, b), ax=ax)
+    assert line(ax, "b").get_ydata().tolist() == [-10.0, 10.0, -5.0]
+    assert texts(ax) == ["1500", "2667"]
+    ticks = [one.get_xdata()[0] for one in ax.get_lines() if one.get_marker() == "|"]
+    assert ticks == pytest.approx([1500.0, 2000.0 + 2000.0 / 3.0])
+    assert ax.get_ylabel() == "difference of torque [N m]"
+
+
+def test_difference_of_several_variants_needs_one_reference(ax):
+    a, b, c = (fake_sweep(SPEEDS, [100, 100 + i, 100 - i], str(i)) for i in range(3))
+    plots.plot_difference([compare(a, b), compare(a, c)], "volumetric_efficiency", ax=ax)
+    assert ax.get_ylabel() == "difference of volumetric efficiency [points]"
+    with pytest.raises(InputError, match="same reference"):
+        plots.plot_difference([compare(a, b), compare(b, c)], ax=ax)
+    with pytest.raises(InputError, match="one or more"):
+        plots.plot_difference([], ax=ax)
+
+
+def test_torque_and_power_stand_one_above_the_other():
+    a, b = fake_sweep(SPEEDS, [100, 120, 90], "a"), fake_sweep(SPEEDS, [90, 130, 95], "b")
+    for axes in (plots.plot_torque_power([a, b]), plots.plot_differences(compare(a, b))):
+        assert len(axes) == 2 and axes[0].figure is axes[1].figure
+        assert axes[0].get_legend() and not axes[1].get_legend()
+        assert "[kW]" in axes[1].get_ylabel() and not axes[0].get_xlabel()
+    with pytest.raises(InputError, match="2 Axes"):
+        plots.plot_torque_power([a, b], plots.new_axes(3))
+
+
+def test_comparison_plots_itself_on_what_it_is_given(ax):
+    c = compare(fake_sweep(SPEEDS, [100, 120, 90], "a"), fake_sweep(SPEEDS, [90, 130, 95], "b"))
+    assert c.plot(ax) is ax and len(ax.figure.axes) == 1
+    pair = plots.new_axes(2)
+    assert c.plot(pair, "power") is pair[1] and pair[0].get_ylabel() == "power [kW]"
+    assert len(c.plot().figure.axes) == 2
+    assert pair[0].get_xlim() == pair[1].get_xlim()
+
+
+def test_trace_against_crank_angle_or_time(ax):
+    angle = np.arange(0.0, 720.0, 2.0)
+    trace = Trace(angle, np.full(360, 2e5), "pressure", "outlet")
+    assert trace.plot(ax, lw=3.0) is ax
+    assert ax.get_ylabel() == "pressure [bar]" and set(line(ax, "outlet").get_ydata()) == {2.0}
+    assert line(ax, "outlet").get_linewidth() == 3.0
+    assert ax.get_xlim() == (0.0, 720.0)
+    other = plots.plot_trace(Trace(np.array([0.0, 0.01]), np.ones(2), "velocity", "tip", "time"))
+    assert other.get_xlabel() == "time [ms]" and line(other, "tip").get_xdata().tolist() == [0, 10]
+
+
+def test_traces_of_different_quantities_do_not_share_an_axis(ax):
+    x = np.arange(3.0)
+    traces = [Trace(x, x, "pressure", "a"), Trace(x, x, "velocity", "a")]
+    with pytest.raises(InputError, match="one and the same quantity"):
+        plots.plot_trace(traces, ax)
+    with pytest.raises(InputError, match="2 labels for 1 traces"):
+        plots.plot_trace(traces[0], ax, label=["p", "q"])
+    with pytest.raises(InputError, match="one or more"):
+        plots.plot_trace([], ax)
+
+
+def test_valve_pressure_is_drawn_in_the_cylinders_own_angle(sweeps, ax):
+    base = sweeps["short collector"]
+    plots.plot_valve_pressure(list(sweeps.values()), 4500.0, ax, cylinder=3)
+    point = base[4500.0]
+    trace = point.trace("pressure", "exhaust valve 3")
+    x, y = line(ax, "short collector").get_data()
+    firing = point.meta["firing_angles_deg"][2]
+    for angle in (140.0, 360.0, 500.0):
+        i = int(np.argmin(np.abs((trace.x - firing - angle) % 720.0)))
+        assert y[np.flatnonzero(np.isclose(x, (trace.x[i] - firing) % 720.0))] == pytest.approx(
+            1e-5 * trace.values[i]
+        )
+    assert "cylinder 3" in ax.get_xlabel() and "4500 rev/min" in texts(ax)
+
+
+def test_overlap_shading_spans_intake_opening_to_exhaust_closing(sweeps, ax):
+    plots.plot_valve_pressure(sweeps["short collector"], 4500.0, ax)
+    events = sweeps["short collector"][4500.0].meta["events_deg"]
+    (patch,) = ax.patches
+    assert patch.get_x() == pytest.approx(events["intake"][0])
+    assert patch.get_x() + patch.get_width() == pytest.approx(events["exhaust"][1])
+    assert any(text.startswith("overlap") for text in texts(ax))
+
+
+def test_valve_pressures_share_one_scale(sweeps):
+    axes = plots.plot_valve_pressures(list(sweeps.values()), (3000.0, 6000.0))
+    assert axes[0].get_ylim() == axes[1].get_ylim()
+    assert axes[0].get_legend() and not axes[1].get_legend()
+
+
+@pytest.mark.parametrize(
+    ("arguments", "message"),
+    [
+        ({"rpm": 3100.0}, "no point at 3100"),
+        ({"rpm": 3000.0, "cylinder": 5}, "cylinder = 5"),
+        ({"rpm": 3000.0, "side": "outlet"}, "side = 'outlet'"),
+    ],
+)
+def test_valve_pressure_refuses_what_is_not_there(sweeps, ax, arguments, message):
+    with pytest.raises(InputError, match=message):
+        plots.plot_valve_pressure(list(sweeps.values()), ax=ax, **arguments)
+
+
+def test_something_else_than_a_sweep_is_refused(ax):
+    for wrong in ([], ["a"]):
+        with pytest.raises(InputError, match="one or more Sweep"):
+            plots.plot_speed_curves(wrong, ax=ax)
+
+
+def test_figures_are_written_and_bad_paths_are_refused(tmp_path, ax):
+    path = plots.save_figure(ax, tmp_path / "a.png")
+    assert path.read_bytes()[:4] == b"\x89PNG"
+    for wrong in (tmp_path / "nowhere" / "a.png", tmp_path / "a.xyz"):
+        with pytest.raises(InputError, match="cannot write"):
+            plots.save_figure(ax, wrong)
+
+
+def test_without_axes_a_new_figure_is_made():
+    a = fake_sweep(SPEEDS, [100, 120, 90], "a")
+    first, second = plots.plot_speed_curves(a), plots.plot_speed_curves(a)
+    assert first.figure is not second.figure

@@ -1,0 +1,8 @@
+"""Entry point of `python -m wavesim`."""
+
+import sys
+
+from wavesim.app import main
+
+if __name__ == "__main__":
+    sys.exit(main())
