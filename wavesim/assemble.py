@@ -4,37 +4,20 @@
 
     air inlet | inlet | throttle | throttle body | plenum | runner 1 | intake port 1 | valve
     valve | exhaust port 1 | primary 1 | merge | collector | pipe | tailpipe | outlet
+                             primary 1, 4 | merge 1-4 | secondary 1-4 | merge | ...
 
-Gas flows along +x in all of them.  A line whose bore jumps becomes several ducts, "pipe/1",
-"pipe/2", with an AreaStep between; so do lines that follow one another.
+Gas flows along +x in all of them.  Lines that follow one another are joined by an AreaStep; what
+becomes of the parts of a line is told in `wavesim.lines`.
 """
 
 from math import cos, pi, radians, sin
 
+from wavesim.errors import InputError
+from wavesim.exhaust import Crossover, Merge
+from wavesim.lines import Plan
 from wavesim.network import Network
-from wavesim.nodes import AreaStep, Junction, OpenEnd, Throttle, ValvePort, Volume
-from wavesim.pipes import Pipe, split_line
-
-
-class _Plan:
-    """Ducts and nodes while they are collected."""
-
-    def __init__(self):
-        self.ducts = {}
-        self.nodes = {}
-
-    def lay(self, *named_lines):
-        """Add lines (name, parts) end to end; names of the first start and the last end."""
-        laid = [piece for name, parts in named_lines for piece in self._pieces(name, parts)]
-        for a, b in zip(laid, laid[1:], strict=False):
-            self.nodes[f"step {a} - {b}"] = AreaStep((f"{a}.end", f"{b}.start"))
-        return f"{laid[0]}.start", f"{laid[-1]}.end"
-
-    def _pieces(self, name, parts):
-        ducts = split_line(parts)
-        names = [name] if len(ducts) == 1 else [f"{name}/{i}" for i in range(1, len(ducts) + 1)]
-        self.ducts.update(zip(names, ducts, strict=True))
-        return names
+from wavesim.nodes import Junction, OpenEnd, Throttle, ValvePort, Volume
+from wavesim.pipes import Pipe
 
 
 def assemble(engine, exhaust):
@@ -62,7 +45,7 @@ def assemble(engine, exhaust):
     -----
     The throttle opens into the plenum through a "throttle body" as long as it is wide.
     """
-    plan = _Plan()
+    plan = Plan()
     _add_intake(plan, engine)
     _add_exhaust(plan, engine, exhaust)
     return Network(plan.ducts, plan.nodes).validate()
@@ -95,23 +78,110 @@ def _add_intake(plan, engine):
 
 
 def _add_exhaust(plan, engine, exhaust):
-    primaries = exhaust.primary_lines(engine.cylinders)
-    for suffix, cylinders in _groups(engine, exhaust):
-        lines = [(name, getattr(exhaust, name)) for name in ("collector", "pipe", "tailpipe")]
-        behind = [(name + suffix, parts) for name, parts in lines if parts]
-        alone = len(cylinders) == 1
-        ends = []
-        for n in cylinders:
-            own = (f"exhaust port {n}", engine.exhaust_port), (f"primary {n}", primaries[n - 1])
-            seat, end = plan.lay(*own, *(behind if alone else ()))
-            plan.nodes[f"exhaust valve {n}"] = ValvePort(seat, cylinder=n, side="exhaust")
-            ends.append(end)
-        if not alone:
-            start, end = plan.lay(*behind)
-            plan.nodes["merge" + suffix] = _merge(exhaust.merge, ends, start)
-        plan.nodes["outlet" + suffix] = OpenEnd(
-            end, radiation=exhaust.radiation, ambient=exhaust.ambient
+    groups = _groups(engine, exhaust)
+    ends = _add_primaries(plan, engine, exhaust)
+    ends = {suffix: _add_pairs(plan, exhaust, bank, ends) for suffix, bank in groups}
+    if exhaust.merge is None:
+        for suffix, (end,) in ends.items():
+            _open(plan, exhaust, suffix, end)
+        return
+    before, behind = _lines_of(exhaust)
+    for suffix, meeting in ends.items():
+        lines = [(name + suffix, parts) for name, parts in before]
+        ends[suffix] = _gather(plan, exhaust.merge, meeting, lines, "merge" + suffix)
+    if exhaust.bank_link is not None:
+        ends = _link_banks(plan, exhaust, ends, behind)
+    for suffix, end in ends.items():
+        _open(plan, exhaust, suffix, end)
+
+
+def _lines_of(exhaust):
+    """Lines (name, parts) behind the merge: those before the link of the banks, those behind."""
+    names = ("collector", "pipe", "tailpipe")
+    lines = [(name, getattr(exhaust, name)) for name in names if getattr(exhaust, name)]
+    return (lines, []) if exhaust.bank_link is None else (lines[:1], lines[1:])
+
+
+def _add_primaries(plan, engine, exhaust):
+    """Ports and primaries; the last duct end by cylinder number."""
+    ends = {}
+    for n, primary in enumerate(exhaust.primary_lines(engine.cylinders), start=1):
+        own = (f"exhaust port {n}", engine.exhaust_port), (f"primary {n}", primary)
+        seat, ends[n] = plan.lay(*own)
+        plan.nodes[f"exhaust valve {n}"] = ValvePort(seat, cylinder=n, side="exhaust")
+    return ends
+
+
+def _add_pairs(plan, exhaust, bank, ends):
+    """Duct ends that meet in the merge of a bank: of secondaries, or of primaries."""
+    if exhaust.pairs is None:
+        return [ends[n] for n in bank]
+    meeting = []
+    for pair in exhaust.pairs_of(bank, len(ends)):
+        name = "-".join(map(str, pair))
+        lines = [(f"secondary {name}", exhaust.secondary)]
+        own = [ends[n] for n in pair]
+        meeting.append(_gather(plan, exhaust.pair_merge, own, lines, f"merge {name}"))
+    return meeting
+
+
+def _gather(plan, merge, ends, lines, name):
+    """Let duct ends meet before lines; one alone is simply continued.  Returns the last end."""
+    if len(ends) == 1:
+        return plan.lay(*lines, after=ends[0])[1]
+    start, end = plan.lay(*lines)
+    plan.nodes[name] = _merge(merge, ends, start)
+    return end
+
+
+def _open(plan, exhaust, suffix, end):
+    plan.nodes["outlet" + suffix] = OpenEnd(
+        end, radiation=exhaust.radiation, ambient=exhaust.ambient
+    )
+
+
+def _link_banks(plan, exhaust, ends, lines):
+    """Join the ends of the collectors; returns the last ends by suffix."""
+    link = exhaust.bank_link
+    if len(ends) < 2 or (len(ends) > 2 and not isinstance(link, Merge)):
+        needed = "2 or more banks" if isinstance(link, Merge) else "2 banks"
+        raise InputError(
+            f"Exhaust: bank_link = {type(link).__name__} needs an engine with {needed}, this one "
+            f"has {len(ends)} (Engine.banks says which cylinder is in which)."
         )
+    if isinstance(link, Merge):
+        return {"": _gather(plan, link, list(ends.values()), lines, "bank merge")}
+    starts, last = {}, {}
+    for suffix in ends:
+        own = [(name + suffix, parts) for name, parts in lines]
+        starts[suffix], last[suffix] = plan.lay(*own)
+    join = _crossover if isinstance(link, Crossover) else _crossing
+    join(plan, link, ends, starts)
+    return last
+
+
+def _crossover(plan, link, ends, starts):
+    """A tube from the end of one collector to that of the other; the pipes run straight on."""
+    a = radians(link.angle_deg)
+    for suffix, end, side in zip(ends, plan.lay(("crossover", link.tube)), (1.0, -1.0),
+                                 strict=True):
+        plan.nodes["crossover" + suffix] = Junction(
+            (ends[suffix], starts[suffix], end),
+            model=link.model,
+            directions=((0.0, 0.0, -1.0), (0.0, 0.0, 1.0), (side * sin(a), 0.0, cos(a))),
+            volume=link.volume,
+        )
+
+
+def _crossing(plan, link, ends, starts):
+    """All four in one junction; each pipe lies on the side of its own collector."""
+    x, z = sin(radians(link.angle_deg)), cos(radians(link.angle_deg))
+    plan.nodes["crossing"] = Junction(
+        (*ends.values(), *starts.values()),
+        model=link.model,
+        directions=((-x, 0.0, -z), (x, 0.0, -z), (-x, 0.0, z), (x, 0.0, z)),
+        volume=link.volume,
+    )
 
 
 def _groups(engine, exhaust):

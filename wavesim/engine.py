@@ -9,7 +9,7 @@ from wavesim.description import Description, checked, number, numbers, part, seq
 from wavesim.errors import InputError, check_choice, check_int, check_number
 from wavesim.fuels import FUELS, Fuel
 from wavesim.intake import Intake
-from wavesim.pipes import Pipe, line
+from wavesim.pipes import Tube, line
 from wavesim.valves import Valve
 
 CYCLE_DEG = 720.0
@@ -72,9 +72,9 @@ class Engine(Description):
         most half of what rod and throw allow.
     intake_valve, exhaust_valve : Valve
         Valves of one cylinder.
-    intake_port : Pipe or sequence of Pipe
+    intake_port : Pipe, Bend or sequence of them
         Line from the runner to the intake valve.
-    exhaust_port : Pipe or sequence of Pipe
+    exhaust_port : Pipe, Bend or sequence of them
         Line from the exhaust valve to the primary.
     intake : Intake
         Runners, plenum, throttle and inlet.
@@ -106,8 +106,8 @@ class Engine(Description):
     pin_offset: float = number("m", -0.05, 0.05, 0.0)
     intake_valve: Valve = part(Valve)
     exhaust_valve: Valve = part(Valve)
-    intake_port: tuple[Pipe, ...] = line()
-    exhaust_port: tuple[Pipe, ...] = line()
+    intake_port: tuple[Tube, ...] = line()
+    exhaust_port: tuple[Tube, ...] = line()
     intake: Intake = part(Intake)
     combustion: Wiebe = part(Wiebe, default=Wiebe())
     heat: Woschni = part(Woschni, default=Woschni())

@@ -1,15 +1,32 @@
-"""Exhaust side: primaries, merge, collector, pipe, tailpipe."""
+"""Exhaust side: primaries, secondaries, merge, collector, pipe, tailpipe, links of two banks."""
 
 from dataclasses import dataclass
 
 from wavesim.description import Description, checked, choice, number, part, sequence, text
+from wavesim.errors import check_int
 from wavesim.nodes import Ambient
-from wavesim.pipes import Pipe, as_line, line
+from wavesim.parts import Monolith, Plate
+from wavesim.pipes import Bend, Part, Pipe, as_line, line
+from wavesim.silencers import Chamber, PerforatedSilencer, Resonator, SideTube
+
+#: All kinds of parts of an exhaust; in study files `part` says which, a Pipe needs none.
+PARTS = (Pipe, Bend, Plate, Monolith, PerforatedSilencer, Chamber, SideTube, Resonator)
 
 
 def _primaries(owner, name, value):
     lines = sequence(owner, name, value, "lines, one per cylinder")
-    return tuple(as_line(one, owner, f"{name}[{i}]") for i, one in enumerate(lines))
+    return tuple(as_line(one, owner, f"{name}[{i}]", PARTS) for i, one in enumerate(lines))
+
+
+def _pairs(owner, name, value):
+    pairs = sequence(owner, name, value, "groups of cylinder numbers")
+    return tuple(
+        tuple(
+            check_int(owner, f"{name}[{i}][{j}]", n, 1, 64)
+            for j, n in enumerate(sequence(owner, f"{name}[{i}]", pair, "cylinder numbers"))
+        )
+        for i, pair in enumerate(pairs)
+    )
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -32,21 +49,78 @@ class Merge(Description):
 
 
 @dataclass(frozen=True, kw_only=True)
+class Crossover(Description):
+    """Tube from one bank to the other where their collectors end.
+
+    Parameters
+    ----------
+    tube : Part or sequence of Part
+        Line from bank 1 to bank 2.
+    angle_deg : float
+        Angle of the tube with the axis of the pipes, at both ends [deg], 10 to 90.
+    model : {"momentum", "pressure"}
+        As for Junction.
+    volume : float or None
+        Gas volume of each of the two junctions [m3], 1e-8 to 0.1; None: from the bores.
+    """
+
+    tube: tuple[Part, ...] = line(kinds=PARTS)
+    angle_deg: float = number("deg", 10.0, 90.0, 90.0)
+    model: str = choice(("momentum", "pressure"), "momentum")
+    volume: float | None = number("m3", 1e-8, 0.1, None)
+
+
+@dataclass(frozen=True, kw_only=True)
+class Crossing(Description):
+    """Two pipes that touch and open into one another where the collectors of two banks end.
+
+    Parameters
+    ----------
+    angle_deg : float
+        Angle of each pipe with the axis between them [deg], 0 to 80.
+    model : {"momentum", "pressure"}
+        As for Junction.
+    volume : float or None
+        Gas volume [m3], 1e-8 to 0.1; None: from the bores.
+    """
+
+    angle_deg: float = number("deg", 0.0, 80.0, 20.0)
+    model: str = choice(("momentum", "pressure"), "momentum")
+    volume: float | None = number("m3", 1e-8, 0.1, None)
+
+
+@dataclass(frozen=True, kw_only=True)
 class Exhaust(Description):
     """Everything behind the exhaust ports.
+
+    A line is a part or a sequence of parts laid end to end: `Pipe`, `Bend`, `Plate`, `Monolith`,
+    `PerforatedSilencer`, `Chamber`, `SideTube`, `Resonator`.  A taper is a Pipe with an
+    `end_diameter`, a turn-out at the end is a Bend.
 
     Parameters
     ----------
     name : str
         For legends and reports.
-    primary : Pipe, sequence of Pipe or None
-        Line from a port to the merge, the same for every cylinder.
+    primary : line or None
+        From a port to the merge, the same for every cylinder.
     primaries : sequence of lines or None
         Instead: one line per cylinder, by cylinder number.
+    pairs : sequence of sequences of int or None
+        Cylinders whose primaries meet first, each in a secondary: ``((1, 4), (2, 3))`` makes four
+        into two into one.
+    secondary : line
+        From the merge of a pair to the merge of all, the same for every pair.
+    pair_merge : Merge
+        Where the primaries of a pair meet.
     merge : Merge or None
-        None: individual stacks, every primary ends in the open air.
-    collector, pipe, tailpipe : Pipe or sequence of Pipe
-        Lines behind the merge, in this order; () where there is none.
+        Where primaries or secondaries meet.  None: individual stacks, every primary ends in the
+        open air.
+    collector, pipe, tailpipe : line
+        Behind the merge, in this order; () where there is none.
+    bank_link : Crossover, Crossing, Merge or None
+        What joins the banks of a V engine where their collectors end: a tube between them, a
+        crossing, or a merge into one pipe (then `pipe` and `tailpipe` exist once).  None: every
+        bank keeps to itself.
     radiation : {"unflanged", "flanged", "none"}
         Of the open end, as for OpenEnd.
     ambient : Ambient
@@ -55,25 +129,36 @@ class Exhaust(Description):
     Raises
     ------
     InputError
-        If not exactly one of `primary` and `primaries` is given, a merge has nothing behind it,
-        or a line stands behind no merge.
+        If not exactly one of `primary` and `primaries` is given, only one of `pairs` and
+        `secondary`, a merge or a link has nothing behind it, or a line stands behind no merge.
 
     Examples
     --------
     >>> short = Exhaust(primary=Pipe(0.75, 0.038), collector=Pipe(0.15, 0.058))
     >>> short.with_collector(length=0.60).collector[0].length
     0.6
+    >>> complete = short.replace(
+    ...     pipe=(Pipe(0.8, 0.054), Bend(0.054, 45, radius_ratio=1.5), Pipe(1.2, 0.054)),
+    ...     tailpipe=(PerforatedSilencer(0.4, 0.054, case_diameter=0.13), Pipe(0.5, 0.054)))
+    >>> len(complete.pipe)
+    3
     """
 
     name: str = text("")
-    primary: tuple[Pipe, ...] | None = line(None)
-    primaries: tuple[tuple[Pipe, ...], ...] | None = checked(
-        _primaries, None, kinds=(Pipe,), many=True
+    primary: tuple[Part, ...] | None = line(None, kinds=PARTS)
+    primaries: tuple[tuple[Part, ...], ...] | None = checked(
+        _primaries, None, kinds=PARTS, tag="part"
     )
+    pairs: tuple[tuple[int, ...], ...] | None = checked(_pairs, None)
+    secondary: tuple[Part, ...] = line((), kinds=PARTS)
+    pair_merge: Merge = part(Merge, default=Merge())
     merge: Merge | None = part(Merge, default=Merge(), optional=True)
-    collector: tuple[Pipe, ...] = line(())
-    pipe: tuple[Pipe, ...] = line(())
-    tailpipe: tuple[Pipe, ...] = line(())
+    collector: tuple[Part, ...] = line((), kinds=PARTS)
+    bank_link: Crossover | Crossing | Merge | None = part(
+        Crossover, Crossing, Merge, default=None, optional=True
+    )
+    pipe: tuple[Part, ...] = line((), kinds=PARTS)
+    tailpipe: tuple[Part, ...] = line((), kinds=PARTS)
     radiation: str = choice(("unflanged", "flanged", "none"), "unflanged")
     ambient: Ambient = part(Ambient, default=Ambient())
 
@@ -82,14 +167,54 @@ class Exhaust(Description):
             self._refuse("give exactly one of primary and primaries.")
         if not all(self.primaries or [self.primary]):
             self._refuse("primaries = () must hold at least one Pipe for every cylinder.")
+        if (self.pairs is None) != (not self.secondary):
+            self._refuse("give both pairs and secondary, or neither.")
         behind = self.collector + self.pipe + self.tailpipe
-        if self.merge is None and behind:
-            self._refuse("merge = None leaves collector, pipe and tailpipe nowhere to start.")
+        if self.merge is None and (behind or self.secondary):
+            self._refuse(
+                "merge = None leaves secondary, collector, pipe and tailpipe nowhere to start."
+            )
         if self.merge is not None and not behind:
             self._refuse(
                 "merge needs a collector, pipe or tailpipe behind it (merge = None makes "
                 "individual stacks)."
             )
+        if self.bank_link is not None and not (self.collector and self.pipe + self.tailpipe):
+            self._refuse("bank_link needs a collector before it and a pipe or tailpipe behind it.")
+
+    def pairs_of(self, bank, cylinders):
+        """Pairs that consist of the cylinders of one bank.
+
+        Parameters
+        ----------
+        bank : sequence of int
+            Numbers of the cylinders of the bank.
+        cylinders : int
+            Number of cylinders of the engine.
+
+        Returns
+        -------
+        tuple of tuple of int
+            In the order of `pairs`.
+
+        Raises
+        ------
+        InputError
+            If a cylinder is not in the pairs exactly once, or a pair spans two banks.
+        """
+        if sorted(n for pair in self.pairs for n in pair) != list(range(1, cylinders + 1)):
+            self._refuse(
+                f"pairs = {self.pairs!r} (no unit) must hold every cylinder number from 1 to "
+                f"{cylinders} exactly once."
+            )
+        own = tuple(pair for pair in self.pairs if set(pair) & set(bank))
+        for pair in own:
+            if not set(pair) <= set(bank):
+                self._refuse(
+                    f"pairs: {pair} (no unit) spans two banks, must hold cylinders of one bank "
+                    f"such as {tuple(bank)}."
+                )
+        return own
 
     def primary_lines(self, cylinders):
         """Primary of every cylinder.
@@ -119,12 +244,12 @@ class Exhaust(Description):
         return self.primaries
 
     def with_primary(self, **changes):
-        """Copy with fields of the first pipe of every primary changed.
+        """Copy with fields of the first part of every primary changed.
 
         Parameters
         ----------
         **changes
-            Fields of Pipe, such as length and diameter.
+            Fields of this part, such as length and diameter.
 
         Raises
         ------
@@ -136,16 +261,20 @@ class Exhaust(Description):
         lines = ((one[0].replace(**changes), *one[1:]) for one in self.primaries)
         return self.replace(primaries=tuple(lines))
 
+    def with_secondary(self, **changes):
+        """Copy with fields of the first part of every secondary changed; see `with_primary`."""
+        return self._with("secondary", changes)
+
     def with_collector(self, **changes):
-        """Copy with fields of the first pipe of the collector changed; see `with_primary`."""
+        """Copy with fields of the first part of the collector changed; see `with_primary`."""
         return self._with("collector", changes)
 
     def with_pipe(self, **changes):
-        """Copy with fields of the first piece of `pipe` changed; see `with_primary`."""
+        """Copy with fields of the first part of `pipe` changed; see `with_primary`."""
         return self._with("pipe", changes)
 
     def with_tailpipe(self, **changes):
-        """Copy with fields of the first piece of the tailpipe changed; see `with_primary`."""
+        """Copy with fields of the first part of the tailpipe changed; see `with_primary`."""
         return self._with("tailpipe", changes)
 
     def _with(self, name, changes):

@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 from wavesim.description import Description, number, part
 from wavesim.nodes import Ambient
-from wavesim.pipes import BORE_RANGE, Pipe, line
+from wavesim.pipes import BORE_RANGE, Tube, line
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -13,7 +13,7 @@ class Intake(Description):
 
     Parameters
     ----------
-    runner : Pipe or sequence of Pipe
+    runner : Pipe, Bend or sequence of them
         Line from the plenum to the intake port, the same for every cylinder.
     plenum_volume : float
         Gas volume of the plenum [m3], 1e-5 to 0.1.
@@ -21,7 +21,7 @@ class Intake(Description):
         Bore of the throttle [m], 0.003 to 0.5 and no larger than the inlet line at its end.
     plate_angle_deg : float
         Throttle plate [deg], 8 (closed) to 90 (wide open).
-    inlet : Pipe or sequence of Pipe
+    inlet : Pipe, Bend or sequence of them
         Line from the open air to the throttle.
     entry_loss : float
         Loss coefficient of the air entering the inlet, 0 to 10; 0.05 is a well rounded
@@ -35,10 +35,10 @@ class Intake(Description):
         If a value is outside its range.
     """
 
-    runner: tuple[Pipe, ...] = line()
+    runner: tuple[Tube, ...] = line()
     plenum_volume: float = number("m3", 1e-5, 0.1)
     throttle_diameter: float = number("m", *BORE_RANGE)
     plate_angle_deg: float = number("deg", 8.0, 90.0, 90.0)
-    inlet: tuple[Pipe, ...] = line()
+    inlet: tuple[Tube, ...] = line()
     entry_loss: float = number("1", 0.0, 10.0, 0.05)
     ambient: Ambient = part(Ambient, default=Ambient())

@@ -5,7 +5,16 @@ from dataclasses import dataclass
 
 from wavesim.description import Description, Named, checked
 from wavesim.errors import InputError, nearest
-from wavesim.nodes import SIDES, Junction, Node, OpenEnd, Orifice, Throttle, ValvePort
+from wavesim.nodes import (
+    SIDES,
+    Junction,
+    Node,
+    OpenEnd,
+    Orifice,
+    Perforate,
+    Throttle,
+    ValvePort,
+)
 from wavesim.pipes import as_duct
 
 
@@ -80,6 +89,7 @@ class Network(Description):
             *self._narrow_ends(),
             *self._lone_junctions(),
             *self._valve_faults(),
+            *self._perforate_faults(),
         ]
 
     def validate(self):
@@ -159,3 +169,38 @@ class Network(Description):
                 count = ports[cylinder, side]
                 if count != 1:
                     yield f"cylinder {cylinder} has {count} {side} valve ports, needs exactly 1"
+
+    def _perforate_faults(self):
+        for name, node in self.nodes.items():
+            if isinstance(node, Perforate):
+                yield from self._side_by_side_faults(name, node)
+
+    def _side_by_side_faults(self, name, node):
+        pair = node.core, node.annulus
+        unknown = [duct for duct in pair if duct not in self.ducts]
+        for duct in unknown:
+            guess = nearest(duct, self.ducts).rstrip(".")
+            yield f"node {name!r}: {duct!r} names an unknown duct{guess}"
+        if node.core == node.annulus:
+            yield f"node {name!r}: core and annulus are both {node.core!r}, must be two ducts"
+        elif not unknown:
+            core, annulus = (self.ducts[duct] for duct in pair)
+            yield from self._misfits(name, node, core, annulus)
+
+    def _misfits(self, name, node, core, annulus):
+        if abs(core.length - annulus.length) > 1e-9 * core.length:
+            yield (
+                f"node {name!r}: {node.annulus!r} is {annulus.length:.9g} m long, must be as long "
+                f"as {node.core!r}, {core.length:.9g} m"
+            )
+        cells = [[tube.cell_length for tube in duct.parts] for duct in (core, annulus)]
+        if cells[0] != cells[1]:
+            yield (
+                f"node {name!r}: cell_length of {node.core!r} and {node.annulus!r} must be equal "
+                f"part by part, got {cells[0]} and {cells[1]} in m"
+            )
+        if node.hole_diameter > core.start_diameter:
+            yield (
+                f"node {name!r}: hole_diameter = {node.hole_diameter:g} m is larger than the bore "
+                f"of {node.core!r}, valid are at most {core.start_diameter:g} m"
+            )

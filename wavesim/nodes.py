@@ -9,8 +9,19 @@ from math import acos, cos, pi, radians, sqrt
 
 import numpy as np
 
-from wavesim.description import Description, checked, choice, flag, integer, number, part, sequence
+from wavesim.description import (
+    Description,
+    checked,
+    choice,
+    flag,
+    integer,
+    number,
+    part,
+    sequence,
+    text,
+)
 from wavesim.errors import InputError, check_number
+from wavesim.materials import Packing
 from wavesim.pipes import BORE_RANGE
 
 SIDES = ("start", "end")
@@ -458,3 +469,50 @@ class ValvePort(Node):
     _: KW_ONLY
     cylinder: int = integer(1, 64)
     side: str = choice(("intake", "exhaust"))
+
+
+@dataclass(frozen=True)
+class Perforate(Node):
+    """Perforated wall between two ducts of the same length that lie side by side.
+
+    It takes no duct ends: gas passes from every cell of one duct to the cell beside it.
+
+    Parameters
+    ----------
+    core, annulus : str
+        Names of the inner and of the outer duct.
+    hole_diameter : float
+        [m], 0.0003 to 0.03 and no larger than the core.
+    porosity : float
+        Open share of the wall of the core, 0.001 to 0.6.
+    wall_thickness : float
+        Length of the holes [m], 0.0001 to 0.01.
+    discharge_coefficient : float
+        Of the holes, above 0, at most 1.2.
+    packing : Packing or None
+        What fills the annulus beside the gas.
+    """
+
+    core: str = text()
+    annulus: str = text()
+    _: KW_ONLY
+    hole_diameter: float = number("m", 0.0003, 0.03)
+    porosity: float = number("1", 0.001, 0.6)
+    wall_thickness: float = number("m", 0.0001, 0.01)
+    discharge_coefficient: float = number("1", 0.0, 1.2, 0.76, low_open=True)
+    packing: Packing | None = part(Packing, default=None, optional=True)
+
+    @property
+    def ends(self):
+        """No duct ends."""
+        return ()
+
+    def hole_area(self, diameter):
+        """Area of the holes in one metre of core [m2/m].
+
+        Parameters
+        ----------
+        diameter : float or ndarray
+            Bore of the core [m].
+        """
+        return self.porosity * pi * diameter

@@ -9,14 +9,14 @@ import numpy as np
 from wavesim.assemble import assemble
 from wavesim.description import Description, Named, checked, make, numbers, part, text
 from wavesim.engine import Engine
-from wavesim.errors import InputError, check_keys, check_number, located
+from wavesim.errors import InputError, check_choice, check_keys, check_number, located
 from wavesim.exhaust import Exhaust
 from wavesim.settings import Settings
 from wavesim.toml_form import build, differences, plain, set_path, toml_text
 
 RPM_RANGE = (100.0, 30000.0)
 _KEYS = ("name", "rpm", "engine", "exhaust", "variants", "settings")
-_VARIANT_KEYS = ("name", "set")
+_VARIANT_KEYS = ("name", "set")  # and `from`, which may be left out
 
 
 def _named(kind):
@@ -98,9 +98,22 @@ class Study(Description):
         return self.engines.get(name, self.engine)
 
 
-def demo_path():
-    """Path of the example study that comes with the package."""
-    return Path(__file__).with_name("data") / "demo" / "demo.toml"
+def demo_path(name="demo"):
+    """Path of an example study that comes with the package.
+
+    Parameters
+    ----------
+    name : {"demo", "complete"}
+        A short and a long collector, or complete systems of two bores beside an open collector.
+
+    Raises
+    ------
+    InputError
+        If there is no such study.
+    """
+    folder = Path(__file__).with_name("data")
+    check_choice("demo_path", "name", name, sorted(path.name for path in folder.iterdir()))
+    return folder / name / f"{name}.toml"
 
 
 def load(path):
@@ -111,7 +124,8 @@ def load(path):
     path : str or Path
         The file.  Its tables are [engine], [exhaust], [[variants]] and [settings], its keys
         `name` and `rpm` (a list, or a table of start, stop and step).  A variant has a `name` and
-        a table `set` from dotted paths, such as "exhaust.collector.length", to values.
+        a table `set` from dotted paths, such as "exhaust.collector.length", to values; with
+        `from`, the name of a variant before it, it starts from that one instead of the base.
 
     Returns
     -------
@@ -130,11 +144,15 @@ def load(path):
     base_name = _base_name(raw["exhaust"])
     engine, exhaust = _pair(raw, path.parent, "")
     exhausts, engines = [(base_name, exhaust)], {}
-    for name, changes in _variants(raw):
-        changed = {"engine": raw["engine"], "exhaust": raw["exhaust"]}
+    tables = {base_name: {"engine": raw["engine"], "exhaust": raw["exhaust"]}}
+    for name, origin, changes in _variants(raw):
+        origin = base_name if origin is None else origin
+        check_choice(f"variants {name!r}", "from", origin, tables)
+        changed = tables[origin]
         for where, value in changes.items():
             with located(f"variants {name!r}"):
                 changed = set_path(changed, where, value)
+        tables[name] = changed
         own, variant = _pair(changed, path.parent, f"variants {name!r}: ")
         exhausts.append((name, variant))
         if own != engine:
@@ -167,18 +185,20 @@ def _pair(raw, folder, prefix):
 
 
 def _variants(raw):
-    """Pairs of name and changes."""
+    """Triples of name, the variant it starts from (None: the base), and changes."""
     variants = raw.get("variants", [])
     if not isinstance(variants, list) or not all(isinstance(v, dict) for v in variants):
         raise InputError(f"variants = {variants!r} must be tables under [[variants]].")
     for i, variant in enumerate(variants):
-        check_keys(f"variants.{i}", variant, _VARIANT_KEYS, _VARIANT_KEYS, "key")
+        check_keys(f"variants.{i}", variant, (*_VARIANT_KEYS, "from"), _VARIANT_KEYS, "key")
+        if not isinstance(variant["name"], str):
+            raise InputError(f"variants.{i}: name = {variant['name']!r} must be a text in quotes.")
         changes = variant["set"]
         if not isinstance(changes, dict):
             raise InputError(f"variants.{i}: set = {changes!r} must be a table of paths.")
         roots = [where.split(".")[0] for where in changes]
         check_keys(f"variants.{i}: set", roots, ("engine", "exhaust"), what="path from")
-        yield variant["name"], changes
+        yield variant["name"], variant.get("from"), changes
 
 
 def _rpm(raw):

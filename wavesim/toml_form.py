@@ -1,8 +1,21 @@
 """Descriptions as plain TOML data and back.
 
-Every description is a table whose keys are its fields.  Lines are tables or arrays of tables;
-"none" stands for None where a field may be None; ``csv = "file.csv"`` in the table of a curve
-hands all other keys to the `from_csv` of its class.
+Every description is a table whose keys are its fields.  "none" stands for None where a field may
+be None; ``csv = "file.csv"`` in the table of a curve hands all other keys to the `from_csv` of its
+class.
+
+A line is a table, an array of tables, or a table with an array `parts` and keys that all of these
+share where they know them::
+
+    [exhaust.pipe]
+    diameter = 0.054
+    parts = [
+        {length = 0.9},
+        {part = "bend", angle_deg = 45, radius_ratio = 1.5},
+        {part = "perforated silencer", length = 0.4, case_diameter = 0.13},
+    ]
+
+`part` is the class of a part in small letters; without it a table is a Pipe.
 """
 
 import dataclasses
@@ -55,10 +68,45 @@ def _value(facts, raw, folder, path):
     if raw == _NONE and facts["optional"]:
         return None
     if "kinds" in facts and isinstance(raw, Mapping):
+        if "tag" in facts:
+            return _line(facts, raw, folder, path)
         return build(_kind_of(facts["kinds"], raw, path), raw, folder, path)
     if "kinds" in facts and isinstance(raw, list):
         return [_value(facts, item, folder, f"{path}.{i}") for i, item in enumerate(raw)]
     return raw
+
+
+def _line(facts, raw, folder, path):
+    """One part of a line, or all parts of a table with shared keys."""
+    if "parts" not in raw:
+        return _part(facts, raw, folder, path)
+    shared = {key: value for key, value in raw.items() if key != "parts"}
+    if not isinstance(raw["parts"], list) or not all(isinstance(p, Mapping) for p in raw["parts"]):
+        raise InputError(f"{path}: parts = {raw['parts']!r} must be a list of tables.")
+    kinds = [_part_kind(facts, item, f"{path}.parts.{i}") for i, item in enumerate(raw["parts"])]
+    known = [{field.name for field in dataclasses.fields(kind)} for kind in kinds]
+    check_keys(path, shared, sorted(set().union(*known)), what="key")
+    return [
+        _part(facts, {**{k: v for k, v in shared.items() if k in names}, **item}, folder,
+              f"{path}.parts.{i}")
+        for i, (item, names) in enumerate(zip(raw["parts"], known, strict=True))
+    ]  # fmt: skip
+
+
+def _part(facts, raw, folder, path):
+    fields = {key: value for key, value in raw.items() if key != facts["tag"]}
+    return build(_part_kind(facts, raw, path), fields, folder, path)
+
+
+def _part_kind(facts, raw, path):
+    """Class of a part, by default the first."""
+    tag, words = facts["tag"], {_word(kind): kind for kind in facts["kinds"]}
+    return words[check_choice(path, tag, raw.get(tag, next(iter(words))), words)]
+
+
+def _word(kind):
+    """Class name in small letters with spaces: "SideTube" is "side tube"."""
+    return re.sub(r"(?<=[a-z])(?=[A-Z])", " ", kind.__name__).lower()
 
 
 def _kind_of(kinds, raw, path):
@@ -110,10 +158,15 @@ def plain(thing):
 
 def _tagged(facts, value):
     """Plain value, with its class where the field allows several."""
+    if isinstance(value, tuple):
+        return [_tagged(facts, item) for item in value]
     data = plain(value)
-    if isinstance(value, Description) and len(facts["kinds"]) > 1:
+    if not isinstance(value, Description) or len(facts["kinds"]) == 1:
+        return data
+    if "tag" not in facts:
         return {"type": type(value).__name__, **data}
-    return data
+    is_default = type(value) is facts["kinds"][0]
+    return data if is_default else {facts["tag"]: _word(type(value)), **data}
 
 
 def set_path(raw, path, value):

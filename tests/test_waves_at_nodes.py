@@ -1,0 +1,439 @@
+"""What waves do at ends, steps, contacts and junctions, small ones and large ones.
+
+Small waves: Pierce, Acoustics (1981) ch. 7; Kinsler et al. (2000) ch. 6 (rows AC-16 to 18).  Large
+waves: Rudinger (1969); Benson (1982); Liepmann and Roshko (1957) (rows FW-*).  A wave is sent down
+the duct "a"; pressures are read beside the node while its plateau stands there.
+"""
+
+import numpy as np
+import pytest
+from marches import AIR, C0, GAMMA, IDEAL, P0, T0, R, cut, endless, outside, send_wave
+from references import reference, references
+
+import wavesim as ws
+from wavesim import exact
+
+SMALL = 1e-4
+SHORT, LONG = 1.5, 3.0  # m; long enough that no end is heard
+
+
+def near(result, name, side):
+    """Mean of p/p0 in the few cells at one end of a duct."""
+    cells = slice(-8, None) if side == "end" else slice(None, 8)
+    return result.final[name]["p"][cells].mean() / P0
+
+
+def share(result, name, side):
+    """Small wave at the end of a duct over the incident one."""
+    return (near(result, name, side) - 1.0) / SMALL
+
+
+# small waves ----------------------------------------------------------------------------------
+
+
+def through_junction(p_ratio, diameters, model, directions=None):
+    """Pressure ratios at a junction in every branch; the wave comes along the first one."""
+    names = "abcdef"[: len(diameters)]
+    pipes = {
+        name: (LONG if name == "a" else SHORT, d)
+        for name, d in zip(names, diameters, strict=True)
+    }
+    nodes = {f"far {name}": endless(f"{name}.start") for name in names}
+    nodes["meet"] = ws.Junction(
+        tuple(f"{name}.end" for name in names), model=model, directions=directions
+    )
+    result = send_wave(p_ratio, pipes, nodes, hold=0.25)
+    return [near(result, name, "end") for name in names]
+
+
+@pytest.mark.parametrize("model", ["momentum", "pressure"])
+@pytest.mark.parametrize("pipes", [2, 3, 4, 5])
+def test_equal_pipes_share_a_small_wave(pipes, model):
+    """AC-17: R = (2 - n)/n, T = 2/n within 1 %."""
+    found = (np.array(through_junction(1.0 + SMALL, [0.04] * pipes, model)) - 1.0) / SMALL
+    target = reference("AC-17", "reflection", pipes=float(pipes)).value
+    assert found[0] - 1.0 == pytest.approx(target, abs=0.01)
+    assert found[1:] == pytest.approx(1.0 + target, abs=0.01)
+
+
+@pytest.mark.parametrize("model", ["momentum", "pressure"])
+@pytest.mark.parametrize("incident", ["primary", "collector"])
+def test_four_primaries_and_a_collector_share_a_small_wave(incident, model):
+    """AC-17: four 40 mm primaries at 15 deg to the axis of a 60 mm collector."""
+    tilt, turn = np.radians(15.0), np.radians([45.0, 135.0, 225.0, 315.0])
+    primaries = np.column_stack(
+        (np.sin(tilt) * np.cos(turn), np.sin(tilt) * np.sin(turn), np.full(4, -np.cos(tilt)))
+    )
+    ways = [(0.04, tuple(way)) for way in primaries] + [(0.06, (0.0, 0.0, 1.0))]
+    if incident == "collector":
+        ways = ways[::-1]
+    found = through_junction(
+        1.0 + SMALL, [d for d, _ in ways], model, tuple(way for _, way in ways)
+    )
+    waves = (np.array(found) - 1.0) / SMALL
+    for quantity, value in (("reflection", waves[0] - 1.0), ("transmission", waves[1:])):
+        row = reference("AC-17", quantity, incident=incident)
+        assert value == pytest.approx(row.value, abs=0.01)
+
+
+@pytest.mark.parametrize("model", ["momentum", "pressure"])
+@pytest.mark.parametrize("bores", [(0.03, 0.05, 0.04), (0.06, 0.02, 0.035, 0.05)])
+def test_unequal_pipes_share_a_small_wave_by_their_areas(bores, model):
+    found = (np.array(through_junction(1.0 + SMALL, bores, model)) - 1.0) / SMALL
+    theory = exact.junction([d * d for d in bores])
+    assert found[0] - 1.0 == pytest.approx(theory.reflection, abs=0.01)
+    assert found[1:] == pytest.approx(theory.transmission, abs=0.01)
+
+
+def over_step(p_ratio, area_ratio, **step):
+    """p/p0 before and beyond a step of the given area ratio."""
+    bore = 0.1 if area_ratio < 1.0 else 0.03
+    return send_wave(
+        p_ratio,
+        {"a": (LONG, bore), "b": (2.0, bore * np.sqrt(area_ratio))},
+        {"far": endless("a.start"), "end": endless("b.end"),
+         "step": ws.AreaStep(("a.end", "b.start"), **step)},
+        hold=0.2,
+    )
+
+
+STEPS = [row for row in references("AC-16") if row.quantity == "reflection"]
+
+
+@pytest.mark.parametrize("row", STEPS, ids=[row.label for row in STEPS])
+def test_step_reflects_and_passes_a_small_wave_by_its_areas(row):
+    """AC-16, within 0.005."""
+    result = over_step(1.0 + SMALL, row.case["area_ratio"])
+    assert share(result, "a", "end") - 1.0 == pytest.approx(row.value, abs=5e-3)
+    assert share(result, "b", "start") == pytest.approx(1.0 + row.value, abs=5e-3)
+
+
+@pytest.mark.parametrize("hot_first", [True, False])
+def test_contact_of_hot_and_cold_gas_reflects_a_small_wave(hot_first):
+    """AC-18 between two ducts of one bore; from cold to hot the sign turns."""
+    given = references("AC-18")[0].case
+    T1, T2 = (given["T_1"], given["T_2"])[:: 1 if hot_first else -1]
+    theory = exact.temperature_contact(T1, T2)
+    if hot_first:
+        assert theory.reflection == pytest.approx(reference("AC-18", "reflection").value, abs=1e-6)
+    result = send_wave(
+        1.0 + SMALL, {"a": (LONG, 0.04), "b": (SHORT, 0.04)},
+        {"far": endless("a.start", temperature=T1), "end": endless("b.end", temperature=T2),
+         "joint": ws.AreaStep(("a.end", "b.start"))},
+        T=T1, others=T2, hold=0.25,
+    )
+    assert share(result, "a", "end") - 1.0 == pytest.approx(theory.reflection, abs=5e-3)
+    assert share(result, "b", "start") == pytest.approx(theory.transmission, abs=5e-3)
+
+
+def test_contact_inside_a_duct_reflects_a_small_wave():
+    """AC-18 with the contact between two cells."""
+    given = references("AC-18")[0].case
+    T1, T2 = given["T_1"], given["T_2"]
+    c1 = exact.sound_speed(T1, GAMMA, R)
+
+    def start(x):
+        q = SMALL * np.clip((3.0 - x) / 0.3, 0.0, 1.0)
+        return P0 * (1.0 + q), q * c1 / GAMMA, np.where(
+            x < 3.0, T1 * (1.0 + q) ** (0.4 / 1.4), T2), "air"
+
+    net = ws.Network(
+        {"a": ws.Pipe(4.5, 0.04, cell_length=0.01)},
+        {"far": endless("a.start", temperature=T1), "end": endless("a.end", temperature=T2)},
+    )
+    final = ws.simulate(
+        net, 0.6 / c1, gas=AIR, settings=IDEAL, initial={"a": start}, samples=0
+    ).final["a"]
+    contact = 300  # cells before the contact
+    before = (final["p"][contact - 12 : contact - 2].mean() / P0 - 1.0) / SMALL
+    beyond = (final["p"][contact + 2 : contact + 12].mean() / P0 - 1.0) / SMALL
+    assert before - 1.0 == pytest.approx(reference("AC-18", "reflection").value, abs=5e-3)
+    assert beyond == pytest.approx(reference("AC-18", "transmission").value, abs=5e-3)
+
+
+def test_anechoic_end_swallows_a_wave():
+    """Less than 0.02 % of a small wave and 0.5 % of a large one comes back."""
+    for p_ratio, allowed in ((1.0 + SMALL, 2e-4), (1.3, 5e-3)):
+        result = send_wave(
+            p_ratio, {"a": (LONG, 0.05)}, {"far": endless("a.start"), "end": endless("a.end")},
+            hold=0.25,
+        )
+        assert abs(near(result, "a", "end") - p_ratio) < allowed * (p_ratio - 1.0)
+
+
+# waves of finite amplitude --------------------------------------------------------------------
+
+
+def at_end(p_ratio, end, hold=0.1):
+    return send_wave(
+        p_ratio, {"a": (LONG, 0.05)}, {"far": endless("a.start"), "end": end}, hold=hold,
+        dx=0.005, samples=400,
+    )
+
+
+@pytest.mark.parametrize("p_ratio", [0.5, 0.8, 1.1, 1.2, 1.5, 2.0])
+def test_simple_wave_carries_the_published_velocity(p_ratio):
+    """FW-1: p, u and c of a wave that has run 0.5 m."""
+    length = 3.0
+    row = {r.quantity: r.value for r in references("FW-1") if r.case["p_ratio"] == p_ratio}
+    pressure, velocity, temperature = P0 * p_ratio, row["u"], T0 * (row["c"] / C0) ** 2
+
+    def start(x):
+        s = np.clip((2.0 - x) / 0.3, 0.0, 1.0)
+        X = 1.0 + (row["c"] / C0 - 1.0) * s
+        return P0 * X**7, 5.0 * C0 * (X - 1.0), T0 * X**2, "air"
+
+    net = ws.Network(
+        {"a": ws.Pipe(length, 0.05, cell_length=0.01)},
+        {"far": ws.AnechoicEnd("a.start", pressure=pressure, temperature=temperature),
+         "end": endless("a.end")},
+    )
+    final = ws.simulate(
+        net, 0.5 / C0, gas=AIR, settings=IDEAL, initial={"a": start}, samples=0
+    ).final["a"]
+    plateau = (final["x"] > 1.45) & (final["x"] < 1.6)
+    assert final["p"][plateau] == pytest.approx(pressure, rel=5e-3)
+    assert final["u"][plateau] == pytest.approx(velocity, rel=5e-3)
+
+
+CLOSED = references("FW-2")
+
+
+@pytest.mark.parametrize("row", CLOSED, ids=[row.label for row in CLOSED])
+def test_closed_end_doubles_the_riemann_variable_of_a_wave(row):
+    """FW-2, within 0.5 %."""
+    found = at_end(row.case["p_ratio"], ws.ClosedEnd("a.end")).trace("pressure", "end").values[-1]
+    assert found / P0 == pytest.approx(row.value, rel=5e-3)
+
+
+#: Pushing waves whose exit stays subsonic; drawing waves take in air and are tested below.
+OPEN = [row for row in references("FW-3") if 1.0 < row.case["p_ratio"] < 2.0]
+
+
+@pytest.mark.parametrize("row", OPEN, ids=[row.label for row in OPEN])
+def test_open_end_turns_a_pushing_wave_into_a_drawing_one(row):
+    """FW-3, within 0.5 %."""
+    result = at_end(row.case["p_ratio"], cut("a.end"))
+    if row.quantity == "exit_velocity":
+        found = result.trace("velocity", "end").values[-1]
+    else:
+        u, T = (result.final["a"][name][-3] for name in ("u", "T"))
+        back = 1.0 + (np.sqrt(GAMMA * R * T) - C0 - 0.5 * (GAMMA - 1.0) * u) / (2.0 * C0)
+        found = back ** (2.0 * GAMMA / (GAMMA - 1.0))
+    assert found == pytest.approx(row.value, rel=5e-3)
+
+
+def test_open_end_is_sonic_where_the_wave_would_leave_faster_than_sound():
+    """The row of FW-3 with p/p0 = 2 would leave at Mach 1.04: the exit is sonic instead, and keeps
+    the Riemann variable u + 2c/(g-1) that arrives (Rudinger 1969).
+    """
+    result = at_end(2.0, cut("a.end"), hold=0.4)
+    wave = exact.simple_wave(2.0, C0, GAMMA)
+    sonic = (wave.u + 5.0 * wave.c) / 6.0
+    assert result.trace("velocity", "end").values[-1] == pytest.approx(sonic, rel=5e-3)
+    p = P0 * (sonic / C0) ** 7
+    assert result.trace("pressure", "end").values[-1] == pytest.approx(p, rel=5e-3)
+
+
+@pytest.mark.parametrize("p_ratio", [0.8, 0.9])
+def test_drawing_wave_takes_in_air_with_its_own_stagnation_enthalpy(p_ratio):
+    """Quasi-steady inflow: energy of the air at rest, isentropic to the face, and the arriving
+    Riemann variable u + 2c/(g-1) of the duct (Benson 1982).
+    """
+    from scipy.optimize import brentq
+
+    incident = exact.simple_wave(p_ratio, C0, GAMMA)
+    arriving = incident.u + 5.0 * incident.c
+
+    def excess(p):
+        """Air velocity at the face less duct velocity, outward; the duct gas is homentropic."""
+        duct_c = C0 * (p / P0) ** (0.5 * (GAMMA - 1.0) / GAMMA)
+        air = np.sqrt(2.0 / (GAMMA - 1.0) * (C0**2 - duct_c**2))
+        return arriving - 5.0 * duct_c + air
+
+    p = brentq(excess, 0.6 * P0, P0 * (1.0 - 1e-12))
+    result = at_end(p_ratio, cut("a.end"))
+    assert result.trace("pressure", "end").values[-1] == pytest.approx(p, rel=2e-3)
+    assert result.trace("velocity", "end").values[-1] == pytest.approx(
+        arriving - 5.0 * C0 * (p / P0) ** (1.0 / 7.0), rel=5e-3
+    )
+
+
+def shock_at(end, mach, gamma, hold):
+    """A shock sent into an end: the result, and the sound speed before it [m/s]."""
+    c1, behind = exact.sound_speed(T0, gamma, R), exact.moving_shock(mach, gamma)
+    length, run = 3.0, 0.2
+
+    def start(x):
+        hit = x < length - run
+        return (
+            np.where(hit, P0 * behind.pressure, P0), np.where(hit, behind.u * c1, 0.0),
+            np.where(hit, T0 * behind.temperature, T0), "air",
+        )
+
+    feed = ws.AnechoicEnd(
+        "a.start", pressure=P0 * behind.pressure, temperature=T0 * behind.temperature
+    )
+    net = ws.Network({"a": ws.Pipe(length, 0.05, cell_length=0.005)}, {"far": feed, "end": end})
+    result = ws.simulate(
+        net, run / (mach * c1) + hold / c1, gas=ws.PerfectGas(gamma, R), settings=IDEAL,
+        initial={"a": start}, samples=400,
+    )
+    return result, c1
+
+
+WALLS = [row for row in references("FW-8") if row.quantity != "p2/p1"]
+
+
+@pytest.mark.parametrize("row", WALLS, ids=[row.label for row in WALLS])
+def test_shock_comes_back_from_a_wall_as_published(row):
+    """FW-8, within 0.3 %, read between wall and shock, clear of the heated cell at the wall."""
+    result, _ = shock_at(
+        ws.ClosedEnd("a.end"), row.case["shock_mach"], row.case["gamma"], hold=0.25
+    )
+    name, rest = ("p", P0) if row.quantity == "p5/p1" else ("T", T0)
+    found = result.final["a"][name][-14:-6].mean() / rest
+    assert found == pytest.approx(row.value, rel=3e-3)
+
+
+OUTLETS = [
+    row for row in references("FW-9")
+    if row.quantity in ("u3/c1", "M3", "p3/p1", "c3/c1") and "shock_mach" in row.case
+]
+
+
+@pytest.mark.parametrize("row", OUTLETS, ids=[row.label for row in OUTLETS])
+def test_shock_at_an_open_end_leaves_as_published(row):
+    """FW-9, within 1 %: subsonic exits and sonic ones."""
+    result, c1 = shock_at(cut("a.end"), row.case["shock_mach"], 1.4, hold=0.5)
+    p, u, flow = (
+        result.trace(name, "end").values[-1] for name in ("pressure", "velocity", "mass_flow")
+    )
+    c = np.sqrt(1.4 * p * u * 0.25 * np.pi * 0.05**2 / flow)
+    found = {"u3/c1": u / c1, "M3": u / c, "p3/p1": p / P0, "c3/c1": c / c1}[row.quantity]
+    assert found == pytest.approx(row.value, rel=1e-2)
+
+
+def test_supersonic_gas_behind_a_shock_leaves_undisturbed():
+    """FW-9 above Ms = 2.07: nothing can run back from the end."""
+    result, c1 = shock_at(cut("a.end"), 2.5, 1.4, hold=0.3)
+    behind = exact.moving_shock(2.5, 1.4)
+    assert behind.mach > 1.0
+    assert result.trace("pressure", "end").values[-1] == pytest.approx(
+        P0 * behind.pressure, rel=5e-3
+    )
+    assert result.trace("velocity", "end").values[-1] == pytest.approx(behind.u * c1, rel=5e-3)
+
+
+CONTRACTIONS = references("FW-11")
+
+
+@pytest.mark.parametrize("row", CONTRACTIONS, ids=[row.label for row in CONTRACTIONS])
+def test_large_wave_meets_a_loss_free_contraction(row):
+    """FW-11, within 1 %: energy and mass, no entropy made.  The drawing wave (p/p0 = 0.8) pulls
+    gas out of the narrow duct, with the loss of an enlargement, and still lies within 1 %.
+    """
+    result = over_step(row.case["p_ratio"], row.case["area_ratio"], contraction_coefficient=1.0)
+    found = near(result, *(("a", "end") if row.quantity == "before" else ("b", "start")))
+    assert found == pytest.approx(row.value, rel=1e-2)
+
+
+EXPANSIONS = [row for row in references("FW-12") if row.case["law"] == "momentum"]
+
+
+@pytest.mark.parametrize("row", EXPANSIONS, ids=[row.label for row in EXPANSIONS])
+def test_large_wave_meets_a_sudden_enlargement_by_the_momentum_law(row):
+    """FW-12, within 1 %, and nearer to the momentum law than to the isentropic one."""
+    result = over_step(row.case["p_ratio"], row.case["area_ratio"])
+    found = near(result, *(("a", "end") if row.quantity == "before" else ("b", "start")))
+    assert found == pytest.approx(row.value, rel=1e-2)
+    other = reference("FW-12", row.quantity, **{**row.case, "law": "isentropic"}).value
+    assert abs(found - row.value) < 0.1 * abs(found - other)
+
+
+def constant_pressure_junction(p_ratio, others):
+    """p/p0 at a junction of equal pipes under one static pressure that keeps energy.
+
+    One pipe brings u1 at the entropy of the gas at rest; the others take a share each of its mass
+    at its stagnation enthalpy, and answer with a compression into gas at rest (Rankine-Hugoniot).
+    """
+    from scipy.optimize import brentq
+
+    incident = exact.simple_wave(p_ratio, C0, GAMMA)
+    arriving, cp = incident.u + 5.0 * incident.c, GAMMA * R / (GAMMA - 1.0)
+
+    def excess(p):
+        c = C0 * (p / P0) ** (1.0 / 7.0)
+        u1, T = arriving - 5.0 * c, c**2 / (GAMMA * R)
+        flux = P0 * p / P0 / (R * T) * u1 / others
+        lead = flux * R / p  # u2 = lead T2, cp T2 + u2^2/2 = cp T + u1^2/2
+        T2 = (np.sqrt(cp**2 + 2.0 * lead**2 * (cp * T + 0.5 * u1**2)) - cp) / lead**2
+        u2 = lead * T2
+        rho0 = P0 / (R * T0)
+        return u2 - (p - P0) / np.sqrt(rho0 * (1.2 * p + 0.2 * P0))
+
+    return brentq(excess, 1.001 * P0, p_ratio * P0) / P0
+
+
+MEETINGS = references("FW-13")
+
+
+@pytest.mark.parametrize("row", MEETINGS, ids=[row.label for row in MEETINGS])
+def test_large_wave_at_a_constant_pressure_junction_keeps_energy(row):
+    """Against the law of one static pressure with the energy balance kept, within 0.1 %."""
+    others = int(row.case["others"])
+    found = np.array(through_junction(row.case["p_ratio"], [0.04] * (others + 1), "pressure"))
+    assert found == pytest.approx(constant_pressure_junction(row.case["p_ratio"], others), rel=1e-3)
+
+
+#: FW-13 takes one entropy for all branches and so does not keep energy.  With energy kept the
+#: case of 1.5 into four pipes lies 0.52 % off, just outside the table's 0.5 %, and is left to the
+#: test above; the others lie 0.05 % and 0.38 % off.
+HOMENTROPIC = [row for row in MEETINGS if row.case["others"] < 4]
+
+
+@pytest.mark.parametrize("row", HOMENTROPIC, ids=[row.label for row in HOMENTROPIC])
+def test_large_wave_at_a_constant_pressure_junction_is_nearly_homentropic(row):
+    """FW-13, within 0.5 %."""
+    others = int(row.case["others"])
+    found = through_junction(row.case["p_ratio"], [0.04] * (others + 1), "pressure")
+    assert found == pytest.approx([row.value] * (others + 1), rel=5e-3)
+
+
+@pytest.mark.parametrize("model", ["momentum", "pressure"])
+def test_two_branches_in_line_let_a_large_wave_pass(model):
+    """A junction of two equal pipes in line is no obstacle: p/p0 = 1.5 passes within 0.1 %."""
+    found = through_junction(
+        1.5, [0.04, 0.04], model, ((-1.0, 0.0, 0.0), (1.0, 0.0, 0.0))
+    )
+    assert found == pytest.approx([1.5, 1.5], rel=1e-3)
+
+
+def test_straight_branch_gets_more_of_a_large_wave_than_the_side_branch():
+    """A tee keeps the momentum of the wave: the leg in line sees the higher pressure, and the
+    side leg of a tee fed through its run the lower (Bassett, Winterbone and Pearson 2001).
+    """
+    ways = ((-1.0, 0.0, 0.0), (1.0, 0.0, 0.0), (0.0, 1.0, 0.0))
+    _, run, side = through_junction(1.5, [0.04] * 3, "momentum", ways)
+    assert run > side * 1.01
+
+
+def test_wave_returns_from_an_open_end_after_the_travel_time():
+    """TU-3: there and back in 2 L/c, within one part in 200."""
+    length, a0 = 1.0, C0
+    net = ws.Network(
+        {"a": ws.Pipe(length, 0.05, cell_length=0.005)},
+        {"wall": ws.ClosedEnd("a.start"), "mouth": ws.OpenEnd(
+            "a.end", radiation="none", ambient=outside())},
+    )
+
+    def start(x):
+        q = 1e-4 * np.exp(-((x / 0.05) ** 2))
+        return P0 * (1.0 + q), 0.0 * x, T0 * (1.0 + q) ** (0.4 / 1.4), "air"
+
+    result = ws.simulate(
+        net, 2.5 * length / a0, gas=AIR, settings=IDEAL, initial={"a": start}, samples=2500
+    )
+    trace = result.trace("pressure", "wall")
+    back = trace.x[np.argmin(trace.values)]
+    assert back == pytest.approx(2.0 * length / a0, rel=5e-3)
