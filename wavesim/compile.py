@@ -19,6 +19,7 @@ from wavesim.nodes import (
     Junction,
     OpenEnd,
     Orifice,
+    Perforate,
     Throttle,
     ValvePort,
     Volume,
@@ -26,12 +27,22 @@ from wavesim.nodes import (
 from wavesim.valves import effective_area, seat_events
 
 GHOSTS = 2
+MIN_CELLS = 3  # in a duct: the end cells look at two neighbours
 VALVE_STEP_DEG = 0.5
-#: Acoustic length over radius and resistance over rho c of the radiation load at an open end.
-#: Lengths: Levine and Schwinger (1948) unflanged; Nomura et al. (1960) flanged (from memory).  The
-#: resistance makes Re(Z) of the parallel load (k a)^2/4 or (k a)^2/2 at low frequency, as published.
-RADIATION = {"unflanged": (0.6133, 4.0 * 0.6133**2), "flanged": (0.8217, 2.0 * 0.8217**2)}
+SLICE_DEG = 10.0  # slices of the cycle in which the number of steps is planned
+#: Radiation load of an open end, Z / (rho c) = s (l + b s) / (1 + g s + d s^2) with s = i k a, as
+#: (l, b, g, d).  l: acoustic length over radius, Levine and Schwinger (1948) unflanged, Nomura et
+#: al. (1960) flanged (from memory).  g makes Re(Z) = (k a)^2/4 or (k a)^2/2 at low frequency, as
+#: published.  b and d fit the whole curve up to ka = 1.5: Levine and Schwinger by quadrature, and
+#: Norris and Sheng (1989) flanged (from memory); |R| is met within 1.3 %.
+RADIATION = {
+    "unflanged": (0.6133, 0.0219, (0.25 + 0.0219) / 0.6133, 0.0876),
+    "flanged": (0.8217, 0.1041, (0.5 + 0.1041) / 0.8217, 0.1608),
+}
+NO_LOSS_LAW = -1.0  # in place of a loss coefficient: the throat and its jet tell the loss
 #: What fills a store or duct at first: (fresh, burned).
+HOLE_END = 0.75  # end correction of a hole in both gases, over its diameter (Sullivan 1978)
+GAS_CONDUCTIVITY = 0.05  # [W/m/K] hot gas between fibres, about 700 K
 FILL = {"air": (0.0, 0.0), "fresh": (1.0, 0.0), "burned": (0.0, 1.0)}
 BURNED_START = 900.0  # [K] exhaust gas before the first cycle
 
@@ -59,6 +70,7 @@ class Model:
     network: object
     gas: object
     settings: object
+    engine: object
     net: f.Net
     state: f.State
     work: f.Work
@@ -105,7 +117,8 @@ class _Builder:
         self.pairs, self.pair_par, self.joints = [], [], []
         self.stores = {}  # name -> row
         self.store_kind, self.store_volume, self.store_start, self.store_cyl = [], [], [], []
-        self.valves, self.cylinders = [], []
+        self.valves = []
+        self.perforates, self.holes, self.hole_par = [], [], []
 
     def rows(self, node):
         return [self.ends[end] for end in node.ends]
@@ -136,9 +149,8 @@ class _Builder:
         if node.diameter is not None:
             share = min(1.0, node.discharge_coefficient * 0.25 * pi * node.diameter**2 / area)
         elif node.radiation != "none":
-            length, resistance = RADIATION[node.radiation]
-            self.par[k, f.RAD_LENGTH] = length * sqrt(area / pi)
-            self.par[k, f.RAD_RESISTANCE] = resistance
+            self.par[k, f.RAD_RADIUS] = sqrt(area / pi)
+            self.par[k, f.RAD_MASS : f.RAD_LAG + 1] = RADIATION[node.radiation]
         self.kind[k] = f.PORT
         self.par[k, f.CD_OUT] = share
         self.par[k, f.CD_IN] = share / sqrt(1.0 + node.inflow_loss)
@@ -166,24 +178,27 @@ class _Builder:
         self.store[rows] = row
         self.par[rows, f.DIR_X : f.DIR_Z + 1] = node.unit_vectors
 
-    def pair(self, node, forward, reverse):
+    def pair(self, node, throats, losses=(NO_LOSS_LAW, NO_LOSS_LAW)):
         self.kind[self.rows(node)] = f.PAIR
         self.pairs.append(self.rows(node))
-        self.pair_par.append((forward, reverse))
+        self.pair_par.append((*throats, *losses))
 
     def step(self, name, node):
         a, b = self.par[self.rows(node), f.AREA]
         small, large = min(a, b), max(a, b)
-        # the jet area that gives the whole contraction loss by its sudden enlargement
-        jet = small / (1.0 + sqrt(node.contraction_loss(small / large)))
-        self.pair(node, a if a <= b else jet, b if b <= a else jet)
+        loss = node.contraction_loss(small / large)
+        losses = (loss if a > b else NO_LOSS_LAW, loss if b > a else NO_LOSS_LAW)
+        self.pair(node, (small, small), losses)
 
     def orifice(self, name, node):
         hole = 0.25 * pi * node.diameter**2
-        self.pair(node, *(hole * coefficient for coefficient in node.coefficients))
+        self.pair(node, tuple(hole * coefficient for coefficient in node.coefficients))
 
     def throttle(self, name, node):
-        self.pair(node, node.effective_area, node.effective_area)
+        self.pair(node, (node.effective_area, node.effective_area))
+
+    def perforate(self, name, node):
+        self.perforates.append(node)
 
     def valve_port(self, name, node):
         (k,) = self.rows(node)
@@ -208,8 +223,38 @@ _HANDLERS = {
     AreaStep: _Builder.step,
     Orifice: _Builder.orifice,
     Throttle: _Builder.throttle,
+    Perforate: _Builder.perforate,
     ValvePort: _Builder.valve_port,
 }
+
+
+def _drill(build, cells, area, ducts, dx_of):
+    """Holes between the ducts of every perforated wall; packings narrow and slow the annulus."""
+    for node in build.perforates:
+        (lo, hi), (lo2, hi2) = ducts[node.core], ducts[node.annulus]
+        bore = np.sqrt(4.0 / pi * cells[f.VOL, lo:hi] / dx_of[node.core])
+        build.holes += zip(range(lo, hi), range(lo2, hi2), strict=True)
+        row = np.zeros((hi - lo, f.N_HOLE))
+        row[:, f.HOLE_AREA] = node.hole_area(bore) * dx_of[node.core]
+        row[:, f.HOLE_LENGTH] = node.wall_thickness + HOLE_END * node.hole_diameter
+        row[:, f.HOLE_LOSS] = (1.0 - node.porosity**2) / (2.0 * node.discharge_coefficient**2)
+        if node.packing is not None:
+            row[:, f.HOLE_BACKING] = 0.5 * HOLE_END * node.hole_diameter * node.packing.resistivity
+            _pack(node.packing, cells, area, slice(lo2, hi2))
+        build.hole_par += list(row)
+
+
+def _pack(packing, cells, area, inside):
+    """Fibres in an annulus: less gas, resistance to flow, heat exchange."""
+    share = packing.gas_fraction
+    cells[f.VOL, inside] *= share
+    cells[f.INV_VOL, inside] /= share
+    area[inside.start : inside.stop + 1] *= share
+    cells[f.RESIST, inside] = share * packing.resistivity
+    # fibres per volume of gas times Nu = 1 around each: 4 k (1 - share) / (share d^2)
+    diameter = packing.fibre_diameter or packing.fibre.diameter
+    cells[f.FIBRE, inside] = 4.0 * GAS_CONDUCTIVITY * (1.0 - share) / (share * diameter**2)
+    cells[f.WALL, inside] = BURNED_START
 
 
 def _valve_areas(engine, side):
@@ -258,14 +303,15 @@ def _mesh(network, settings):
     at = 0
     for name, duct in network.ducts.items():
         wanted = [pipe.cell_length or settings.cell_length for pipe in duct.parts]
-        count = max(2, round(sum(p.length / w for p, w in zip(duct.parts, wanted, strict=True))))
+        wished = sum(p.length / w for p, w in zip(duct.parts, wanted, strict=True))
+        count = max(MIN_CELLS, round(wished))
         dx = duct.length / count
         faces = np.linspace(0.0, duct.length, count + 1)
         centres = 0.5 * (faces[1:] + faces[:-1])
         area = duct.area_at(faces)
         vol = duct.volume(faces[:-1], faces[1:])
         parts = [duct.parts[i] for i in duct.part_index(centres)]
-        warm = np.array([p.wall_temperature is not None for p in parts])
+        warm = np.array([p.wall_temperature is not None or p.wall is not None for p in parts])
         rows = np.zeros((f.N_CELL, count + 2 * GHOSTS))
         inside = slice(GHOSTS, GHOSTS + count)
         rows[f.INV_DX, inside] = 1.0 / dx
@@ -273,9 +319,18 @@ def _mesh(network, settings):
         rows[f.VOL, inside] = vol
         rows[f.INV_VOL, inside] = 1.0 / vol
         rows[f.DIAM] = duct.start_diameter
-        rows[f.DIAM, inside] = np.sqrt(4.0 / pi * vol / dx)
-        rows[f.ROUGH, inside] = [p.roughness for p in parts]
-        rows[f.FRICTION, inside] = [p.friction_factor_scale for p in parts]
+        rows[f.DIAM, inside] = duct.hydraulic_diameter_at(centres)
+        rough = np.array([p.roughness for p in parts])
+        rows[f.ROUGH, inside] = (rough / (3.7 * rows[f.DIAM, inside])) ** 1.11  # as Haaland has it
+        # losses of bends are a + b f: the second part acts like more friction
+        losses = np.array([p.loss_constants for p in duct.parts]) / (
+            2.0 * np.array([[p.length] for p in duct.parts])
+        )
+        scale = np.array([p.friction_factor_scale for p in parts])
+        rows[f.FRICTION, inside] = 0.5 * scale / rows[f.DIAM, inside] + duct.mean(
+            losses[:, 1], faces[:-1], faces[1:]
+        )
+        rows[f.BEND, inside] = duct.mean(losses[:, 0], faces[:-1], faces[1:])
         rows[f.HEAT, inside] = warm * [p.heat_factor for p in parts]
         rows[f.WALL] = 300.0
         rows[f.WALL, inside] = [p.wall_temperature if p.wall_temperature else 300.0 for p in parts]
@@ -332,15 +387,29 @@ def compile_network(network, gas, settings, *, engine=None, rpm=None, samples=0,
     build = _Builder(network, gas, engine, rpm, None)
     for name, node in network.nodes.items():
         _HANDLERS[type(node)](build, name, node)
+    _drill(build, cells, area, ducts, dx_of)
     net = _net(build, cells, area, ducts, settings, rpm)
     model = Model(
-        network=network, gas=gas, settings=settings, net=net,
+        network=network, gas=gas, settings=settings, engine=engine, net=net,
         state=_empty_state(net), work=_empty_work(net), record=_empty_record(net, samples),
         inner=np.zeros((len(build.ends), 9)), face=np.zeros((len(build.ends), 9)),
         ducts=ducts, ends=build.ends, stores=build.stores, dx=dx_of,
     )
     _fill(model, build, initial or {})
     return model
+
+
+def use_gas(model, gas):
+    """Give a model another engine gas, of another mixture strength; mass and energy stay."""
+    table = gas.table()
+    model.gas = gas
+    model.net.gas_R[:] = table.R
+    model.net.gas_coef[:] = table.coef
+    if model.engine is not None:
+        model.net.cyl_par[:, f.Q_FRESH] = gas.heat_per_fresh * model.engine.combustion.efficiency
+    for row in np.flatnonzero(model.net.store_kind == f.AMBIENT):
+        now = model.work.store[row]
+        _show_ambient(model, row, now[f.NP], now[f.NT], now[f.NYF], now[f.NYB])
 
 
 def _net(build, cells, area, ducts, settings, rpm):
@@ -357,7 +426,7 @@ def _net(build, cells, area, ducts, settings, rpm):
     options[f.FRICTION_ON] = settings.friction
     options[f.HEAT_ON] = settings.wall_heat
     options[f.OMEGA_DEG] = 6.0 * (rpm or 0.0)
-    options[f.MAX_DT] = 0.5 / options[f.OMEGA_DEG] if rpm else 1e30
+    options[f.SLICE_TIME] = SLICE_DEG / options[f.OMEGA_DEG] if rpm else 0.0
     cylinders = sum(kind == f.CYLINDER for kind in build.store_kind)
     rows = [_cylinder_row(build.engine, build.gas, i + 1, rpm) for i in range(cylinders)]
     return f.Net(
@@ -376,7 +445,7 @@ def _net(build, cells, area, ducts, settings, rpm):
         end_valve=_int(build.valve),
         end_par=build.par,
         pair=_int(build.pairs).reshape(-1, 2),
-        pair_par=_float(build.pair_par).reshape(-1, 2),
+        pair_par=_float(build.pair_par).reshape(-1, 4),
         joint_ptr=_int(np.cumsum([0, *map(len, build.joints)])),
         joint_end=_int([k for joint in build.joints for k in joint]),
         store_kind=_int(build.store_kind),
@@ -384,6 +453,8 @@ def _net(build, cells, area, ducts, settings, rpm):
         store_end=_int(np.concatenate([*by_store, []])),
         store_ptr=_int(np.cumsum([0, *map(len, by_store)])),
         store_cyl=_int(build.store_cyl),
+        hole=_int(build.holes).reshape(-1, 2),
+        hole_par=_float(build.hole_par).reshape(-1, f.N_HOLE),
         cyl_par=_float(rows).reshape(-1, f.N_CYL),
         valve_area=_float(build.valves).reshape(len(build.valves), 2, -1)
         if build.valves
@@ -410,7 +481,9 @@ def _empty_state(net):
         store_rate=np.zeros((n_store, f.N_STORE)),
         store_T=np.full(n_store, 300.0),
         cyl=np.zeros((net.cyl_par.shape[0], f.N_CYL_STATE)),
+        hole_u=np.zeros(net.hole.shape[0]),
         clock=np.zeros(f.N_CLOCK),
+        plan=np.zeros((round(720.0 / SLICE_DEG), f.N_PLAN)),
     )
 
 
@@ -433,6 +506,7 @@ def _empty_record(net, samples):
         end_sum=np.zeros((n_end, f.N_END_SUM)),
         cyl_sum=np.zeros((net.cyl_par.shape[0], f.N_CYL_SUM)),
         wall_gain=np.zeros(n),
+        wall_grip=np.zeros(n),
         field=np.zeros((samples, f.N_FIELD, n), dtype=np.float32),
         store=np.zeros((samples, n_store, f.N_STORE_SAMPLE)),
         end=np.zeros((samples, n_end, f.N_END_SAMPLE)),
@@ -483,7 +557,7 @@ def _reach(network, start):
             continue
         reached.add(duct)
         for node in network.nodes.values():
-            names = [name for name, _ in node.ends]
+            names = [name for name, _ in node.ends] or [node.core, node.annulus]
             if duct in names:
                 outside = getattr(node, "ambient", outside)
                 todo += names
@@ -522,13 +596,16 @@ def _fill_store(model, row, p, T, yf, yb, vol):
 
 
 def _neighbour(model, row):
-    """(p, T, yf, yb) of the duct cell at the first end of a store."""
-    k = model.net.store_end[model.net.store_ptr[row]]
-    U, cell = model.state.U, model.net.end_cell[k]
-    rho = U[f.R, cell]
-    yf, yb = U[f.Y1, cell] / rho, U[f.Y2, cell] / rho
-    T = model.state.T[cell]
-    return rho * float(model.gas.R(yf, yb)) * T, T, yf, yb
+    """(p, T, yf, yb) around a store: pressure, density and composition averaged by area."""
+    net, gas = model.net, model.gas
+    ends = net.store_end[net.store_ptr[row] : net.store_ptr[row + 1]]
+    cells = net.end_cell[ends]
+    r, _, _, y1, y2 = model.state.U[:, cells]
+    p = r * gas.R(y1 / r, y2 / r) * model.state.T[cells]
+    share = net.end_par[ends, f.AREA] / net.end_par[ends, f.AREA].sum()
+    p, rho, y1, y2 = (float(share @ v) for v in (p, r, y1, y2))
+    yf, yb = y1 / rho, y2 / rho
+    return p, p / (rho * float(gas.R(yf, yb))), yf, yb
 
 
 def _show_ambient(model, row, p, T, yf, yb):

@@ -6,17 +6,21 @@ from math import pi
 import numpy as np
 
 from wavesim.assemble import assemble
-from wavesim.compile import compile_network
-from wavesim.errors import InputError, SolverError, check_number
+from wavesim.compile import compile_network, use_gas
+from wavesim.errors import ConvergenceError, InputError, SolverError, check_number
 from wavesim.gas import EngineGas, PerfectGas
 from wavesim.kernels import flat as f
 from wavesim.kernels.march import march
+from wavesim.nodes import Volume
 from wavesim.result import Point, Samples, Transient, point_meta
 from wavesim.settings import Settings
-from wavesim.valves import seat_events
+from wavesim.valves import CHECKING_LIFT, seat_events
+from wavesim.walltemp import find_solved_walls, update_walls
 
+START_UP = 2  # cycles before the step plan is kept
 CHUNK_DEG = 90.0  # the run looks up between chunks, for a stop request
 RPM_RANGE = (100.0, 30000.0)
+LAMBDA_RANGE = (0.6, 1.6)
 
 
 class Interrupted(Exception):
@@ -62,7 +66,9 @@ def simulate(network, duration, *, gas=None, settings=None, initial=None, sample
     return Transient(_samples(model, x, "time"), _final(model), audit)
 
 
-def run_point(engine, exhaust, rpm, *, settings=None, gas=None, start=None, stop=None):
+def run_point(
+    engine, exhaust, rpm, *, settings=None, gas=None, fuel_flow=None, start=None, stop=None
+):
     """Run an engine at one speed until its cycle repeats itself.
 
     Parameters
@@ -74,6 +80,9 @@ def run_point(engine, exhaust, rpm, *, settings=None, gas=None, start=None, stop
     settings : Settings, optional
     gas : PerfectGas or EngineGas, optional
         Default: the engine's fuel at its mixture strength.
+    fuel_flow : float, optional
+        Fuel mass flow [kg/s], above 0, that is delivered whatever air the engine draws: the
+        mixture strength follows from the air, instead of being that of the engine.
     start : Point, optional
         A point of the same engine and exhaust at a speed near by, whose gas is taken over.
     stop : threading.Event, optional
@@ -90,6 +99,8 @@ def run_point(engine, exhaust, rpm, *, settings=None, gas=None, start=None, stop
         If something in the description is wrong.
     SolverError
         If a state turns unphysical or the step limit is reached; says where and when.
+    ConvergenceError
+        If the fuel flow would need a mixture outside `LAMBDA_RANGE`.
     """
     settings = settings or Settings()
     rpm = check_number("run_point", "rpm", rpm, "rev/min", *RPM_RANGE)
@@ -98,6 +109,7 @@ def run_point(engine, exhaust, rpm, *, settings=None, gas=None, start=None, stop
     samples = round(720.0 / settings.sample_deg)
     network = assemble(engine, exhaust)
     model = compile_network(network, gas, settings, engine=engine, rpm=rpm, samples=samples)
+    walls = find_solved_walls(model)
     if start is not None:
         _take_over(model, start)
     history = []
@@ -106,9 +118,14 @@ def run_point(engine, exhaust, rpm, *, settings=None, gas=None, start=None, stop
         before = contents(model)
         steps += _cycle(model, settings, cycle, stop)
         after = contents(model)
-        history.append(_watched(model))
+        mean_wall = update_walls(model, walls, 120.0 / rpm)
+        history.append([*_watched(model), mean_wall])
+        if fuel_flow is not None:
+            _follow_fuel(model, engine, rpm, fuel_flow)
         if cycle >= settings.min_cycles and _settled(history, settings.tolerance):
             break
+    if fuel_flow is not None:
+        _check_mixture(model.gas, fuel_flow)
     values, cylinders = _evaluate(model, engine, rpm)
     audit = _cycle_ledger(model, before, after)
     audit |= {
@@ -122,8 +139,11 @@ def run_point(engine, exhaust, rpm, *, settings=None, gas=None, start=None, stop
         "wall_time": time.perf_counter() - clock,
     }
     x = np.arange(samples) * settings.sample_deg
-    meta = point_meta(engine, exhaust, settings, _facts(engine, model))
-    restart = {"state": [np.copy(a) for a in model.state], "ducts": dict(model.ducts)}
+    meta = point_meta(engine, exhaust, settings, _facts(engine, model) | _wall_facts(walls))
+    restart = {
+        "state": [np.copy(a) for a in model.state], "ducts": dict(model.ducts),
+        "walls": model.net.cells[f.WALL].copy(), "gas": model.gas,
+    }
     return Point(
         rpm, values, cylinders, _samples(model, x, "theta_deg"), audit, meta, restart
     )
@@ -132,10 +152,11 @@ def run_point(engine, exhaust, rpm, *, settings=None, gas=None, start=None, stop
 # --- marching -------------------------------------------------------------------------------------
 
 
-def _march(model, t_end, max_steps, cycle=None):
-    """March to `t_end`; turns a status into a sentence."""
+def _march(model, t_end, max_steps, cycle=None, used=0):
+    """March to `t_end`, `used` of `max_steps` steps being spent; turns a status into a sentence."""
     status, steps = march(
-        model.net, model.state, model.work, model.record, model.inner, model.face, t_end, max_steps
+        model.net, model.state, model.work, model.record, model.inner, model.face, t_end,
+        max_steps - used,
     )
     if status != f.OK:
         raise _trouble(model, status, steps, max_steps, cycle)
@@ -144,17 +165,31 @@ def _march(model, t_end, max_steps, cycle=None):
 
 def _cycle(model, settings, cycle, stop):
     """One engine cycle from crank angle 0 to 720; returns the number of steps."""
-    for sums in (model.record.end_sum, model.record.cyl_sum, model.record.wall_gain):
+    record = model.record
+    for sums in (record.end_sum, record.cyl_sum, record.wall_gain, record.wall_grip):
         sums[:] = 0.0
     omega = model.net.options[f.OMEGA_DEG]
     model.state.clock[:] = 0.0
     model.record.interval[:] = settings.sample_deg / omega, 0.0
-    left = settings.max_steps_per_cycle
+    used = 0
     for angle in np.arange(CHUNK_DEG, 720.0 + 1.0, CHUNK_DEG):
-        left -= _march(model, angle / omega, left, cycle)
+        used += _march(model, angle / omega, settings.max_steps_per_cycle, cycle, used)
         if stop is not None and stop.is_set():
             raise Interrupted
-    return settings.max_steps_per_cycle - left
+    _plan_steps(model, settings, cycle)
+    return used
+
+
+def _plan_steps(model, settings, cycle):
+    """Steps of each slice of the next cycle, from the fastest waves of this one.
+
+    After the start-up the number only grows, so that it settles.
+    """
+    plan = model.state.plan
+    wanted = np.ceil(plan[:, f.FASTEST] * model.net.options[f.SLICE_TIME] / settings.cfl)
+    settled = cycle > START_UP
+    plan[:, f.PLANNED] = np.maximum(wanted, plan[:, f.PLANNED] if settled else 0.0)
+    plan[:, f.FASTEST] = 0.0
 
 
 def _trouble(model, status, steps, max_steps, cycle):
@@ -199,10 +234,37 @@ def _worst_cell(model):
 def _take_over(model, point):
     """Start from the gas of another point of the same engine and exhaust."""
     restart = point.restart
-    if not restart or restart["ducts"] != model.ducts:
+    if not restart:
+        raise InputError("run_point: start is a Point from a file, it holds no gas to start from.")
+    if restart["ducts"] != model.ducts:
         raise InputError("run_point: start must be a Point of the same engine, exhaust and mesh.")
     for mine, other in zip(model.state, restart["state"], strict=True):
         mine[...] = other
+    model.state.plan[:] = 0.0
+    model.net.cells[f.WALL] = restart["walls"]
+    use_gas(model, restart["gas"] if isinstance(model.gas, EngineGas) else model.gas)
+
+
+# --- mixture --------------------------------------------------------------------------------------
+
+
+def _follow_fuel(model, engine, rpm, fuel_flow):
+    """Mixture for the next cycle: the given fuel in the air that the last one drew."""
+    gas = model.gas
+    intake = model.record.end_sum[_valve_rows(model, "intake")]
+    air = intake[:, f.OUT_FRESH].sum() * (1.0 - gas.fuel_fraction) * rpm / 120.0
+    stoichiometric = gas.air_fuel_ratio / gas.lam
+    lam = float(np.clip(air / (fuel_flow * stoichiometric), *LAMBDA_RANGE))
+    if abs(lam - gas.lam) > 1e-7:
+        use_gas(model, EngineGas(engine.fuel, lam))
+
+
+def _check_mixture(gas, fuel_flow):
+    if not LAMBDA_RANGE[0] < gas.lam < LAMBDA_RANGE[1]:
+        raise ConvergenceError(
+            f"run_point: fuel_flow = {fuel_flow:g} kg/s needs an excess-air ratio beyond "
+            f"{gas.lam:g}; the valid range is {LAMBDA_RANGE[0]:g} to {LAMBDA_RANGE[1]:g}."
+        )
 
 
 # --- books ----------------------------------------------------------------------------------------
@@ -274,23 +336,23 @@ def _watched(model):
     sums = model.record.cyl_sum
     ends = model.record.end_sum[_outer_ends(model)]
     work = sums[:, f.WORK_0 : f.WORK_3 + 1]
-    return np.array([
+    return [
         sums[:, f.TRAP_FRESH].sum(),
         sums[:, f.TRAP_BURNED].sum(),
         work.sum(),
         work[:, 1:3].sum(),
         ends[ends[:, f.OUT_MASS] > 0.0, f.OUT_ENERGY].sum(),
-    ])
+    ]
 
 
 def _change(history):
     """Largest change between the last two cycles: masses and work relative, pumping to work."""
     if len(history) < 2:
         return np.inf
-    new, old = history[-1], history[-2]
+    new, old = np.array(history[-1]), np.array(history[-2])
     scale = np.abs(new)
-    scale[1] = max(scale[1], 0.1 * scale[0])
-    scale[3] = scale[2]
+    scale[1] = max(scale[1], 0.1 * scale[0])  # residual gas against the charge
+    scale[3] = scale[2]  # pumping against the net work
     return float(np.max(np.abs(new - old) / np.maximum(scale, 1e-300)))
 
 
@@ -316,7 +378,7 @@ def _samples(model, x, x_name):
     nodes = {
         name: model.ends[node.ends[0]]
         for name, node in network.nodes.items()
-        if len(node.ends) == 1
+        if len(node.ends) == 1 and not isinstance(node, Volume)
     }
     held = {name: row for name, row in model.stores.items() if name not in nodes}
     layout = {
@@ -354,15 +416,29 @@ def _valve_rows(model, side):
 
 
 def _facts(engine, model):
-    """Valve events and firing angles, for analysis and figures."""
-    events = {
-        side: [float(a) for a in seat_events(getattr(engine, f"{side}_valve"), side)]
-        for side in ("exhaust", "intake")
-    }
+    """Valve events, the lift at which they hold, and firing angles, for analysis and figures."""
+    valves = {"exhaust": engine.exhaust_valve, "intake": engine.intake_valve}
+    # One lift for both sides, the smaller of the two stated ones: only so is overlap comparable.
+    level = min(getattr(v.lift, "checking_lift", CHECKING_LIFT) for v in valves.values())
+    events = {side: list(seat_events(valve, side, level)) for side, valve in valves.items()}
     return {
         "events_deg": events,
+        "events_lift": level,
         "firing_angles_deg": [float(a) for a in engine.firing_angles_deg],
     }
+
+
+def _wall_facts(walls):
+    """Solved wall temperatures by duct: inner and outer surface, highest and mean [K]."""
+    out = {}
+    for solved in walls:
+        inner, outer = solved.state.inner, solved.state.outer
+        out.setdefault(solved.duct, []).append(
+            {"inner_mean": float(inner.mean()), "inner_max": float(inner.max()),
+             "outer_mean": float(outer.mean()), "outer_max": float(outer.max()),
+             "heat": float((solved.state.heat).mean())}
+        )
+    return {"walls": out}
 
 
 def _evaluate(model, engine, rpm):

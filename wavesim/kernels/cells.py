@@ -33,6 +33,8 @@ I1 = np.uintp(1)
 STEEP_FROM = 0.05
 STEEP_WIDTH = 0.05
 PRANDTL = 0.71  # air and exhaust gas, 300-1500 K within 3 %
+MU_COLD = 1.81e-5  # [Pa s] air at 293 K, for which resistivities are given
+PRANDTL_POWER = PRANDTL ** (2.0 / 3.0)
 
 
 @leaf
@@ -274,71 +276,96 @@ def update_fractions(n, dt, area, inv_vol, f_yf, f_yb, y1, y2):
         y2[i] -= a1 * f_yb[j] - a0 * f_yb[i]
 
 
-@kernel
-def wall_coefficients(lo, hi, r, u, T, c, R, coef, yf, yb, diameter, roughness, friction_scale,
-                      heat_factor, drag, stanton, still):
-    """Refresh the slowly varying wall coefficients of the cells lo <= i < hi.
+@leaf
+def log_large(y):
+    """Natural logarithm of 30 < y < 1e9 to 3e-5, without a call that would stop the vectoriser.
 
-    drag     f / (2 D) [1/m] with the Darcy factor f = 64/Re below Re 2300, Haaland (1983) above
-             4000 and a linear blend between.
-    stanton  4 Nu / (Re Pr D) [1/m], Nu by Gnielinski (1976) with the same f, times heat_factor.
-    still    4 Nu k / D^2 [W/m3/K] of laminar flow, Nu = 3.66 (constant wall temperature): the
-             heat that resting gas still gives.
+    ln y = 8 ln s with s = y^(1/8), and ln s = ln 4.3 + 2 artanh((s - 4.3) / (s + 4.3)).
     """
-    for i in range(lo, hi):
-        mu = viscosity(T[i])
-        _, cv = energy_cv(coef, T[i], yf[i], yb[i])
-        cp = cv + gas_constant(R, yf[i], yb[i])
-        d = diameter[i]
-        re = max(1.0, r[i] * abs(u[i]) * d / mu)
-        f = friction_darcy(re, roughness[i] / d)
-        re_t = max(re, 3000.0)
-        f_t = friction_darcy(re_t, roughness[i] / d)
-        nu = nusselt_gnielinski(re_t, PRANDTL, f_t)
-        weight = min(1.0, re / 3000.0)  # fades the turbulent part out towards gas at rest
-        drag[i] = friction_scale[i] * f / (2.0 * d)
-        stanton[i] = heat_factor[i] * weight * 4.0 * nu / (re_t * PRANDTL * d)
-        still[i] = heat_factor[i] * 4.0 * 3.66 * (mu * cp / PRANDTL) / (d * d)
+    s = math.sqrt(math.sqrt(math.sqrt(y)))
+    t = (s - 4.3) / (s + 4.3)
+    q = t * t
+    series = 1.0 + q * (1.0 / 3.0 + q * (0.2 + q * (1.0 / 7.0 + q * (1.0 / 9.0 + q / 11.0))))
+    return 8.0 * (1.4586150226995167 + 2.0 * t * series)
 
 
 @leaf
-def friction_darcy(re, relative_roughness):
-    """Darcy friction factor: 64/Re, Haaland, J. Fluids Eng. 105 (1983), and a blend between."""
-    laminar = 64.0 / re
-    re_t = max(re, 2300.0)
-    root = -1.8 * math.log10((relative_roughness / 3.7) ** 1.11 + 6.9 / re_t)
-    turbulent = 1.0 / (root * root)
+def haaland_root(re, rough):
+    """1/sqrt(f) of the Darcy factor f, Haaland, J. Fluids Eng. 105 (1983) 89.
+
+    `rough` is (eps / (3.7 D))^1.11.
+    """
+    return 0.7817240837 * log_large(1.0 / (rough + 6.9 / re))  # 1.8 log10
+
+
+@leaf
+def friction_darcy(re, root):
+    """Darcy friction factor: 64/Re below 2300, 1/root^2 above 4000, a linear blend between.
+
+    `root` is `haaland_root` at max(re, 2300).
+    """
     blend = min(1.0, max(0.0, (re - 2300.0) / 1700.0))
-    return laminar + blend * (turbulent - laminar)
+    laminar = 64.0 / re
+    return laminar + blend * (1.0 / (root * root) - laminar)
 
 
 @leaf
-def nusselt_gnielinski(re, pr, f):
-    """Nusselt number of turbulent pipe flow, Gnielinski, Int. Chem. Eng. 16 (1976) 359."""
-    eighth = 0.125 * f
-    film = 12.7 * math.sqrt(eighth) * (pr ** (2.0 / 3.0) - 1.0)
-    return eighth * (re - 1000.0) * pr / (1.0 + film)
+def stanton_gnielinski(re, root):
+    """Stanton number of turbulent pipe flow, Gnielinski, Int. Chem. Eng. 16 (1976) 359.
+
+    Nu = (f/8) (Re - 1000) Pr / (1 + 12.7 sqrt(f/8) (Pr^(2/3) - 1)), St = Nu / (Re Pr), with
+    `root` = 1/sqrt(f).
+    """
+    film = 0.3535533905932738 / root  # sqrt(f/8)
+    return film * film * (1.0 - 1000.0 / re) / (1.0 + 12.7 * film * (PRANDTL_POWER - 1.0))
 
 
 @kernel
-def apply_friction(n, dt, r, m, drag):
-    """Wall friction, implicit: slows the gas and never turns it round; keeps the total energy."""
+def wall_coefficients(n, r, u, T, diameter, rough, friction, bend, packing, heat_factor, drag,
+                      resist, stanton, still):
+    """Coefficients of friction and heat transfer at the present state.
+
+    drag     f / (2 D) + K / (2 L) of bends [1/m]; `friction` holds what multiplies f
+    resist   flow resistivity of a packing, given for cold air, at the present viscosity
+    stanton  4 St / D [1/m], faded out towards gas at rest below Re 3000, times heat_factor
+    still    4 Nu mu / (Pr D^2) [kg/m3/s] with Nu = 3.66 of laminar flow at constant wall
+             temperature: what resting gas still gives, times heat_factor
+    """
     for i in range(np.uintp(n)):
-        m[i] = m[i] / (1.0 + dt * drag[i] * abs(m[i] / r[i]))
+        mu = viscosity(T[i])
+        per_d = 1.0 / diameter[i]
+        re = max(1.0, r[i] * abs(u[i]) / (mu * per_d))
+        root = haaland_root(max(re, 2300.0), rough[i])
+        drag[i] = friction[i] * friction_darcy(re, root) + bend[i]
+        resist[i] = packing[i] * mu / MU_COLD
+        faded = 4.0 * per_d * heat_factor[i] * min(1.0, re / 3000.0)
+        stanton[i] = faded * stanton_gnielinski(max(re, 3000.0), root)
+        still[i] = heat_factor[i] * 4.0 * 3.66 / PRANDTL * mu * per_d * per_d
 
 
 @kernel
-def apply_wall_heat(n, dt, r, m, e, T, p, c, wall, stanton, still, vol, gained):
+def apply_friction(n, dt, r, m, drag, resist):
+    """Wall friction and packing, implicit: slow the gas, never turn it round, keep its energy."""
+    for i in range(np.uintp(n)):
+        m[i] = m[i] / (1.0 + dt * (drag[i] * abs(m[i]) + resist[i]) / r[i])
+
+
+@kernel
+def apply_wall_heat(n, dt, r, m, e, T, p, c, wall, stanton, still, fibre, vol, gained,
+                    grip):
     """Heat from the wall, implicit: approaches the wall temperature and never passes it.
 
-    `gained` collects the heat [J] that each cell has taken up.  The heat capacity is taken from
+    `gained` collects the heat [J] that each cell has taken up, `grip` the conductance times time
+    [J/K] that joined it to its wall.  The heat capacity is taken from
     the sound speed: cv = R/(gamma-1) with gamma = r c^2 / p.
     """
     for i in range(np.uintp(n)):
         g = r[i] * c[i] * c[i] / p[i]
         capacity = p[i] / (T[i] * max(0.05, g - 1.0))  # r cv
-        rate = stanton[i] * abs(m[i]) * g * capacity / r[i] + still[i]
+        rate = (stanton[i] * abs(m[i]) + still[i]) * g * capacity / r[i] + fibre[i]
         share = dt * rate / (capacity + dt * rate)
-        heat = share * capacity * (wall[i] - T[i])
+        held = share * capacity
+        heat = held * (wall[i] - T[i])
         e[i] += heat
         gained[i] += heat * vol[i]
+        grip[i] += held * vol[i]

@@ -18,7 +18,7 @@ from .jit import kernel, leaf
 
 # Direction and regime of a port, returned for diagnosis.
 INFLOW, OUTFLOW, CHOKED_IN, CHOKED_OUT, SUPERSONIC = range(5)
-TOLERANCE = 1e-9
+TOLERANCE = 1e-11
 MAX_ITERATIONS = 40
 
 
@@ -111,13 +111,11 @@ def subsonic_mach(phi, gamma):
         else:
             low = mach
         step = residual * base / (power * (1.0 - mach * mach) + 1e-300)
-        trial = mach - step
-        if trial <= low or trial >= high:
-            trial = 0.5 * (low + high)
-        done = abs(trial - mach) < TOLERANCE
-        mach = trial
-        if done:
+        mach -= step
+        if abs(step) < TOLERANCE:
             break
+        if not (low < mach < high):
+            mach = 0.5 * (low + high)
     return mach
 
 
@@ -195,13 +193,13 @@ def port_out_throat(r, un, p, gamma, cp, gas_R, p_out, phi):
             - v * (blow * blow - 1.0)
             + v * v * blow * blow * relative / gamma
         )
-        trial = v - residual / derivative
-        if not (low < trial < high):
-            trial = 0.5 * (low + high)
-        done = abs(trial - v) < TOLERANCE * (abs(v) + 1e-3)
-        v = trial
-        if done:
+        step = residual / derivative
+        if abs(step) < TOLERANCE * (abs(v) + 1e-3):
+            v -= step
             break
+        v -= step
+        if not (low < v < high):
+            v = 0.5 * (low + high)
     p_star, _ = wave_pressure(r, p, gamma, un - v)
     throat = v * blow
     if throat * throat <= gamma * gas_R * T_throat:
@@ -246,13 +244,13 @@ def port_in(r, un, p, gamma, p0, T0, gamma0, cp0, R0, phi, kappa, v_rad):
         derivative = -heat * share * pull - jet * jet * (
             1.0 / max(q, 1e-9) + pull + q / (cp0 * T_face)
         )
-        trial = q - residual / derivative
-        if not (low < trial < high):
-            trial = 0.5 * (low + high)
-        done = abs(trial - q) < TOLERANCE * (q + 1e-3)
-        q = trial
-        if done:
+        step = residual / derivative
+        if abs(step) < TOLERANCE * (q + 1e-3):
+            q -= step
             break
+        q -= step
+        if not (low < q < high):
+            q = 0.5 * (low + high)
     if T_throat * (gamma0 + 1.0) >= 2.0 * T0:
         p_star, _ = wave_pressure(r, p, gamma, un + q)
         return -q, p_star, T0 - 0.5 * q * q / cp0, INFLOW
@@ -287,12 +285,12 @@ def port_in_choked(r, un, p, gamma, p0, T0, gamma0, cp0, R0, phi, cap):
         else:
             low = q
         derivative = density * (1.0 + q * slope / p_star + q * q / (cp0 * T_face))
-        trial = q - residual / derivative
-        if not (low < trial < high):
-            trial = 0.5 * (low + high)
-        done = abs(trial - q) < TOLERANCE * (q + 1e-3)
-        q = trial
-        if done:
+        step = residual / derivative
+        if abs(step) < TOLERANCE * (q + 1e-3):
+            q -= step
             break
+        q -= step
+        if not (low < q < high):
+            q = 0.5 * (low + high)
     T_face = T0 - 0.5 * q * q / cp0
     return -q, flux * R0 * T_face / q, T_face, CHOKED_IN

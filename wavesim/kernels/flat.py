@@ -14,21 +14,26 @@ import numpy as np
 N_CONSERVED = 5
 R, M, E, Y1, Y2 = range(N_CONSERVED)  # State.U: per volume
 N_PRIMITIVE = 9
-U, P, T, C, YF, YB, RATE, DRAG, STANTON = range(N_PRIMITIVE)  # Work.W
+U, P, C, YF, YB, RATE, DRAG, SLOW, STANTON = range(N_PRIMITIVE)  # Work.W
 N_FACE = 12
 RM, UM, PM, EM, FM, BM, RP, UP, PP, EP, FP, BP = range(N_FACE)  # Work.Q: face values by cell
 N_FLUX = 5  # Work.F: rows as State.U, one column a face
 
 # --- rows of Net.cells (geometry and wall by cell) ----------------------------------------------
-N_CELL = 9
-INV_DX, DLNA, VOL, INV_VOL, DIAM, ROUGH, FRICTION, HEAT, WALL = range(N_CELL)
+N_CELL = 12
+(INV_DX, DLNA, VOL, INV_VOL, DIAM, ROUGH, FRICTION, HEAT, WALL,
+ BEND,  # loss coefficient of bends over twice their length [1/m], added to the drag
+ RESIST,  # flow resistivity of a packing [Pa s/m2]
+ FIBRE) = range(N_CELL)  # heat exchange with the packing's fibres [W/m3/K]
 
 # --- ends ---------------------------------------------------------------------------------------
 CLOSED, ANECHOIC, PORT, PAIR, BRANCH = range(5)  # Net.end_kind
-N_END = 10  # Net.end_par
-AREA, CD_OUT, CD_IN, RAD_LENGTH, RAD_RESISTANCE, DIR_X, DIR_Y, DIR_Z, P_REF, T_REF = range(N_END)
-N_END_STATE = 9  # State.end: what the face did in the last step (ghost cells, warm start)
-ES_R, ES_U, ES_P, ES_YF, ES_YB, ES_V, ES_AUX, ES_RAD_U, ES_RAD_P = range(N_END_STATE)
+N_END = 13  # Net.end_par
+(AREA, CD_OUT, CD_IN, RAD_RADIUS, RAD_MASS, RAD_LEAD, RAD_DAMP, RAD_LAG, DIR_X, DIR_Y, DIR_Z,
+ P_REF, T_REF) = range(N_END)
+N_END_STATE = 13  # State.end: what the face did in the last step (ghost cells, warm start)
+(ES_R, ES_U, ES_P, ES_YF, ES_YB, ES_V, ES_AUX, ES_RAD_1, ES_RAD_2,
+ ES_SLUG, ES_SLUG_T, ES_SLUG_YF, ES_SLUG_YB) = range(N_END_STATE)
 
 # --- stores -------------------------------------------------------------------------------------
 AMBIENT, VOLUME, CELL, CYLINDER = range(4)  # Net.store_kind
@@ -80,7 +85,7 @@ class Net(NamedTuple):
     end_valve: np.ndarray  # (n_end,) row of valve_area, else -1
     end_par: np.ndarray  # (n_end, N_END)
     pair: np.ndarray  # (n_pair, 2) ends
-    pair_par: np.ndarray  # (n_pair, 2) throat area 0 -> 1 and 1 -> 0
+    pair_par: np.ndarray  # (n_pair, 4) throat area 0 -> 1, 1 -> 0; loss coefficient likewise or -1
     joint_ptr: np.ndarray  # (n_joint + 1,)
     joint_end: np.ndarray  # ends of the constant-pressure junctions
     store_kind: np.ndarray  # (n_store,)
@@ -88,13 +93,21 @@ class Net(NamedTuple):
     store_end: np.ndarray  # ends of each store
     store_ptr: np.ndarray  # (n_store + 1,)
     store_cyl: np.ndarray  # (n_store,) cylinder number or -1
+    hole: np.ndarray  # (n_hole, 2) core cell and annulus cell of each perforated cell
+    hole_par: np.ndarray  # (n_hole, N_HOLE)
     cyl_par: np.ndarray  # (n_cyl, N_CYL)
     valve_area: np.ndarray  # (n_valve, 2, n_angle) effective area [m2] against crank angle
     options: np.ndarray  # (N_OPTION,)
 
 
 N_OPTION = 5  # Net.options
-CFL, FRICTION_ON, HEAT_ON, OMEGA_DEG, MAX_DT = range(N_OPTION)
+CFL, FRICTION_ON, HEAT_ON, OMEGA_DEG, SLICE_TIME = range(N_OPTION)
+HARD_CFL = 0.97  # a planned step may use this much before the plan is broken
+
+
+N_HOLE = 4  # Net.hole_par: open area, length with end correction, (1-sigma^2)/(2 Cd^2), and the
+# resistance of the packing behind the hole [Pa s/m]
+HOLE_AREA, HOLE_LENGTH, HOLE_LOSS, HOLE_BACKING = range(N_HOLE)
 
 
 class State(NamedTuple):
@@ -107,11 +120,15 @@ class State(NamedTuple):
     store_rate: np.ndarray  # (n_store, N_STORE) rates of the last step
     store_T: np.ndarray  # (n_store,)
     cyl: np.ndarray  # (n_cyl, N_CYL_STATE)
+    hole_u: np.ndarray  # (n_hole,) velocity in the holes, core to annulus
     clock: np.ndarray  # (N_CLOCK,)
+    plan: np.ndarray  # (n_slice, N_PLAN) steps of each slice of the cycle, as in the cycle before
 
 
 N_CLOCK = 5  # State.clock
-TIME, STEPS, LAST_DT, NEXT_SAMPLE, WORST = range(N_CLOCK)
+TIME, STEPS, LAST_DT, NEXT_SAMPLE, STEPS_LEFT = range(N_CLOCK)
+N_PLAN = 2  # State.plan
+PLANNED, FASTEST = range(N_PLAN)  # steps planned (0: none yet); largest (|u|+c)/dx met
 
 
 class Work(NamedTuple):
@@ -131,6 +148,7 @@ class Record(NamedTuple):
     end_sum: np.ndarray  # (n_end, N_END_SUM)
     cyl_sum: np.ndarray  # (n_cyl, N_CYL_SUM)
     wall_gain: np.ndarray  # (n,) heat taken up from the wall [J]
+    wall_grip: np.ndarray  # (n,) conductance between gas and wall times time [J/K]
     field: np.ndarray  # (n_sample, N_FIELD, n) float32
     store: np.ndarray  # (n_sample, n_store, N_STORE_SAMPLE)
     end: np.ndarray  # (n_sample, n_end, N_END_SAMPLE)

@@ -34,8 +34,11 @@ FOLDER = _cache_folder()
 
 
 def is_compiled():
-    """True if this version of the kernels has been compiled into the cache before."""
-    return FOLDER is not None and any(Path(FOLDER).rglob("*.nbc"))
+    """True if this version of the kernels has been compiled into the cache before.
+
+    `march`, which calls all others, is the last one to be written there.
+    """
+    return FOLDER is not None and any(Path(FOLDER).rglob("march.march-*.nbc"))
 
 
 def _compile(function, **options):

@@ -9,17 +9,18 @@ One step:
     6. stores, sums, clock.
 """
 
+import math
+
 import numpy as np
 
 from . import cells
 from . import flat as f
 from .cylinder import volume
-from .jit import kernel
+from .jit import kernel, leaf
 from .nodes import F_BURNED, F_ENE, F_FRESH, F_MASS, FP, FV, inner_states, solve_ends
+from .perforate import exchange
 from .stores import store_now, stores_ahead, stores_step
 from .thermo import PERFECT
-
-REFRESH = 16  # steps in which every cell's wall coefficients are renewed once
 
 
 @kernel
@@ -55,19 +56,58 @@ def reset_ghosts(net, state):
             state.T[g] = state.T[i]
 
 
+@leaf
+def carry_on(d1, d2):
+    """Difference to a ghost cell of something that leaves: like the last one, unless it jumps."""
+    low = min(d1, 2.0 * d2)
+    high = max(d1, 2.0 * d2)
+    return max(0.0, low) + min(0.0, high)
+
+
 @kernel
 def fill_ghosts(net, state, work):
-    """Mirror the cell beside each end about the face state of the last step."""
+    """Ghost cells for the slopes of the end cells.
+
+    What moves outward (the outgoing wave; entropy and fractions of gas that leaves) continues the
+    differences inside; what moves inward is given by the face of the last step, half a cell away.
+    """
+    r = state.U[f.R]
+    u = work.W[f.U]
+    p = work.W[f.P]
     for k in range(net.end_cell.shape[0]):
         i = net.end_cell[k]
-        g = i + (1 if net.end_sign[k] > 0.0 else -1)
-        r = state.U[f.R, i]
-        p = work.W[f.P, i]
-        state.U[f.R, g] = max(0.2 * r, 2.0 * state.end[k, f.ES_R] - r)
-        work.W[f.P, g] = max(0.2 * p, 2.0 * state.end[k, f.ES_P] - p)
-        work.W[f.U, g] = 2.0 * state.end[k, f.ES_U] - work.W[f.U, i]
-        work.W[f.YF, g] = 2.0 * state.end[k, f.ES_YF] - work.W[f.YF, i]
-        work.W[f.YB, g] = 2.0 * state.end[k, f.ES_YB] - work.W[f.YB, i]
+        s = net.end_sign[k]
+        step = 1 if s > 0.0 else -1
+        g = i + step
+        j = i - step
+        h = j - step
+        face = state.end[k]
+        z = r[i] * work.W[f.C, i]
+        c2 = work.W[f.C, i] ** 2
+        sz = s * z
+        out = carry_on(p[i] - p[j] + sz * (u[i] - u[j]), p[j] - p[h] + sz * (u[j] - u[h]))
+        back = 2.0 * (face[f.ES_P] - p[i] - sz * (face[f.ES_U] - u[i]))
+        dp = 0.5 * (out + back)
+        if face[f.ES_V] >= 0.0:
+            entropy = carry_on(
+                r[i] - r[j] - (p[i] - p[j]) / c2, r[j] - r[h] - (p[j] - p[h]) / c2
+            )
+        else:
+            entropy = 2.0 * (face[f.ES_R] - r[i] - (face[f.ES_P] - p[i]) / c2)
+        r[g] = max(0.2 * r[i], r[i] + entropy + dp / c2)
+        p[g] = max(0.2 * p[i], p[i] + dp)
+        u[g] = u[i] + 0.5 * (out - back) / sz
+        ghost_fraction(work.W[f.YF], i, j, h, g, face[f.ES_YF], face[f.ES_V])
+        ghost_fraction(work.W[f.YB], i, j, h, g, face[f.ES_YB], face[f.ES_V])
+
+
+@leaf
+def ghost_fraction(y, i, j, h, g, at_face, v):
+    """Ghost value of a mass fraction."""
+    if v >= 0.0:
+        y[g] = y[i] + carry_on(y[i] - y[j], y[j] - y[h])
+    else:
+        y[g] = 2.0 * at_face - y[i]
 
 
 @kernel
@@ -118,26 +158,29 @@ def update(net, state, work, record, dt):
     Q = work.Q
     F = work.F
     inv_vol = net.cells[f.INV_VOL]
+    exchange(net, state, work, dt)
     cells.update_flow(n, dt, net.area, inv_vol, Q[f.PM], Q[f.PP], F[f.R], F[f.M], F[f.E],
                       U[f.R], U[f.M], U[f.E])
     cells.update_fractions(n, dt, net.area, inv_vol, F[f.Y1], F[f.Y2], U[f.Y1], U[f.Y2])
     if net.options[f.FRICTION_ON] > 0.0:
-        cells.apply_friction(n, dt, U[f.R], U[f.M], work.W[f.DRAG])
+        cells.apply_friction(n, dt, U[f.R], U[f.M], work.W[f.DRAG], work.W[f.SLOW])
     if net.options[f.HEAT_ON] > 0.0:
         cells.apply_wall_heat(
             n, dt, U[f.R], U[f.M], U[f.E], state.T, work.W[f.P], work.W[f.C], net.cells[f.WALL],
-            work.W[f.STANTON], work.still, net.cells[f.VOL], record.wall_gain,
+            work.W[f.STANTON], work.still, net.cells[f.FIBRE], net.cells[f.VOL], record.wall_gain,
+            record.wall_grip,
         )
 
 
+
 @kernel
-def refresh_walls(net, state, work, lo, hi):
-    """Renew the wall coefficients of the cells lo <= i < hi."""
+def walls(net, state, work):
+    """Wall coefficients of all cells at the present state."""
     g = net.cells
     cells.wall_coefficients(
-        lo, hi, state.U[f.R], work.W[f.U], state.T, work.W[f.C], net.gas_R, net.gas_coef,
-        work.W[f.YF], work.W[f.YB], g[f.DIAM], g[f.ROUGH], g[f.FRICTION], g[f.HEAT],
-        work.W[f.DRAG], work.W[f.STANTON], work.still,
+        net.area.shape[0] - 1, state.U[f.R], work.W[f.U], state.T, g[f.DIAM], g[f.ROUGH],
+        g[f.FRICTION], g[f.BEND], g[f.RESIST], g[f.HEAT], work.W[f.DRAG], work.W[f.SLOW],
+        work.W[f.STANTON], work.still,
     )
 
 
@@ -221,17 +264,63 @@ def sum_ends(net, record, face, dt):
 
 
 @kernel
+def step_size(net, state, rate, t, t_end):
+    """Size of the next step [s].
+
+    Without slices: the Courant limit, the last two steps equal.  With slices (engine cycles): every
+    slice of the cycle is cut into equal steps, as many as the cycle before needed, so that a cycle
+    which repeats itself is marched in the same steps and nothing keeps it from settling.
+    """
+    cfl = net.options[f.CFL]
+    slice_time = net.options[f.SLICE_TIME]
+    if slice_time == 0.0:
+        dt = cfl / rate
+        rest = t_end - t
+        return min(rest, 0.5 * rest if rest < 2.0 * dt and rest > dt else dt)
+    plan = state.plan[slice_index(net, state, t)]
+    rest = slice_end(net, state, t) - t
+    left = state.clock[f.STEPS_LEFT]
+    if left < 1.0:
+        left = plan[f.PLANNED] if plan[f.PLANNED] > 0.0 else math.ceil(rest * rate / cfl)
+    if rest * rate > left * max(cfl, f.HARD_CFL):
+        left = math.ceil(rest * rate / cfl)
+    plan[f.FASTEST] = max(plan[f.FASTEST], rate)
+    state.clock[f.STEPS_LEFT] = left
+    return rest / left
+
+
+@kernel
+def slice_index(net, state, t):
+    """Slice of the cycle that holds the time t."""
+    return min(int(t / net.options[f.SLICE_TIME] + 1e-6), state.plan.shape[0] - 1)
+
+
+@kernel
+def slice_end(net, state, t):
+    """Time at which the slice that holds t ends."""
+    return (slice_index(net, state, t) + 1.0) * net.options[f.SLICE_TIME]
+
+
+@kernel
+def time_after(net, state, t, dt, t_end):
+    """Time after the step; ends of slices and of the march are met exactly."""
+    if net.options[f.SLICE_TIME] > 0.0:
+        state.clock[f.STEPS_LEFT] -= 1.0
+        if state.clock[f.STEPS_LEFT] < 1.0:
+            return slice_end(net, state, t)
+        return t + dt
+    return t + dt if dt < t_end - t else t_end
+
+
+@kernel
 def march(net, state, work, record, inner, face, t_end, max_steps):
     """March to the time `t_end` [s]; returns (status, steps taken).
 
     On a bad state the arrays are left as they are, so that the caller can say where.
     """
-    n = net.area.shape[0] - 1
-    cfl = net.options[f.CFL]
     omega = net.options[f.OMEGA_DEG]
     sampling = record.interval[0] > 0.0
-    walls = net.options[f.FRICTION_ON] + net.options[f.HEAT_ON] > 0.0
-    chunk = n // REFRESH + 1
+    has_walls = net.options[f.FRICTION_ON] + net.options[f.HEAT_ON] > 0.0
     first = True
     steps = 0
     while True:
@@ -242,35 +331,27 @@ def march(net, state, work, record, inner, face, t_end, max_steps):
             return f.BAD_STATE, steps
         last_dt = state.clock[f.LAST_DT]
         if sampling and not first:
-            done = add_samples(net, state, work, record, face, t - last_dt, last_dt, True)
+            done = add_samples(net, state, work, record, face, t - last_dt, last_dt, not first)
             state.clock[f.NEXT_SAMPLE] = done
         if t >= t_end * (1.0 - 1e-14):
             return f.OK, steps
         if steps >= max_steps:
             return f.TOO_MANY_STEPS, steps
-        dt = min(cfl / rate, net.options[f.MAX_DT])
-        if dt > t_end - t:
-            dt = t_end - t
-        elif 2.0 * dt > t_end - t:
-            dt = 0.5 * (t_end - t)  # two equal last steps instead of one long and one tiny
+        dt = step_size(net, state, rate, t, t_end)
         if not dt > 0.0:
             return f.NO_STEP, steps
         theta = omega * t
         if sampling:
-            add_samples(net, state, work, record, face, t, dt, False)
-        if walls:
-            if first:
-                refresh_walls(net, state, work, 0, n)
-            else:
-                lo = (steps % REFRESH) * chunk
-                refresh_walls(net, state, work, lo, min(n, lo + chunk))
+            add_samples(net, state, work, record, face, t, dt, steps < 0)
+        if has_walls:
+            walls(net, state, work)
         fill_ghosts(net, state, work)
         reconstruct(net, state, work, dt)
         solve_ends_ahead(net, state, work, inner, face, dt, theta)
         update(net, state, work, record, dt)
         stores_step(net, state, work, record, face, dt, theta)
         sum_ends(net, record, face, dt)
-        state.clock[f.TIME] = t + dt if dt < t_end - t else t_end
+        state.clock[f.TIME] = time_after(net, state, t, dt, t_end)
         state.clock[f.LAST_DT] = dt
         state.clock[f.STEPS] += 1.0
         steps += 1
@@ -281,6 +362,6 @@ def march(net, state, work, record, inner, face, t_end, max_steps):
 def solve_ends_ahead(net, state, work, inner, face, dt, theta):
     """Stores and nodes half a step ahead; end fluxes replace those of the interior scheme."""
     fluxes(net, work)
-    inner_states(net, work, inner)
+    inner_states(net, state, work, inner)
     stores_ahead(net, state, work, inner, dt, theta)
     solve_ends(net, state, work, inner, face, dt, theta + 0.5 * dt * net.options[f.OMEGA_DEG])

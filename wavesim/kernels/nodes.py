@@ -19,7 +19,7 @@ from .ends import (
     wave_velocity,
 )
 from .jit import kernel, leaf
-from .pairs import pair
+from .pairs import pair, pair_loss
 from .thermo import enthalpy, gamma_cp
 
 N_INNER = 9
@@ -29,13 +29,14 @@ FV, FP, FR, FYF, FYB, F_MASS, F_ENE, F_FRESH, F_BURNED = range(N_FACE_OUT)
 
 
 @kernel
-def inner_states(net, work, inner):
+def inner_states(net, state, work, inner):
     """Collect the reconstructed state of the cell at each end, velocities turned outward."""
     for k in range(net.end_cell.shape[0]):
         i = net.end_cell[k]
         sign = net.end_sign[k]
         row = f.RP if sign > 0.0 else f.RM
         r = work.Q[row, i]
+        u = work.Q[row + (f.UM - f.RM), i]
         p = work.Q[row + (f.PM - f.RM), i]
         yf = min(1.0, max(0.0, work.Q[row + (f.FM - f.RM), i]))
         yb = min(1.0 - yf, max(0.0, work.Q[row + (f.BM - f.RM), i]))
@@ -44,8 +45,14 @@ def inner_states(net, work, inner):
         )
         T = p / (r * gas_R)
         gamma, cp, _ = gamma_cp(net.gas_R, net.gas_coef, T, yf, yb)
+        if u * u * r > gamma * p and abs(work.W[f.U, i]) < work.W[f.C, i]:
+            # a sonic exit lies between: the fan's invariant is read off the mean, not beyond it
+            r = state.U[f.R, i]
+            u = work.W[f.U, i]
+            p = work.W[f.P, i]
+            T = state.T[i]
         inner[k, IR] = r
-        inner[k, IU] = sign * work.Q[row + (f.UM - f.RM), i]
+        inner[k, IU] = sign * u
         inner[k, IP] = p
         inner[k, IYF] = yf
         inner[k, IYB] = yb
@@ -126,6 +133,67 @@ def port_shares(net, k, theta_deg):
     return min(1.0, out / area), min(1.0, into / area)
 
 
+@leaf
+def radiation_load(net, state, k, impedance, h):
+    """Pressure kappa (v - v_rad) of the air outside an open end, as (kappa, v_rad).
+
+    Z = rho c s (l + b s) / (1 + g s + d s^2), s = (a/c) d/dt, as two integrals x1, x2 of
+
+        d P = b v + x1,   x1' = l v - g P + x2,   x2' = -P,   P = pressure / (rho c),
+
+    taken over the step by the implicit midpoint rule, which makes no sound of its own.  `h` is the
+    step in units of a/c.
+    """
+    lead = net.end_par[k, f.RAD_LEAD] + 0.5 * h * net.end_par[k, f.RAD_MASS]
+    lag = net.end_par[k, f.RAD_LAG] + 0.5 * h * (net.end_par[k, f.RAD_DAMP] + 0.5 * h)
+    push = state.end[k, f.ES_RAD_1] + 0.5 * h * state.end[k, f.ES_RAD_2]
+    return impedance * lead / lag, -push / lead
+
+
+@leaf
+def radiation_step(net, state, k, v, p, h):
+    """Carry the two integrals of the radiation load over a step; `p` is over rho c."""
+    half = state.end[k, f.ES_RAD_2] - 0.5 * h * p
+    state.end[k, f.ES_RAD_1] += h * (
+        net.end_par[k, f.RAD_MASS] * v - net.end_par[k, f.RAD_DAMP] * p + half
+    )
+    state.end[k, f.ES_RAD_2] -= h * p
+
+
+@kernel
+def slug_step(net, state, inner, face, k, dt):
+    """Gas that has left an open end and lies just before it, where it comes back from first.
+
+    It fills at most the acoustic length of the end and is mixed evenly.  Beyond that length the
+    jet is lost to the surroundings (the two limits in Disselhorst and van Wijngaarden, J. Fluid
+    Mech. 99 (1980), from memory).
+    """
+    end = state.end[k]
+    v = face[k, FV]
+    if v <= 0.0:
+        end[f.ES_SLUG] = max(0.0, end[f.ES_SLUG] + dt * v)
+        return
+    longest = net.end_par[k, f.RAD_MASS] * net.end_par[k, f.RAD_RADIUS]
+    end[f.ES_SLUG] = min(longest, end[f.ES_SLUG] + dt * v)
+    share = min(1.0, dt * v / end[f.ES_SLUG])
+    T0 = face[k, FP] / (face[k, FR] * inner[k, IGAS]) + 0.5 * v * v / inner[k, ICP]
+    end[f.ES_SLUG_T] += share * (T0 - end[f.ES_SLUG_T])
+    end[f.ES_SLUG_YF] += share * (face[k, FYF] - end[f.ES_SLUG_YF])
+    end[f.ES_SLUG_YB] += share * (face[k, FYB] - end[f.ES_SLUG_YB])
+
+
+@kernel
+def enter(net, inner, face, k, p0, T0, yf, yb, into, kappa, v_rad):
+    """Face of an end through which gas at rest at (p0, T0) enters the duct."""
+    gamma0, cp0, R0 = gamma_cp(net.gas_R, net.gas_coef, T0, yf, yb)
+    v, p_star, T, _ = port_in(
+        inner[k, IR], inner[k, IU], inner[k, IP], inner[k, IGAMMA], p0, T0, gamma0, cp0, R0, into,
+        kappa, v_rad,
+    )
+    r = p_star / (R0 * T)
+    put(face, k, v, p_star, r, yf, yb, r * v, enthalpy(net.gas_R, net.gas_coef, T0, yf, yb))
+
+
 @kernel
 def node_port(net, state, work, inner, face, k, dt, theta_deg):
     """Opening into a store: the air outside, a volume, a junction cell or a cylinder."""
@@ -143,16 +211,14 @@ def node_port(net, state, work, inner, face, k, dt, theta_deg):
         + store[f.NVZ] * net.end_par[k, f.DIR_Z],
     )
     p0 = store[f.NP] + 0.5 * store[f.NRHO] * toward * toward
-    T0 = store[f.NT] + 0.5 * toward * toward / store[f.NCP]
     kappa = 0.0
     v_rad = 0.0
-    length = net.end_par[k, f.RAD_LENGTH]
-    if length > 0.0:
-        # resistance and mass of the radiation load in parallel, trapezoidal in time
-        c = math.sqrt(gamma * p / r)
-        resistance = net.end_par[k, f.RAD_RESISTANCE] * r * c
-        kappa = resistance / (1.0 + 0.5 * dt * resistance / (r * length))
-        v_rad = state.end[k, f.ES_RAD_U] + 0.5 * dt * state.end[k, f.ES_RAD_P] / (r * length)
+    h = 0.0
+    impedance = math.sqrt(gamma * p * r)
+    radius = net.end_par[k, f.RAD_RADIUS]
+    if radius > 0.0:
+        h = dt * math.sqrt(gamma * p / r) / radius
+        kappa, v_rad = radiation_load(net, state, k, impedance, h)
     p_wall = end_closed(r, un, p, gamma) + kappa * v_rad
     if p_wall > store[f.NP] and out > 1e-6:
         v, p_star, _ = port_out(
@@ -160,41 +226,49 @@ def node_port(net, state, work, inner, face, k, dt, theta_deg):
         )
         leave(net, inner, face, k, v, p_star)
     elif p_wall < p0 and into > 1e-6:
-        v, p_star, T, _ = port_in(
-            r, un, p, gamma, p0, T0, store[f.NGAMMA], store[f.NCP], store[f.NR], into, kappa, v_rad
-        )
-        r_in = p_star / (store[f.NR] * T)
-        h0 = store[f.NH] + 0.5 * (
-            store[f.NVX] ** 2 + store[f.NVY] ** 2 + store[f.NVZ] ** 2
-        )
-        put(face, k, v, p_star, r_in, store[f.NYF], store[f.NYB], r_in * v, h0)
+        if state.end[k, f.ES_SLUG] > 0.0:
+            enter(net, inner, face, k, p0, state.end[k, f.ES_SLUG_T], state.end[k, f.ES_SLUG_YF],
+                  state.end[k, f.ES_SLUG_YB], into, kappa, v_rad)
+        else:
+            T0 = store[f.NT] + 0.5 * toward * toward / store[f.NCP]
+            enter(net, inner, face, k, p0, T0, store[f.NYF], store[f.NYB], into, kappa, v_rad)
+            whole = store[f.NH] + 0.5 * (
+                store[f.NVX] ** 2 + store[f.NVY] ** 2 + store[f.NVZ] ** 2
+            )
+            face[k, F_ENE] = face[k, F_MASS] * whole
     else:
         node_closed(net, inner, face, k)
-    if length > 0.0:
-        p_load = kappa * (face[k, FV] - v_rad)
-        state.end[k, f.ES_RAD_U] = v_rad + 0.5 * dt * p_load / (r * length)
-        state.end[k, f.ES_RAD_P] = p_load
+    if radius > 0.0:
+        radiation_step(net, state, k, face[k, FV], kappa * (face[k, FV] - v_rad) / impedance, h)
+        slug_step(net, state, inner, face, k, dt)
 
 
 @kernel
-def node_pair(net, state, inner, face, a, b, throat_ab, throat_ba):
-    """Sudden change of area between two ducts."""
+def node_pair(net, state, inner, face, j):
+    """Sudden change of area, orifice or throttle between two ducts."""
+    a = net.pair[j, 0]
+    b = net.pair[j, 1]
     wall_a = end_closed(inner[a, IR], inner[a, IU], inner[a, IP], inner[a, IGAMMA])
     wall_b = end_closed(inner[b, IR], inner[b, IU], inner[b, IP], inner[b, IGAMMA])
-    U = a
-    D = b
-    throat = throat_ab
-    if wall_b > wall_a:
-        U = b
-        D = a
-        throat = throat_ba
+    back = wall_b > wall_a
+    U = b if back else a
+    D = a if back else b
+    throat = net.pair_par[j, 1 if back else 0]
+    loss = net.pair_par[j, 3 if back else 2]
     area_U = net.end_par[U, f.AREA]
     area_D = net.end_par[D, f.AREA]
-    v, pU, q, pD = pair(
-        inner[U, IR], inner[U, IU], inner[U, IP], inner[U, IGAMMA], inner[U, ICP], inner[U, IGAS],
-        area_U, inner[D, IR], inner[D, IU], inner[D, IP], inner[D, IGAMMA], area_D, throat,
-        state.end[U, f.ES_V],
-    )
+    if loss < 0.0:
+        v, pU, q, pD = pair(
+            inner[U, IR], inner[U, IU], inner[U, IP], inner[U, IGAMMA], inner[U, ICP],
+            inner[U, IGAS], area_U, inner[D, IR], inner[D, IU], inner[D, IP], inner[D, IGAMMA],
+            area_D, throat, state.end[U, f.ES_V],
+        )
+    else:
+        v, pU, q, pD = pair_loss(
+            inner[U, IR], inner[U, IU], inner[U, IP], inner[U, IGAMMA], inner[U, ICP],
+            inner[U, IGAS], area_U, inner[D, IR], inner[D, IU], inner[D, IP], inner[D, IGAMMA],
+            area_D, loss, state.end[U, f.ES_V],
+        )
     leave(net, inner, face, U, v, pU)
     flux = -face[U, F_MASS] * area_U / area_D
     yf = face[U, FYF]
@@ -295,8 +369,7 @@ def solve_ends(net, state, work, inner, face, dt, theta_deg):
         elif kind == f.ANECHOIC:
             node_anechoic(net, inner, face, k)
     for j in range(net.pair.shape[0]):
-        node_pair(net, state, inner, face, net.pair[j, 0], net.pair[j, 1], net.pair_par[j, 0],
-                  net.pair_par[j, 1])
+        node_pair(net, state, inner, face, j)
     for j in range(net.joint_ptr.shape[0] - 1):
         ends = net.joint_end[net.joint_ptr[j]:net.joint_ptr[j + 1]]
         p = node_branches(net, inner, face, ends, state.end[ends[0], f.ES_AUX])

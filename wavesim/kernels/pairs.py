@@ -5,9 +5,13 @@ downstream duct D under the pressure of the throat on the whole plate (Borda-Car
 
     p_t A_D + m y = p_D A_D + m q,     cp T + w^2/2 the same at U, throat and D,
 
-with y the throat and q the downstream velocity.  A plain enlargement has the throat area of U; a
-contraction that of the vena contracta in D.  The unknown is the velocity v out of U; q and the
-throat pressure ratio follow from scalar equations inside.  The throat chokes at Mach one.
+with y the throat and q the downstream velocity.  A plain enlargement has the throat area of U.  The
+throat chokes at Mach one.  A contraction has a loss coefficient K instead,
+
+    p0_U - p0_D = K rho_D q^2 / 2,     cp T + w^2/2 the same at U and D,
+
+and chokes at Mach one in D.  The unknown is the velocity v out of U; q and the throat pressure
+ratio follow from scalar equations inside.
 """
 
 import math
@@ -41,7 +45,7 @@ def throat_ratio(v, alpha, T_up, cp, gamma, guess):
         residual = v * v + 2.0 * cp * T_up * (1.0 - share) - jet * jet
         step = 0.5 * gamma * tau * residual / margin
         tau = min(1.0, max(0.3, tau + step))
-        if abs(step) < 1e-12:
+        if abs(step) < 1e-15:
             break
     return tau, jet, False
 
@@ -132,19 +136,81 @@ def pair(rU, unU, pU, gamma, cp, gas_R, area_U, rD, unD, pD, gammaD, area_D, thr
             + flux * (jet_slope - q_slope)
             - slopeD * q_slope
         )
-        trial = v - residual / derivative
-        if not (low < trial < high):
-            if abs(trial - v) < TOLERANCE * c:  # at the edge of the bracket: nothing flows
-                break
-            trial = 0.5 * (low + high)
-        done = abs(trial - v) < TOLERANCE * (v + 1e-3 * c)
-        v = trial
-        if done:
+        step = residual / derivative
+        if abs(step) < TOLERANCE * (v + 1e-3 * c):
+            v = max(0.0, v - step)
+            choked = False
             break
+        v -= step
+        if not (low < v < high):
+            v = 0.5 * (low + high)
     if choked:
-        v, pU_star = sonic_outflow(rU, unU, pU, gamma, subsonic_mach(1.0 / alpha, gamma))
-    else:
-        pU_star, _ = wave_pressure(rU, pU, gamma, unU - v)
+        v, _ = sonic_outflow(rU, unU, pU, gamma, subsonic_mach(1.0 / alpha, gamma))
+    return after_pair(rU, unU, pU, gamma, cp, gas_R, v, bore, rD, unD, pD, gammaD, q)
+
+
+@kernel
+def pair_loss(rU, unU, pU, gamma, cp, gas_R, area_U, rD, unD, pD, gammaD, area_D, loss, guess):
+    """The same for a contraction whose loss coefficient is given."""
+    exponent = gamma / (gamma - 1.0)
+    bore = area_U / area_D
+    c = math.sqrt(gamma * pU / rU)
+    low = 0.0
+    high = 1.5 * c
+    v = guess if 0.0 < guess < high else 0.0
+    q = v * bore
+    pU_star = pU
+    pD_star = pD
+    for _ in range(MAX_ITERATIONS):
+        pU_star, slope = wave_pressure(rU, pU, gamma, unU - v)
+        rU_star = rU * math.exp(math.log(pU_star / pU) / gamma)
+        T_up = pU_star / (rU_star * gas_R)
+        T0 = T_up + 0.5 * v * v / cp
+        flux = rU_star * v * bore
+        q, pD_star, slopeD, T_face, rD_star = speed_behind(
+            rD, unD, pD, gammaD, flux, T0, cp, gas_R, q
+        )
+        if q * q > gamma * gas_R * T_face:
+            high = v
+            v = 0.5 * (low + high)
+            if high - low < TOLERANCE * c:
+                break
+            continue
+        stagnant_U = pU_star * math.exp(exponent * math.log(T0 / T_up))
+        stagnant_D = pD_star * math.exp(exponent * math.log(T0 / T_face))
+        residual = stagnant_U - stagnant_D - 0.5 * loss * flux * q
+        if residual > 0.0:
+            low = v
+        else:
+            high = v
+        T0_slope = v / cp - T_up * slope / (exponent * pU_star)
+        flux_slope = bore * rU_star * (1.0 - v * slope / (gamma * pU_star))
+        q_slope = (flux_slope + rD_star * q / T_face * T0_slope) / (
+            rD_star * (1.0 + q * slopeD / pD_star + q * q / (cp * T_face))
+        )
+        rise_U = exponent * T0_slope / T0
+        rise_D = rise_U + slopeD * q_slope / pD_star - exponent * (T0_slope - q * q_slope / cp) / (
+            T_face
+        )
+        derivative = (
+            stagnant_U * rise_U
+            - stagnant_D * rise_D
+            - 0.5 * loss * (flux_slope * q + flux * q_slope)
+        )
+        step = residual / derivative
+        if abs(step) < TOLERANCE * (v + 1e-3 * c):
+            v = max(0.0, v - step)
+            break
+        v -= step
+        if not (low < v < high):
+            v = 0.5 * (low + high)
+    return after_pair(rU, unU, pU, gamma, cp, gas_R, v, bore, rD, unD, pD, gammaD, q)
+
+
+@kernel
+def after_pair(rU, unU, pU, gamma, cp, gas_R, v, bore, rD, unD, pD, gammaD, q):
+    """Faces of both ducts for the velocity `v` out of U; `q` is a guess."""
+    pU_star, _ = wave_pressure(rU, pU, gamma, unU - v)
     rU_star = rU * math.exp(math.log(pU_star / pU) / gamma)
     T0 = pU_star / (rU_star * gas_R) + 0.5 * v * v / cp
     q, pD_star, _, _, _ = speed_behind(

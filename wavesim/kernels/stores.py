@@ -119,7 +119,7 @@ def stores_step(net, state, work, record, face, dt, theta_deg):
         row[f.SF] += dt * fresh
         row[f.SB] += dt * burned
         if net.store_kind[s] == f.CYLINDER:
-            cylinder_step(net, state, work, record, s, dt, theta_deg)
+            cylinder_step(net, state, work, record, s, dt, theta_deg, mass, fresh, burned)
 
 
 @kernel
@@ -149,9 +149,19 @@ def passes(angle, before, after):
     return math.floor((after - angle) / 720.0) > math.floor((before - angle) / 720.0)
 
 
+@leaf
+def passed_share(angle, before, after):
+    """Share of the step from `before` to `after` that lies before it passes `angle`."""
+    turns = math.floor((after - angle) / 720.0)
+    return (angle + 720.0 * turns - before) / (after - before)
+
+
 @kernel
-def cylinder_step(net, state, work, record, s, dt, theta_deg):
-    """Piston work, heat release, wall loss and the sums of one cylinder over one step."""
+def cylinder_step(net, state, work, record, s, dt, theta_deg, mass, fresh, burned):
+    """Piston work, heat release, wall loss and the sums of one cylinder over one step.
+
+    `mass`, `fresh` and `burned` are the flows [kg/s] into the cylinder, already added.
+    """
     number = net.store_cyl[s]
     cyl = net.cyl_par[number]
     own = state.cyl[number]
@@ -195,9 +205,10 @@ def cylinder_step(net, state, work, record, s, dt, theta_deg):
         own[f.P_IVC] = p
         own[f.V_IVC] = now[f.NVOL]
         own[f.T_IVC] = now[f.NT]
-        sums[f.TRAP_MASS] = row[f.SM]
-        sums[f.TRAP_FRESH] = row[f.SF]
-        sums[f.TRAP_BURNED] = row[f.SB]
+        late = (1.0 - passed_share(cyl[f.IVC], before, after)) * dt
+        sums[f.TRAP_MASS] = row[f.SM] - late * mass
+        sums[f.TRAP_FRESH] = row[f.SF] - late * fresh
+        sums[f.TRAP_BURNED] = row[f.SB] - late * burned
         sums[f.TRAP_P] = p
         sums[f.TRAP_T] = now[f.NT]
     if passes(cyl[f.EVO], before, after):

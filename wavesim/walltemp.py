@@ -1,0 +1,105 @@
+"""Wall temperatures that converge together with the engine cycle.
+
+During a cycle the march collects for every cell the conductance between gas and wall and the heat
+passed.  Their quotient is the gas temperature that the wall has felt; the balance of that inner
+side against the outside (`wavesim.walls`) gives the temperature for the next cycle.  The heat
+capacity of the wall is far too large to follow the cycle, so its temperature is one number.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from wavesim.kernels import flat as f
+from wavesim.nodes import Perforate
+from wavesim.walls import wall_balance
+
+START_COEFFICIENT = 200.0  # [W/m2/K] gas to wall before the first cycle
+START_GAS = 1050.0  # [K]
+#: Heat from a packing outward: conductivity of fibre and gas together [W/m/K] (order of handbook
+#: values for mineral wool at 600 K, from memory), and the outer coefficient of a warm case.
+PACKING_CONDUCTIVITY = 0.08
+CASE_COEFFICIENT = 12.0  # [W/m2/K] still air and radiation
+AIR = 298.15
+
+
+@dataclass
+class SolvedWall:
+    """Cells that share one Wall.
+
+    Attributes
+    ----------
+    duct : str
+        Name of the duct.
+    wall : Wall
+    cells : ndarray of int
+        Rows on the cell axis.
+    bore : ndarray
+        Bore of each cell [m].
+    surface : ndarray
+        Wetted wall area of each cell [m2].
+    state : WallState or None
+        Last solution.
+    """
+
+    duct: str
+    wall: object
+    cells: np.ndarray
+    bore: np.ndarray
+    surface: np.ndarray
+    state: object = None
+
+
+def find_solved_walls(model):
+    """All walls of a model whose temperature is to be solved, with a first guess applied."""
+    found = []
+    for name, duct in model.network.ducts.items():
+        lo, hi = model.ducts[name]
+        centres = model.centres(name)
+        part_of = duct.part_index(centres)
+        for i, part in enumerate(duct.parts):
+            mine = np.flatnonzero(part_of == i)
+            if part.wall is None or mine.size == 0:
+                continue
+            bore = duct.diameter_at(centres[mine])
+            surface = 4.0 * model.net.cells[f.VOL, lo + mine] / model.net.cells[f.DIAM, lo + mine]
+            found.append(SolvedWall(name, part.wall, lo + mine, bore, surface))
+    for solved in found:
+        solved.state = wall_balance(START_COEFFICIENT, START_GAS, solved.wall, solved.bore)
+        model.net.cells[f.WALL, solved.cells] = solved.state.inner
+    return found
+
+
+def update_walls(model, walls, cycle_time):
+    """New wall temperatures from the heat of the last cycle; returns the mean of all [K]."""
+    gained, grip = model.record.wall_gain, model.record.wall_grip
+    temperature = model.net.cells[f.WALL]
+    for solved in walls:
+        cells = solved.cells
+        h = grip[cells] / (cycle_time * solved.surface)
+        felt = temperature[cells] - gained[cells] / np.maximum(grip[cells], 1e-30)
+        solved.state = wall_balance(h, felt, solved.wall, solved.bore)
+        temperature[cells] = solved.state.inner
+    _update_packings(model, cycle_time)
+    inside = np.concatenate([np.arange(lo, hi) for lo, hi in model.ducts.values()])
+    return float(temperature[inside].mean())
+
+
+def _update_packings(model, cycle_time):
+    """Fibres take the temperature that they have felt, less what passes to the case."""
+    gained, grip = model.record.wall_gain, model.record.wall_grip
+    temperature = model.net.cells[f.WALL]
+    for node in model.network.nodes.values():
+        if not isinstance(node, Perforate) or node.packing is None:
+            continue
+        lo, hi = model.ducts[node.annulus]
+        cells = slice(lo, hi)
+        core = model.network.ducts[node.core].diameter_at(model.centres(node.core))
+        case = np.hypot(core, model.network.ducts[node.annulus].diameter_at(
+            model.centres(node.annulus)))
+        layer = np.log(case / core) / (2.0 * np.pi * PACKING_CONDUCTIVITY)
+        skin = 1.0 / (np.pi * case * CASE_COEFFICIENT)
+        loss = model.dx[node.annulus] / (layer + skin)  # [W/K]
+        felt = temperature[cells] - gained[cells] / np.maximum(grip[cells], 1e-30)
+        hold = grip[cells] / cycle_time
+        temperature[cells] = (hold * felt + loss * AIR) / np.maximum(hold + loss, 1e-30)
