@@ -14,6 +14,7 @@ All quantities are in SI units; crank angles are in degrees and say so in their 
 """
 
 from wavesim import plots
+from wavesim.acoustics import TransmissionLoss, transmission_loss
 from wavesim.assemble import assemble
 from wavesim.bill import Bill, bill
 from wavesim.combustion import ChenFlynn, Wiebe, Woschni
@@ -61,9 +62,9 @@ __all__ = [
     "FlowCoefficients", "Fuel", "InputError", "Intake", "Junction", "LiftTable", "Merge", "Metal",
     "Monolith", "Network", "OpenEnd", "Orifice", "Outside", "Packing", "PerfectGas", "Perforate",
     "PerforatedSilencer", "Pipe", "Plate", "Point", "Resonator", "Settings", "SideTube",
-    "SolverError", "Study", "Sweep", "Table", "Throttle", "Trace", "Transient", "Valve",
-    "ValvePort", "Volume", "Wall", "WavesimError", "Wiebe", "Woschni", "Wrap", "assemble", "bill",
-    "compare", "demo_path", "describe", "gauge", "load", "plots", "restore", "run_point",
-    "run_study", "save", "simulate", "speed_sweep", "speed_sweeps", "vary", "vee_firing_intervals",
-    "wall_balance",
+    "SolverError", "Study", "Sweep", "Table", "Throttle", "Trace", "Transient", "TransmissionLoss",
+    "Valve", "ValvePort", "Volume", "Wall", "WavesimError", "Wiebe", "Woschni", "Wrap", "assemble",
+    "bill", "compare", "demo_path", "describe", "gauge", "load", "plots", "restore", "run_point",
+    "run_study", "save", "simulate", "speed_sweep", "speed_sweeps", "transmission_loss", "vary",
+    "vee_firing_intervals", "wall_balance",
 ]

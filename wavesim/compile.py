@@ -254,7 +254,6 @@ def _pack(packing, cells, area, inside):
     # fibres per volume of gas times Nu = 1 around each: 4 k (1 - share) / (share d^2)
     diameter = packing.fibre_diameter or packing.fibre.diameter
     cells[f.FIBRE, inside] = 4.0 * GAS_CONDUCTIVITY * (1.0 - share) / (share * diameter**2)
-    cells[f.WALL, inside] = BURNED_START
 
 
 def _valve_areas(engine, side):
@@ -522,7 +521,9 @@ def _fill(model, build, initial):
     usual = _usual_fill(model.network)
     for name in model.ducts:
         _fill_duct(model, name, initial.get(name, usual[name]))
-    for name, row in build.stores.items():
+    fibres = model.net.cells[f.FIBRE] > 0.0  # they start as warm as the gas between them
+    model.net.cells[f.WALL, fibres] = model.state.T[fibres]
+    for row in build.stores.values():
         start = build.store_start[row]
         kind = build.store_kind[row]
         if kind == f.CYLINDER:
@@ -530,7 +531,7 @@ def _fill(model, build, initial):
         elif kind == f.AMBIENT:
             _show_ambient(model, row, *start)
         else:
-            _fill_store(model, row, *(start or _neighbour(model, row)), build.store_volume[row])
+            fill_store(model, row, *(start or _neighbour(model, row)), build.store_volume[row])
 
 
 def _usual_fill(network):
@@ -587,7 +588,8 @@ def _fill_duct(model, name, start):
         end[f.ES_AUX] = p[i]
 
 
-def _fill_store(model, row, p, T, yf, yb, vol):
+def fill_store(model, row, p, T, yf, yb, vol):
+    """Gas at rest in a store: pressure [Pa], temperature [K], mass fractions, volume [m3]."""
     gas, store = model.gas, model.state.store
     mass = vol * float(gas.density(p, T, yf, yb))
     store[row] = 0.0
@@ -636,6 +638,6 @@ def _fill_cylinder(model, row, engine):
         (p_air, T_air, "fresh"),
         (p_air * squeeze**1.35, T_air * squeeze**0.35, "fresh"),
     )[stroke]
-    _fill_store(model, row, p, T, *FILL[fill], vol)
+    fill_store(model, row, p, T, *FILL[fill], vol)
     model.state.store_T[row] = T
     own[f.P_IVC], own[f.V_IVC], own[f.T_IVC] = p_air, largest, T_air

@@ -60,7 +60,7 @@ def simulate(network, duration, *, gas=None, settings=None, initial=None, sample
     model = compile_network(network, gas, settings, samples=samples, initial=initial)
     model.record.interval[0] = duration / samples if samples else 0.0
     before = contents(model)
-    _march(model, duration, settings.max_steps_per_cycle)
+    march_to(model, duration, settings.max_steps_per_cycle)
     x = np.arange(samples) * model.record.interval[0]
     audit = _ledger(model, before, contents(model), 0.0, 0.0)
     return Transient(_samples(model, x, "time"), _final(model), audit)
@@ -152,7 +152,7 @@ def run_point(
 # --- marching -------------------------------------------------------------------------------------
 
 
-def _march(model, t_end, max_steps, cycle=None, used=0):
+def march_to(model, t_end, max_steps, cycle=None, used=0):
     """March to `t_end`, `used` of `max_steps` steps being spent; turns a status into a sentence."""
     status, steps = march(
         model.net, model.state, model.work, model.record, model.inner, model.face, t_end,
@@ -173,7 +173,7 @@ def _cycle(model, settings, cycle, stop):
     model.record.interval[:] = settings.sample_deg / omega, 0.0
     used = 0
     for angle in np.arange(CHUNK_DEG, 720.0 + 1.0, CHUNK_DEG):
-        used += _march(model, angle / omega, settings.max_steps_per_cycle, cycle, used)
+        used += march_to(model, angle / omega, settings.max_steps_per_cycle, cycle, used)
         if stop is not None and stop.is_set():
             raise Interrupted
     _plan_steps(model, settings, cycle)

@@ -2,7 +2,7 @@
 
 Rules of this room
 ------------------
-1. Every compiled function of the library lives here and is decorated by ``kernel`` or ``leaf``.
+1. Every compiled function lives here and is decorated by ``kernel``, ``leaf`` or ``stage``.
 2. Modules import only ``math``, ``numpy``, numba (through ``jit``) and each other.
 3. Leaf functions take scalars and return scalars or tuples; only ``march`` sees whole networks.
 4. Arrays are made by ``wavesim.compile`` and filled here; no array is created in a step.

@@ -167,7 +167,10 @@ def reconstruct(n, dt, r, u, p, c, inv_dx, dlnA, rm, um, pm, rp, up, pp):
 
 @kernel
 def reconstruct_fractions(n, dt, yf, yb, u, inv_dx, fm, fp, bm, bp):
-    """Face values of the two mass fractions, moved half a step with the flow."""
+    """Face values of the two mass fractions, moved half a step with the flow.
+
+    Both slopes shrink together where the third part, the air, would become negative at a face.
+    """
     for i in range(I1, np.uintp(n) - I1):
         a = yf[i] - yf[i - I1]
         b = yf[i + I1] - yf[i]
@@ -175,6 +178,10 @@ def reconstruct_fractions(n, dt, yf, yb, u, inv_dx, fm, fp, bm, bp):
         a = yb[i] - yb[i - I1]
         b = yb[i + I1] - yb[i]
         sb = half_slope(a, b, steepness(0.5 * (abs(a) + abs(b))))
+        air = max(0.0, 1.0 - yf[i] - yb[i]) + 1e-12
+        share = min(1.0, air / max(1e-12, abs(sf + sb)))
+        sf = share * sf
+        sb = share * sb
         nu = dt * inv_dx[i] * u[i]
         fm[i] = yf[i] - (1.0 + nu) * sf
         fp[i] = yf[i] + (1.0 - nu) * sf

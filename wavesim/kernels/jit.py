@@ -50,6 +50,7 @@ def _compile(function, **options):
             error_model="numpy",
             fastmath=_FAST,
             cache=FOLDER is not None,
+            no_cfunc_wrapper=True,
             **options,
         )(function)
     finally:
@@ -64,3 +65,12 @@ def kernel(function):
 def leaf(function):
     """Like `kernel`, and always inlined: for small functions called inside vectorised loops."""
     return _compile(function, forceinline=True)
+
+
+def stage(function):
+    """Like `kernel`, for functions of whole networks that only other kernels call.
+
+    They have no entry from Python: unpacking the arrays of a network there takes longer to compile
+    than the function itself.
+    """
+    return _compile(function, no_cpython_wrapper=True)

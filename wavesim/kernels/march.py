@@ -16,14 +16,16 @@ import numpy as np
 from . import cells
 from . import flat as f
 from .cylinder import volume
-from .jit import kernel, leaf
+from .jit import kernel, leaf, stage
 from .nodes import F_BURNED, F_ENE, F_FRESH, F_MASS, FP, FV, inner_states, solve_ends
 from .perforate import exchange
 from .stores import store_now, stores_ahead, stores_step
 from .thermo import PERFECT
 
+LEAVES = 1e-9  # Mach number from which gas counts as leaving; the round-off of rest lies below
 
-@kernel
+
+@stage
 def primitives(net, state, work):
     """Fill the primitive rows; returns the largest (|u|+c)/dx, not finite if a state is bad."""
     n = net.area.shape[0] - 1
@@ -44,7 +46,7 @@ def primitives(net, state, work):
     return W[f.RATE, 0]
 
 
-@kernel
+@stage
 def reset_ghosts(net, state):
     """Give ghost cells the state of the cell beside them, so that loops meet only sound gas."""
     for k in range(net.end_cell.shape[0]):
@@ -64,7 +66,7 @@ def carry_on(d1, d2):
     return max(0.0, low) + min(0.0, high)
 
 
-@kernel
+@stage
 def fill_ghosts(net, state, work):
     """Ghost cells for the slopes of the end cells.
 
@@ -88,29 +90,31 @@ def fill_ghosts(net, state, work):
         out = carry_on(p[i] - p[j] + sz * (u[i] - u[j]), p[j] - p[h] + sz * (u[j] - u[h]))
         back = 2.0 * (face[f.ES_P] - p[i] - sz * (face[f.ES_U] - u[i]))
         dp = 0.5 * (out + back)
-        if face[f.ES_V] >= 0.0:
-            entropy = carry_on(
-                r[i] - r[j] - (p[i] - p[j]) / c2, r[j] - r[h] - (p[j] - p[h]) / c2
-            )
+        leaves = face[f.ES_V] > LEAVES * work.W[f.C, i]
+        if leaves:
+            jump = r[i] - r[j] - (p[i] - p[j]) / c2
+            entropy = carry_on(jump, r[j] - r[h] - (p[j] - p[h]) / c2)
+            entropy *= 1.0 - cells.steepness(abs(jump) / r[i])  # a contact ends, it does not go on
         else:
             entropy = 2.0 * (face[f.ES_R] - r[i] - (face[f.ES_P] - p[i]) / c2)
         r[g] = max(0.2 * r[i], r[i] + entropy + dp / c2)
         p[g] = max(0.2 * p[i], p[i] + dp)
         u[g] = u[i] + 0.5 * (out - back) / sz
-        ghost_fraction(work.W[f.YF], i, j, h, g, face[f.ES_YF], face[f.ES_V])
-        ghost_fraction(work.W[f.YB], i, j, h, g, face[f.ES_YB], face[f.ES_V])
+        ghost_fraction(work.W[f.YF], i, j, h, g, face[f.ES_YF], leaves)
+        ghost_fraction(work.W[f.YB], i, j, h, g, face[f.ES_YB], leaves)
 
 
 @leaf
-def ghost_fraction(y, i, j, h, g, at_face, v):
+def ghost_fraction(y, i, j, h, g, at_face, leaves):
     """Ghost value of a mass fraction."""
-    if v >= 0.0:
-        y[g] = y[i] + carry_on(y[i] - y[j], y[j] - y[h])
+    if leaves:
+        jump = y[i] - y[j]
+        y[g] = y[i] + (1.0 - cells.steepness(abs(jump))) * carry_on(jump, y[j] - y[h])
     else:
         y[g] = 2.0 * at_face - y[i]
 
 
-@kernel
+@stage
 def reconstruct(net, state, work, dt):
     """Face values of all cells."""
     n = net.area.shape[0] - 1
@@ -135,7 +139,7 @@ def reconstruct(net, state, work, dt):
                                   net.gas_R, net.gas_coef)
 
 
-@kernel
+@stage
 def fluxes(net, work):
     """HLLC fluxes at all faces; those at duct ends are overwritten by the nodes."""
     n = net.area.shape[0] - 1
@@ -150,7 +154,7 @@ def fluxes(net, work):
     cells.flux_fractions(n, F[f.R], Q[f.FM], Q[f.FP], Q[f.BM], Q[f.BP], F[f.Y1], F[f.Y2])
 
 
-@kernel
+@stage
 def update(net, state, work, record, dt):
     """New conserved values of all cells."""
     n = net.area.shape[0] - 1
@@ -173,7 +177,7 @@ def update(net, state, work, record, dt):
 
 
 
-@kernel
+@stage
 def walls(net, state, work):
     """Wall coefficients of all cells at the present state."""
     g = net.cells
@@ -184,7 +188,7 @@ def walls(net, state, work):
     )
 
 
-@kernel
+@stage
 def add_samples(net, state, work, record, face, t, dt, second):
     """Add one side of a linear interpolation to every sample that falls into [t, t + dt).
 
@@ -221,7 +225,7 @@ def add_samples(net, state, work, record, face, t, dt, second):
     return k
 
 
-@kernel
+@stage
 def sample_stores(net, state, work, out, t, w, second):
     """Add the share `w` of the present state of all stores to a sample."""
     for s in range(net.store_kind.shape[0]):
@@ -246,7 +250,7 @@ def sample_stores(net, state, work, out, t, w, second):
         out[s, 4] = old * out[s, 4] + w * yb
 
 
-@kernel
+@stage
 def sum_ends(net, record, face, dt):
     """Add what has passed each end."""
     for k in range(net.end_kind.shape[0]):
@@ -263,7 +267,7 @@ def sum_ends(net, record, face, dt):
             out[f.POS_BURNED] += area * face[k, F_BURNED]
 
 
-@kernel
+@stage
 def step_size(net, state, rate, t, t_end):
     """Size of the next step [s].
 
@@ -289,19 +293,19 @@ def step_size(net, state, rate, t, t_end):
     return rest / left
 
 
-@kernel
+@stage
 def slice_index(net, state, t):
     """Slice of the cycle that holds the time t."""
     return min(int(t / net.options[f.SLICE_TIME] + 1e-6), state.plan.shape[0] - 1)
 
 
-@kernel
+@stage
 def slice_end(net, state, t):
     """Time at which the slice that holds t ends."""
     return (slice_index(net, state, t) + 1.0) * net.options[f.SLICE_TIME]
 
 
-@kernel
+@stage
 def time_after(net, state, t, dt, t_end):
     """Time after the step; ends of slices and of the march are met exactly."""
     if net.options[f.SLICE_TIME] > 0.0:
@@ -358,7 +362,7 @@ def march(net, state, work, record, inner, face, t_end, max_steps):
         first = False
 
 
-@kernel
+@stage
 def solve_ends_ahead(net, state, work, inner, face, dt, theta):
     """Stores and nodes half a step ahead; end fluxes replace those of the interior scheme."""
     fluxes(net, work)

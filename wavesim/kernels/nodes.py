@@ -18,7 +18,7 @@ from .ends import (
     wave_pressure,
     wave_velocity,
 )
-from .jit import kernel, leaf
+from .jit import stage
 from .pairs import pair, pair_loss
 from .thermo import enthalpy, gamma_cp
 
@@ -28,7 +28,7 @@ N_FACE_OUT = 9
 FV, FP, FR, FYF, FYB, F_MASS, F_ENE, F_FRESH, F_BURNED = range(N_FACE_OUT)
 
 
-@kernel
+@stage
 def inner_states(net, state, work, inner):
     """Collect the reconstructed state of the cell at each end, velocities turned outward."""
     for k in range(net.end_cell.shape[0]):
@@ -62,7 +62,7 @@ def inner_states(net, state, work, inner):
         inner[k, IT] = T
 
 
-@kernel
+@stage
 def leave(net, inner, face, k, v, p_star):
     """Face of an end through which gas of the duct leaves: the entropy of the duct goes along."""
     r = isentropic_density(inner[k, IR], inner[k, IP], inner[k, IGAMMA], p_star)
@@ -73,7 +73,7 @@ def leave(net, inner, face, k, v, p_star):
     put(face, k, v, p_star, r, yf, yb, r * v, h0)
 
 
-@leaf
+@stage
 def put(face, k, v, p, r, yf, yb, flux, h0):
     """Write one face."""
     face[k, FV] = v
@@ -87,7 +87,7 @@ def put(face, k, v, p, r, yf, yb, flux, h0):
     face[k, F_BURNED] = flux * yb
 
 
-@kernel
+@stage
 def node_closed(net, inner, face, k):
     """Rigid wall."""
     p = end_closed(inner[k, IR], inner[k, IU], inner[k, IP], inner[k, IGAMMA])
@@ -95,7 +95,7 @@ def node_closed(net, inner, face, k):
     put(face, k, 0.0, p, r, inner[k, IYF], inner[k, IYB], 0.0, 0.0)
 
 
-@kernel
+@stage
 def node_anechoic(net, inner, face, k):
     """Endless equal duct beyond the end, filled with gas at rest of the duct's composition."""
     p_out = net.end_par[k, f.P_REF]
@@ -115,7 +115,7 @@ def node_anechoic(net, inner, face, k):
     put(face, k, v, p, r, yf, yb, r * v, h0)
 
 
-@kernel
+@stage
 def port_shares(net, k, theta_deg):
     """Throat over bore area of a port, (out of the duct, into the duct)."""
     area = net.end_par[k, f.AREA]
@@ -133,7 +133,7 @@ def port_shares(net, k, theta_deg):
     return min(1.0, out / area), min(1.0, into / area)
 
 
-@leaf
+@stage
 def radiation_load(net, state, k, impedance, h):
     """Pressure kappa (v - v_rad) of the air outside an open end, as (kappa, v_rad).
 
@@ -150,7 +150,7 @@ def radiation_load(net, state, k, impedance, h):
     return impedance * lead / lag, -push / lead
 
 
-@leaf
+@stage
 def radiation_step(net, state, k, v, p, h):
     """Carry the two integrals of the radiation load over a step; `p` is over rho c."""
     half = state.end[k, f.ES_RAD_2] - 0.5 * h * p
@@ -160,7 +160,7 @@ def radiation_step(net, state, k, v, p, h):
     state.end[k, f.ES_RAD_2] -= h * p
 
 
-@kernel
+@stage
 def slug_step(net, state, inner, face, k, dt):
     """Gas that has left an open end and lies just before it, where it comes back from first.
 
@@ -182,7 +182,7 @@ def slug_step(net, state, inner, face, k, dt):
     end[f.ES_SLUG_YB] += share * (face[k, FYB] - end[f.ES_SLUG_YB])
 
 
-@kernel
+@stage
 def enter(net, inner, face, k, p0, T0, yf, yb, into, kappa, v_rad):
     """Face of an end through which gas at rest at (p0, T0) enters the duct."""
     gamma0, cp0, R0 = gamma_cp(net.gas_R, net.gas_coef, T0, yf, yb)
@@ -194,7 +194,7 @@ def enter(net, inner, face, k, p0, T0, yf, yb, into, kappa, v_rad):
     put(face, k, v, p_star, r, yf, yb, r * v, enthalpy(net.gas_R, net.gas_coef, T0, yf, yb))
 
 
-@kernel
+@stage
 def node_port(net, state, work, inner, face, k, dt, theta_deg):
     """Opening into a store: the air outside, a volume, a junction cell or a cylinder."""
     store = work.store[net.end_store[k]]
@@ -243,7 +243,7 @@ def node_port(net, state, work, inner, face, k, dt, theta_deg):
         slug_step(net, state, inner, face, k, dt)
 
 
-@kernel
+@stage
 def node_pair(net, state, inner, face, j):
     """Sudden change of area, orifice or throttle between two ducts."""
     a = net.pair[j, 0]
@@ -280,7 +280,7 @@ def node_pair(net, state, inner, face, j):
     face[D, F_ENE] = -face[U, F_ENE] * area_U / area_D
 
 
-@kernel
+@stage
 def node_branches(net, inner, face, ends, p_guess):
     """Junction of any number of ducts under one static pressure.
 
@@ -357,7 +357,7 @@ def node_branches(net, inner, face, ends, p_guess):
     return p
 
 
-@kernel
+@stage
 def solve_ends(net, state, work, inner, face, dt, theta_deg):
     """All nodes from their inner states; then fluxes into `work.F`, faces into `state.end`."""
     for k in range(net.end_kind.shape[0]):

@@ -20,6 +20,7 @@ from .ends import TOLERANCE, sonic_outflow, subsonic_mach, wave_pressure
 from .jit import kernel
 
 MAX_ITERATIONS = 60
+FASTEST = 1.6  # q^2 / (cp T0) that the gas may reach: four fifths of its heat
 
 
 @kernel
@@ -45,7 +46,7 @@ def throat_ratio(v, alpha, T_up, cp, gamma, guess):
         residual = v * v + 2.0 * cp * T_up * (1.0 - share) - jet * jet
         step = 0.5 * gamma * tau * residual / margin
         tau = min(1.0, max(0.3, tau + step))
-        if abs(step) < 1e-15:
+        if abs(step) < 1e-14:
             break
     return tau, jet, False
 
@@ -56,17 +57,26 @@ def speed_behind(r, un, p, gamma, flux, T0, cp, gas_R, guess):
 
     Returns (q, face pressure, slope of it, face temperature, density).
     """
-    q = guess
+    low = 0.0
+    high = math.sqrt(FASTEST * cp * T0)
+    q = guess if low < guess < high else 0.5 * high
     for _ in range(MAX_ITERATIONS):
         p_star, slope = wave_pressure(r, p, gamma, un + q)
-        T_face = max(0.2 * T0, T0 - 0.5 * q * q / cp)
+        T_face = T0 - 0.5 * q * q / cp
         density = p_star / (gas_R * T_face)
-        step = (density * q - flux) / (density * (1.0 + q * slope / p_star + q * q / (cp * T_face)))
+        residual = density * q - flux
+        if residual > 0.0:
+            high = q
+        else:
+            low = q
+        step = residual / (density * (1.0 + q * slope / p_star + q * q / (cp * T_face)))
         q -= step
         if abs(step) < TOLERANCE * (abs(q) + 1e-3):
             break
+        if not (low < q < high):
+            q = 0.5 * (low + high)
     p_star, slope = wave_pressure(r, p, gamma, un + q)
-    T_face = max(0.2 * T0, T0 - 0.5 * q * q / cp)
+    T_face = T0 - 0.5 * q * q / cp
     return q, p_star, slope, T_face, p_star / (gas_R * T_face)
 
 

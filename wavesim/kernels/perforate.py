@@ -12,14 +12,14 @@ step.  What leaves one cell enters the other; the wall takes the axial momentum 
 """
 
 from . import flat as f
-from .jit import kernel, leaf
+from .jit import stage
 
 LINEAR_RESISTANCE = 0.006
 GRAZING = 72.23
 LARGEST_SHARE = 0.3  # of the gas of a cell that may pass in one step
 
 
-@leaf
+@stage
 def give(net, state, i, mass, momentum, energy, fresh, burned):
     """Add gas to a cell, all amounts extensive."""
     per = net.cells[f.INV_VOL, i]
@@ -30,7 +30,7 @@ def give(net, state, i, mass, momentum, energy, fresh, burned):
     state.U[f.Y2, i] += per * burned
 
 
-@kernel
+@stage
 def exchange(net, state, work, dt):
     """Gas through all holes in one step, driven by the pressures half a step ahead.
 

@@ -10,12 +10,12 @@ import math
 
 from . import flat as f
 from .cylinder import heat_release, volume, wall_loss
-from .jit import kernel, leaf
+from .jit import leaf, stage
 from .nodes import F_BURNED, F_ENE, F_FRESH, F_MASS, FP, FV, ICP, IGAS, IP, IR, IT, IU
 from .thermo import enthalpy, gamma_cp, gas_constant, temperature
 
 
-@kernel
+@stage
 def show(net, work, s, p, T, yf, yb, vol):
     """Write the state that the ends of store `s` will see."""
     gamma, cp, gas_R = gamma_cp(net.gas_R, net.gas_coef, T, yf, yb)
@@ -32,7 +32,7 @@ def show(net, work, s, p, T, yf, yb, vol):
     row[f.NRHO] = p / (gas_R * T)
 
 
-@kernel
+@stage
 def store_now(net, state, s, vol):
     """Pressure, temperature and mass fractions of store `s` at the present instant."""
     mass = state.store[s, f.SM]
@@ -47,7 +47,7 @@ def store_now(net, state, s, vol):
     return mass / vol * gas_constant(net.gas_R, yf, yb) * T, T, yf, yb
 
 
-@kernel
+@stage
 def stores_ahead(net, state, work, inner, dt, theta_deg):
     """State of all stores at half a step ahead; `theta_deg` is the angle at the step's start."""
     omega = net.options[f.OMEGA_DEG]
@@ -92,7 +92,7 @@ def stores_ahead(net, state, work, inner, dt, theta_deg):
         work.store[s, f.NVZ] = state.store[s, f.SZ] / mass
 
 
-@kernel
+@stage
 def stores_step(net, state, work, record, face, dt, theta_deg):
     """Add what has passed the ends; move pistons, burn, lose heat to the walls."""
     for s in range(net.store_kind.shape[0]):
@@ -122,7 +122,7 @@ def stores_step(net, state, work, record, face, dt, theta_deg):
             cylinder_step(net, state, work, record, s, dt, theta_deg, mass, fresh, burned)
 
 
-@kernel
+@stage
 def cell_momentum(net, work, row, face, s, dt):
     """Momentum balance of a junction cell.
 
@@ -156,7 +156,7 @@ def passed_share(angle, before, after):
     return (angle + 720.0 * turns - before) / (after - before)
 
 
-@kernel
+@stage
 def cylinder_step(net, state, work, record, s, dt, theta_deg, mass, fresh, burned):
     """Piston work, heat release, wall loss and the sums of one cylinder over one step.
 
