@@ -12,7 +12,7 @@ import pytest
 from fakes import fake_sweep
 
 import wavesim.app
-import wavesim.sweep
+import wavesim.work
 from wavesim import compare
 from wavesim.app import main
 from wavesim.report import run_study, study_text, telling_speeds, write_report
@@ -42,13 +42,18 @@ def run(path, out, *more):
     return main(["run", str(path), "--out", str(out), *map(str, more)])
 
 
+def files_in(folder):
+    """Names of the files in a folder; the store beside them is a folder."""
+    return {path.name for path in folder.iterdir() if path.is_file()}
+
+
 # --- the way it should go -------------------------------------------------------------------------
 
 
 def test_run_prints_tables_and_writes_every_file(study_file, tmp_path, capsys):
     out = tmp_path / "a" / "out"
     assert run(study_file(), out, "--threads", 2) == 0
-    assert {path.name for path in out.iterdir()} == FILES
+    assert files_in(out) == FILES
     printed = capsys.readouterr()
     text = printed.out
     assert "2 exhausts at 3 speeds" in text and "Elapsed time" in text
@@ -78,7 +83,7 @@ def test_one_speed_is_reported_without_a_comparison(study_file, tmp_path, capsys
     out = tmp_path / "out"
     assert run(study_file(), out, "--rpm", 6000) == 0
     assert "No comparison" in capsys.readouterr().out
-    assert {path.name for path in out.iterdir()} == {
+    assert files_in(out) == {
         name for name in FILES if not name.startswith("difference")
     }
 
@@ -129,7 +134,7 @@ def test_failed_points_end_with_1_and_the_others_are_written(study_file, tmp_pat
     printed = capsys.readouterr()
     assert "of 6 points 2 failed and 0 did not converge" in printed.err
     assert "2000 rev/min failed: Step limit reached in duct" in printed.out
-    assert {file.name for file in (tmp_path / "out").iterdir()} == FILES
+    assert files_in(tmp_path / "out") == FILES
     assert list(Sweep.load(tmp_path / "out" / "sweep_short_collector.npz").failures) == [2000.0]
 
 
@@ -152,18 +157,43 @@ def test_nothing_finished_still_reports(study_file, tmp_path, capsys):
 def test_interruption_ends_with_130_and_writes_what_was_finished(
     study_file, tmp_path, capsys, monkeypatch, with_finished
 ):
-    real = wavesim.sweep.as_completed
+    real, calls = wavesim.work.wait, []
 
-    def stop(futures):
-        if with_finished:
-            yield next(real(futures))
-        raise KeyboardInterrupt
+    def stop(futures, **options):
+        calls.append(futures)
+        if options and len(calls) > 2 * with_finished:  # without options it waits for the stop
+            raise KeyboardInterrupt
+        return real(futures, **options)
 
-    monkeypatch.setattr(wavesim.sweep, "as_completed", stop)
-    assert run(study_file(rpm=(4500.0, 5500.0, 6000.0)), tmp_path / "out", "--threads", 1) == 130
+    monkeypatch.setattr(wavesim.work, "wait", stop)
+    path, out = study_file(rpm=(4500.0, 5500.0, 6000.0)), tmp_path / "out"
+    assert run(path, out, "--threads", 1) == 130
     assert "interrupted" in capsys.readouterr().err
-    sweep = Sweep.load(tmp_path / "out" / "sweep_short_collector.npz")
-    assert sweep.interrupted and len(sweep) == (3 if with_finished else len(sweep))
+    sweeps = [Sweep.load(out / f"sweep_{name}_collector.npz") for name in ("short", "long")]
+    assert all(sweep.interrupted for sweep in sweeps)
+    finished = sum(map(len, sweeps))
+    assert 2 * with_finished <= finished < 6
+    monkeypatch.undo()
+    assert run(path, out) == 0
+    text = capsys.readouterr().out
+    assert (f"{finished} point" in text and "came from" in text) or not finished
+
+
+def test_run_goes_on_from_its_store_unless_told_not_to(study_file, tmp_path, capsys):
+    path, out = study_file(rpm=(5500.0, 6000.0)), tmp_path / "out"
+    assert run(path, out) == 0
+    first = capsys.readouterr().out
+    assert f"Finished points are kept in {out / 'store'}" in first and "came from" not in first
+    kept = sorted((out / "store").glob("*.npz"))
+    assert len(kept) == 4
+    kept[0].write_bytes(kept[0].read_bytes()[:1000])
+    (out / "store" / "notes.txt").write_text("mine")
+    assert run(path, out) == 0
+    again = capsys.readouterr().out
+    assert "3 points came from" in again
+    assert f"{kept[0]} is damaged: left alone" in again and "notes.txt does not belong" in again
+    assert run(path, out, "--fresh") == 0
+    assert "store" not in capsys.readouterr().out
 
 
 def test_interruption_elsewhere_ends_with_130(study_file, tmp_path, monkeypatch):

@@ -67,7 +67,7 @@ def interpreted():
 def test_interpreted_kernels_give_the_compiled_answer(interpreted, gas):
     for duct, state in small_case(gas).items():
         for name, values in state.items():
-            scale = np.abs(values).max()
+            scale = 1.0 if name in ("fresh", "burned") else np.abs(values).max()
             assert interpreted[gas][duct][name] == pytest.approx(
                 values, rel=1e-12, abs=1e-12 * scale
             ), f"{name} in {duct}"

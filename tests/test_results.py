@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 from fakes import fake_sweep
 
-import wavesim.sweep
+import wavesim.work
 from wavesim.errors import InputError, SolverError
 from wavesim.result import QUANTITIES, TRACES, Samples, Sweep, display
 from wavesim.run import run_point
@@ -279,16 +279,18 @@ def test_point_that_did_not_settle_is_flagged(systems):
 
 
 def test_interruption_keeps_the_finished_points(systems, monkeypatch):
-    real = wavesim.sweep.as_completed
+    real, calls = wavesim.work.wait, []
 
-    def stop_after_one(futures):
-        yield next(real(futures))
-        raise KeyboardInterrupt
+    def stop_after_one(futures, **options):
+        calls.append(futures)
+        if options and len(calls) > 1:  # without options it waits for the stop
+            raise KeyboardInterrupt
+        return real(futures, **options)
 
-    monkeypatch.setattr(wavesim.sweep, "as_completed", stop_after_one)
+    monkeypatch.setattr(wavesim.work, "wait", stop_after_one)
     speeds = [3000, 3500, 5500, 6000]
     sweep = speed_sweep(*systems, speeds, settings=COARSE, threads=2, progress=False)
-    assert sweep.interrupted and 0 < len(sweep) <= len(speeds) and not sweep.failures
+    assert sweep.interrupted and 0 < len(sweep) < len(speeds) and not sweep.failures
 
 
 def test_order_of_the_speeds_does_not_matter(systems, base):

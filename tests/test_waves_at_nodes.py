@@ -325,6 +325,34 @@ def test_supersonic_gas_behind_a_shock_leaves_undisturbed():
     assert result.trace("velocity", "end").values[-1] == pytest.approx(behind.u * c1, rel=5e-3)
 
 
+def test_supersonic_gas_crosses_a_joint_of_equal_bores_undisturbed():
+    """A shock of Mach 2.5 and the supersonic gas behind it: the joint is no obstacle."""
+    behind = exact.moving_shock(2.5, GAMMA)
+    hot, fast, high = T0 * behind.temperature, behind.u * C0, P0 * behind.pressure
+
+    def start(x):
+        hit = x < 0.8
+        return (
+            np.where(hit, high, P0), np.where(hit, fast, 0.0), np.where(hit, hot, T0), "air"
+        )
+
+    pipe = ws.Pipe(1.0, 0.05, cell_length=0.005)
+    net = ws.Network(
+        {"a": pipe, "b": pipe},
+        {"far": endless("a.start", high, hot), "end": endless("b.end"),
+         "joint": ws.AreaStep(("a.end", "b.start"))},
+    )
+    final = ws.simulate(
+        net, 0.6 / (2.5 * C0), gas=AIR, settings=IDEAL, samples=0,
+        initial={"a": start, "b": (P0, 0.0, T0, "air")},
+    ).final
+    for cells in (final["a"]["p"][-10:], final["b"]["p"][:10]):
+        assert cells == pytest.approx(high, rel=2e-2)
+    x, p = final["b"]["x"], final["b"]["p"]
+    shock = x[np.flatnonzero(p > 0.5 * (high + P0))[-1]]
+    assert abs(shock - 0.4) < 2.0 * 0.005
+
+
 CONTRACTIONS = references("FW-11")
 
 

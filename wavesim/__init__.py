@@ -23,6 +23,7 @@ from wavesim.description import describe, restore, vary
 from wavesim.engine import Engine, vee_firing_intervals
 from wavesim.errors import ConvergenceError, InputError, SolverError, WavesimError
 from wavesim.exhaust import Crossing, Crossover, Exhaust, Merge
+from wavesim.explore import Design, Exploration, Optimum, designs, explore, optimise
 from wavesim.gas import FUELS, EngineGas, Fuel, PerfectGas
 from wavesim.intake import Intake
 from wavesim.materials import FIBRES, METALS, ROUGHNESS, Fibre, Metal, Packing, gauge
@@ -47,6 +48,7 @@ from wavesim.result import QUANTITIES, TRACES, Point, Sweep, Trace, Transient
 from wavesim.run import run_point, simulate
 from wavesim.settings import Settings
 from wavesim.silencers import Chamber, PerforatedSilencer, Resonator, SideTube
+from wavesim.store import Store, StoreCheck
 from wavesim.study import Study, demo_path, load, save
 from wavesim.sweep import speed_sweep, speed_sweeps
 from wavesim.tables import Table
@@ -58,13 +60,14 @@ __version__ = "0.1.0"
 __all__ = [
     "FIBRES", "FUELS", "METALS", "QUANTITIES", "ROUGHNESS", "TRACES", "Ambient", "AnechoicEnd",
     "AreaStep", "Bend", "Bill", "Cam", "Chamber", "ChenFlynn", "ClosedEnd", "Coating", "Comparison",
-    "ConvergenceError", "Crossing", "Crossover", "Duct", "Engine", "EngineGas", "Exhaust", "Fibre",
-    "FlowCoefficients", "Fuel", "InputError", "Intake", "Junction", "LiftTable", "Merge", "Metal",
-    "Monolith", "Network", "OpenEnd", "Orifice", "Outside", "Packing", "PerfectGas", "Perforate",
-    "PerforatedSilencer", "Pipe", "Plate", "Point", "Resonator", "Settings", "SideTube",
-    "SolverError", "Study", "Sweep", "Table", "Throttle", "Trace", "Transient", "TransmissionLoss",
-    "Valve", "ValvePort", "Volume", "Wall", "WavesimError", "Wiebe", "Woschni", "Wrap", "assemble",
-    "bill", "compare", "demo_path", "describe", "gauge", "load", "plots", "restore", "run_point",
+    "ConvergenceError", "Crossing", "Crossover", "Design", "Duct", "Engine", "EngineGas", "Exhaust",
+    "Exploration", "Fibre", "FlowCoefficients", "Fuel", "InputError", "Intake", "Junction",
+    "LiftTable", "Merge", "Metal", "Monolith", "Network", "OpenEnd", "Optimum", "Orifice",
+    "Outside", "Packing", "PerfectGas", "Perforate", "PerforatedSilencer", "Pipe", "Plate", "Point",
+    "Resonator", "Settings", "SideTube", "SolverError", "Store", "StoreCheck", "Study", "Sweep",
+    "Table", "Throttle", "Trace", "Transient", "TransmissionLoss", "Valve", "ValvePort", "Volume",
+    "Wall", "WavesimError", "Wiebe", "Woschni", "Wrap", "assemble", "bill", "compare", "demo_path",
+    "describe", "designs", "explore", "gauge", "load", "optimise", "plots", "restore", "run_point",
     "run_study", "save", "simulate", "speed_sweep", "speed_sweeps", "transmission_loss", "vary",
     "vee_firing_intervals", "wall_balance",
 ]

@@ -305,9 +305,8 @@ def _march(model, rows, rho_c, pressure, amplitude, longest):
         march_to(model, step * dt, model.settings.max_steps_per_cycle)
         faces.append(model.face[rows][:, [FP, FV]])
         if step % _LOOK == 0:
-            recent = np.array(faces[-_LOOK:])
-            swing = np.ptp(recent[:, :, 0]) + rho_c * np.ptp(recent[:, :, 1])
-            quiet = bool(swing < _QUIET * peak and step > 2 * _LOOK)
+            swing = np.ptp(faces[-_LOOK:], axis=0) * [1.0, rho_c]
+            quiet = bool(swing.max() < _QUIET * peak and step > 2 * _LOOK)
             if quiet:
                 break
     faces = np.array(faces)

@@ -3,6 +3,9 @@
     python -m wavesim run STUDY.toml --out DIR
     python -m wavesim demo --out DIR
 
+Every finished point is kept in DIR/store at once, so that a run that was killed goes on where it
+was when it is started again.
+
 A thin layer: it reads arguments, calls the library, prints, and turns errors into one sentence and
 an exit code.
 """
@@ -15,6 +18,7 @@ from pathlib import Path
 from wavesim.errors import InputError
 from wavesim.kernels.jit import is_compiled
 from wavesim.report import make_folder, run_study, study_text, write_report
+from wavesim.store import Store
 from wavesim.study import demo_path, load
 
 OK, UNFINISHED, BAD_INPUT, INTERRUPTED = 0, 1, 2, 130
@@ -63,6 +67,8 @@ def _parser():
                              help="threads to compute with, default one per core")
         command.add_argument("--rpm", type=float, nargs="+", metavar="RPM",
                              help="engine speeds in rev/min instead of those of the study")
+        command.add_argument("--fresh", action="store_true",
+                             help="compute everything anew and leave DIR/store as it is")
     return parser
 
 
@@ -78,12 +84,29 @@ def _run(path, options):
     if not is_compiled():
         print("The kernels are compiled first, once for this version: this takes about a minute.",
               flush=True)
-    sweeps = run_study(study, threads=options.threads)
+    store = None if options.fresh else Store(out / "store")
+    if store is not None:
+        print(f"Finished points are kept in {store.folder}: a run that was stopped or killed goes "
+              "on from there (--fresh starts anew).", flush=True)
+    sweeps = run_study(study, threads=options.threads, store=store)
+    if store is not None:
+        _tell_store(store)
     print(f"\n{study_text(sweeps)}\n")
     for file in write_report(sweeps, out):
         print(f"wrote {file}")
     print(f"Elapsed time {time.perf_counter() - clock:.1f} s")
     return _exit_code(study, sweeps.values())
+
+
+def _tell_store(store):
+    """Print what the store gave, and every file in it that is damaged or does not belong there."""
+    if store.found:
+        print(f"{_count(store.found, 'point')} came from {store.folder}")
+    found = store.check()
+    for name in found.damaged:
+        print(f"{store.folder / name} is damaged: left alone, its point was computed again")
+    for name in found.foreign:
+        print(f"{store.folder / name} does not belong there: left alone")
 
 
 def _count(number, noun):

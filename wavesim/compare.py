@@ -195,7 +195,7 @@ class Comparison:
         a, b = self.values(quantity)
         found = []
         for low, high in self.bands:
-            mean_a, mean_b = (_average(self.rpm, y, low, high) for y in (a, b))
+            mean_a, mean_b = (mean_over(self.rpm, y, low, high) for y in (a, b))
             change = float(_percent(mean_a, mean_b))
             found.append(Band(low, high, mean_a, mean_b, mean_b - mean_a, change))
         return found
@@ -444,7 +444,7 @@ def _zero_between(x, y, i, j):
     return float(x[i] + (x[j] - x[i]) * (y[i] / (y[i] - y[j])))
 
 
-def _average(x, y, low, high):
+def mean_over(x, y, low, high):
     """Mean over x of the line through the points, from `low` to `high`."""
     inside = x[(x > low) & (x < high)]
     places = np.concatenate([[low], inside, [high]])

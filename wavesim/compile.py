@@ -240,20 +240,20 @@ def _drill(build, cells, area, ducts, dx_of):
         row[:, f.HOLE_LOSS] = (1.0 - node.porosity**2) / (2.0 * node.discharge_coefficient**2)
         if node.packing is not None:
             row[:, f.HOLE_BACKING] = 0.5 * HOLE_END * node.hole_diameter * node.packing.resistivity
-            _pack(node.packing, cells, area, slice(lo2, hi2))
+            _pack(node.packing, row, cells, area, slice(lo2, hi2))
         build.hole_par += list(row)
 
 
-def _pack(packing, cells, area, inside):
+def _pack(packing, holes, cells, area, inside):
     """Fibres in an annulus: less gas, resistance to flow, heat exchange."""
     share = packing.gas_fraction
     cells[f.VOL, inside] *= share
     cells[f.INV_VOL, inside] /= share
     area[inside.start : inside.stop + 1] *= share
-    cells[f.RESIST, inside] = share * packing.resistivity
+    holes[:, f.RESIST] = share * packing.resistivity
     # fibres per volume of gas times Nu = 1 around each: 4 k (1 - share) / (share d^2)
     diameter = packing.fibre_diameter or packing.fibre.diameter
-    cells[f.FIBRE, inside] = 4.0 * GAS_CONDUCTIVITY * (1.0 - share) / (share * diameter**2)
+    holes[:, f.FIBRE] = 4.0 * GAS_CONDUCTIVITY * (1.0 - share) / (share * diameter**2)
 
 
 def _valve_areas(engine, side):
@@ -521,8 +521,8 @@ def _fill(model, build, initial):
     usual = _usual_fill(model.network)
     for name in model.ducts:
         _fill_duct(model, name, initial.get(name, usual[name]))
-    fibres = model.net.cells[f.FIBRE] > 0.0  # they start as warm as the gas between them
-    model.net.cells[f.WALL, fibres] = model.state.T[fibres]
+    fibres = model.net.hole[model.net.hole_par[:, f.FIBRE] > 0.0, 1]
+    model.net.cells[f.WALL, fibres] = model.state.T[fibres]  # as warm as the gas between them
     for row in build.stores.values():
         start = build.store_start[row]
         kind = build.store_kind[row]

@@ -11,7 +11,7 @@ is exact.  Composition is frozen: no dissociation, which matters above about 180
 """
 
 from dataclasses import dataclass
-from functools import cached_property
+from functools import cached_property, lru_cache
 from typing import NamedTuple
 
 import numpy as np
@@ -237,7 +237,7 @@ class EngineGas(_Gas, Description):
     @cached_property
     def _table(self):
         R = [MOLAR_GAS_CONSTANT * sum(m.values()) / mixture_mass(m) for m in self.parts]
-        coef = [fit_energy(moles, part_R) for moles, part_R in zip(self.parts, R, strict=True)]
+        coef = [_fit(tuple(m.items()), part_R) for m, part_R in zip(self.parts, R, strict=True)]
         return GasTable(MIXTURE, np.array(R), np.array(coef))
 
     def table(self):
@@ -280,6 +280,12 @@ class EngineGas(_Gas, Description):
                 f"between {T_POSITIVE[0]:g} K and {T_POSITIVE[1]:g} K."
             )
         return T[()]
+
+
+@lru_cache(maxsize=256)
+def _fit(moles, gas_constant):
+    """Coefficients of one part; kept, because every run of an engine asks for the same gas."""
+    return fit_energy(dict(moles), gas_constant)
 
 
 def _blended(coef, T, yf, yb):

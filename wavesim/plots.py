@@ -126,6 +126,40 @@ def plot_trace(traces, ax=None, label=None, **line_kws):
     return _dress(ax)
 
 
+def plot_transmission_loss(loss, ax=None, reference=None, label="computed", **line_kws):
+    """Transmission loss against frequency.
+
+    Parameters
+    ----------
+    loss : TransmissionLoss
+        From `wavesim.transmission_loss`.
+    ax : matplotlib Axes or None
+    reference : pair of ndarray, or TransmissionLoss, or None
+        Frequency [Hz] and loss [dB] to be drawn in grey beneath, such as linear theory.
+    label : str
+        Name of the curve for the legend.
+    **line_kws
+        For the line of `loss`.
+
+    Returns
+    -------
+    matplotlib Axes
+    """
+    ax = _axes(ax)
+    if reference is not None:
+        given = reference if isinstance(reference, tuple | list) else (
+            reference.frequency, reference.loss
+        )
+        ax.plot(*given, color=REFERENCE, lw=3.0, alpha=0.6, label="reference")
+    style = {"color": COLOURS[0], "lw": 1.6, "label": label} | line_kws
+    ax.plot(loss.frequency, loss.loss, **style)
+    ax.set_xlabel("frequency [Hz]")
+    ax.set_ylabel("transmission loss [dB]")
+    ax.set_ylim(bottom=0.0)
+    _legend(ax)
+    return _dress(ax)
+
+
 def plot_speed_curves(sweeps, quantity="torque", ax=None, **line_kws):
     """A quantity of several sweeps against engine speed.
 

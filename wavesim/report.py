@@ -16,16 +16,14 @@ from wavesim.sweep import speed_sweeps
 COLUMNS = ("torque", "power", "volumetric_efficiency")
 
 
-def run_study(study, *, threads=None, progress=True):
+def run_study(study, *, threads=None, executor=None, store=None, progress=True):
     """Speed curves of the base and of all variants of a study.
 
     Parameters
     ----------
     study : Study
-    threads : int or None
-        1 to 256; None: one per core.
-    progress : bool
-        Show a progress bar.
+    threads, executor, store, progress
+        As for `speed_sweep`.
 
     Returns
     -------
@@ -36,11 +34,12 @@ def run_study(study, *, threads=None, progress=True):
     Raises
     ------
     InputError
-        If the number of threads is out of range.
+        If the number of threads or the executor is wrong.
     """
     systems = [(name, study.engine_of(name), exhaust) for name, exhaust in study.exhausts.items()]
     sweeps = speed_sweeps(
-        systems, study.rpm, settings=study.settings, threads=threads, progress=progress
+        systems, study.rpm, settings=study.settings, threads=threads, executor=executor,
+        store=store, progress=progress,
     )
     return dict(zip(study.exhausts, sweeps, strict=True))
 

@@ -7,7 +7,6 @@ a march of a network without an engine.  All keep plain arrays and can be writte
 
 import csv
 import json
-import zipfile
 from dataclasses import dataclass, field
 from math import pi
 from typing import NamedTuple
@@ -82,6 +81,7 @@ _PERCENT = {
 _FIELD = ("pressure", "velocity", "temperature", "fresh", "burned")
 _STORE = ("pressure", "temperature", "mass", "fresh", "burned")
 _FACE = ("pressure", "velocity", "mass_flow")
+_ARRAYS = ("x", "cells", "stores", "faces")  # of Samples
 
 
 class Display(NamedTuple):
@@ -493,27 +493,14 @@ class Sweep:
             The file; an existing one is overwritten.  A dozen speeds of four cylinders take about
             50 MB.
         """
-        arrays, heads = {}, []
-        for i, p in enumerate(self.points):
-            heads.append(
-                {"rpm": p.rpm, "values": p.values, "audit": p.audit, "meta": p.meta,
-                 "layout": p.samples.layout, "x_name": p.samples.x_name,
-                 "cylinders": list(p.cylinders)}
-            )
-            arrays[f"{i}/x"] = p.samples.x
-            arrays[f"{i}/cells"] = p.samples.cells
-            arrays[f"{i}/stores"] = p.samples.stores
-            arrays[f"{i}/faces"] = p.samples.faces
-            for name, values in p.cylinders.items():
-                arrays[f"{i}/cylinder/{name}"] = values
+        arrays, heads = pack_points(self.points)
         header = {
             "format": FORMAT, "name": self.name, "points": heads,
             "failures": [[rpm, text] for rpm, text in self.failures.items()],
             "interrupted": self.interrupted,
         }
-        arrays["header"] = np.frombuffer(json.dumps(header).encode(), dtype=np.uint8)
         with open(path, "wb") as file:  # an open file keeps numpy from adding a suffix
-            np.savez_compressed(file, **arrays)
+            write_npz(file, arrays, header, compress=True)
 
     @classmethod
     def load(cls, path):
@@ -532,17 +519,8 @@ class Sweep:
         InputError
             If the file is missing or was not written by `save`.
         """
-        arrays, header = _read_npz(path)
-        points = []
-        for i, head in enumerate(header["points"]):
-            samples = Samples(
-                arrays[f"{i}/x"], head["x_name"], arrays[f"{i}/cells"], arrays[f"{i}/stores"],
-                arrays[f"{i}/faces"], head["layout"],
-            )
-            cylinders = {n: arrays[f"{i}/cylinder/{n}"] for n in head["cylinders"]}
-            points.append(
-                Point(head["rpm"], head["values"], cylinders, samples, head["audit"], head["meta"])
-            )
+        arrays, header = read_npz(path, FORMAT, "Sweep")
+        points = unpack_points(arrays, header["points"])
         failures = {rpm: text for rpm, text in header["failures"]}
         return cls(points, failures, header["name"], header["interrupted"])
 
@@ -570,19 +548,90 @@ class Transient:
         return self.samples.trace(quantity, at, x)
 
 
-def _read_npz(path):
-    """Arrays and header of a file written by `Sweep.save`."""
+class Failure(NamedTuple):
+    """What there is instead of a Point where a calculation failed.
+
+    Attributes
+    ----------
+    kind : str
+        Class of the error, such as "SolverError".
+    text : str
+        Its sentence.
+    """
+
+    kind: str
+    text: str
+
+
+# --- files ----------------------------------------------------------------------------------------
+
+
+def pack_points(points):
+    """Points as arrays by name and a list of JSON heads; those without samples stay without."""
+    arrays, heads = {}, []
+    for i, p in enumerate(points):
+        head = {"rpm": p.rpm, "values": p.values, "audit": p.audit, "meta": p.meta,
+                "cylinders": list(p.cylinders)}
+        for name, values in p.cylinders.items():
+            arrays[f"{i}/cylinder/{name}"] = values
+        if p.samples is not None:
+            head |= {"layout": p.samples.layout, "x_name": p.samples.x_name}
+            arrays |= {f"{i}/{name}": getattr(p.samples, name) for name in _ARRAYS}
+        heads.append(head)
+    return arrays, heads
+
+
+def unpack_points(arrays, heads):
+    """Points from what `pack_points` returned, without the gas to start from."""
+    points = []
+    for i, head in enumerate(heads):
+        samples = None
+        if "layout" in head:
+            x, *rest = (arrays[f"{i}/{name}"] for name in _ARRAYS)
+            samples = Samples(x, head["x_name"], *rest, head["layout"])
+        cylinders = {n: arrays[f"{i}/cylinder/{n}"] for n in head["cylinders"]}
+        points.append(
+            Point(head["rpm"], head["values"], cylinders, samples, head["audit"], head["meta"])
+        )
+    return points
+
+
+def write_npz(file, arrays, header, *, compress):
+    """Arrays and a JSON header into an open file, without pickle."""
+    packed = np.frombuffer(json.dumps(header).encode(), dtype=np.uint8)
+    (np.savez_compressed if compress else np.savez)(file, **arrays, header=packed)
+
+
+def read_npz(path, form, owner):
+    """Arrays and header of a file that `write_npz` has written.
+
+    Parameters
+    ----------
+    path : str or Path
+    form : str
+        What the header calls its format.
+    owner : str
+        Class whose method writes such files, for messages.
+
+    Raises
+    ------
+    InputError
+        If the file is missing, damaged or of another kind.
+    """
     try:
         with open(path, "rb") as file, np.load(file, allow_pickle=False) as npz:
             arrays = {name: npz[name] for name in npz.files}
-        header = json.loads(bytes(arrays["header"]).decode())
+        header = json.loads(bytes(arrays.pop("header")).decode())
     except OSError as error:
-        raise InputError(f"Sweep: cannot read {str(path)!r}: {error.strerror or error}.") from error
-    except (ValueError, KeyError, EOFError, AttributeError, TypeError,
-            zipfile.BadZipFile) as error:
-        raise InputError(f"Sweep: {str(path)!r} was not written by Sweep.save.") from error
-    if not isinstance(header, dict) or header.get("format") != FORMAT:
-        raise InputError(f"Sweep: {str(path)!r} does not hold the format {FORMAT!r}.")
+        raise InputError(
+            f"{owner}: cannot read {str(path)!r}: {error.strerror or error}."
+        ) from error
+    except Exception as error:  # a damaged file may raise anything
+        raise InputError(
+            f"{owner}: {str(path)!r} is damaged or was not written by {owner}.save."
+        ) from error
+    if not isinstance(header, dict) or header.get("format") != form:
+        raise InputError(f"{owner}: {str(path)!r} does not hold the format {form!r}.")
     return arrays, header
 
 

@@ -1,23 +1,21 @@
-"""Many operating points at once: a speed curve on a pool of threads.
+"""Many operating points at once: speed curves on threads, processes or a cluster.
 
 The kernels release the interpreter lock, so threads share the cores.  Speeds are cut into as many
-runs of neighbours as there are threads; inside a run each speed starts from the gas of the one
+runs of neighbours as there are workers; inside a run each speed starts from the gas of the one
 before it.
 """
 
-import os
-import threading
-from concurrent.futures import ThreadPoolExecutor, as_completed
-
-from tqdm import tqdm
-
-from wavesim.errors import InputError, WavesimError, check_int, check_number
-from wavesim.result import Sweep
-from wavesim.run import RPM_RANGE, Interrupted, run_point
+from wavesim.errors import InputError, check_number
+from wavesim.result import Failure, Sweep
+from wavesim.run import RPM_RANGE
 from wavesim.settings import Settings
+from wavesim.work import Task, count_workers, run_chains
 
 
-def speed_sweep(engine, exhaust, rpm, *, settings=None, threads=None, progress=True, name=None):
+def speed_sweep(
+    engine, exhaust, rpm, *, settings=None, threads=None, executor=None, store=None,
+    progress=True, name=None,
+):
     """Operating points of an engine with an exhaust over a list of speeds.
 
     Parameters
@@ -28,7 +26,12 @@ def speed_sweep(engine, exhaust, rpm, *, settings=None, threads=None, progress=T
         Speeds [rev/min], 100 to 30000, in any order, no two the same.
     settings : Settings, optional
     threads : int or None
-        1 to 256; None: one per core.
+        1 to 256 points at once; None: as many as the executor has workers, else one per core.
+    executor : concurrent.futures.Executor or None
+        Where to compute: `ProcessPoolExecutor()`, `Client(...).get_executor()` of Dask, or any
+        other.  It stays open.  None: a pool of threads.
+    store : Store or None
+        Folder that keeps every finished point.  What it holds already is not computed again.
     progress : bool
         Show a progress bar.
     name : str or None
@@ -43,22 +46,31 @@ def speed_sweep(engine, exhaust, rpm, *, settings=None, threads=None, progress=T
     Raises
     ------
     InputError
-        If the description, a speed or the number of threads is wrong.
+        If the description, a speed, the number of threads or the executor is wrong.
+
+    Notes
+    -----
+    The number of points at once decides where the runs of neighbours start, and so moves results
+    within the tolerance; where they are computed does not move them at all.  A speed that follows
+    one from the store starts cold.
     """
     name = exhaust.name if name is None else name
     return speed_sweeps(
-        [(name, engine, exhaust)], rpm, settings=settings, threads=threads, progress=progress
+        [(name, engine, exhaust)], rpm, settings=settings, threads=threads, executor=executor,
+        store=store, progress=progress,
     )[0]
 
 
-def speed_sweeps(systems, rpm, *, settings=None, threads=None, progress=True):
-    """Speed curves of several systems on one pool of threads.
+def speed_sweeps(
+    systems, rpm, *, settings=None, threads=None, executor=None, store=None, progress=True
+):
+    """Speed curves of several systems on one executor.
 
     Parameters
     ----------
     systems : sequence of (str, Engine, Exhaust)
         With the name of each.
-    rpm, settings, threads, progress
+    rpm, settings, threads, executor, store, progress
         As for `speed_sweep`.
 
     Returns
@@ -69,46 +81,49 @@ def speed_sweeps(systems, rpm, *, settings=None, threads=None, progress=True):
     Raises
     ------
     InputError
-        If a description, a speed or the number of threads is wrong.
+        If a description, a speed, the number of threads or the executor is wrong.
     """
-    speeds = _checked_speeds(rpm)
+    speeds = checked_speeds("speed_sweep", rpm)
     settings = settings or Settings()
-    threads = (os.cpu_count() or 1) if threads is None else threads
-    threads = check_int("speed_sweep", "threads", threads, 1, 256)
-    stop = threading.Event()
-    found = [([], {}) for _ in systems]
-    tasks = [(i, run) for i in range(len(systems)) for run in _runs(speeds, threads)]
-    total = len(speeds) * len(systems)
-    bar = tqdm(total=total, disable=not progress, unit="point", desc="speeds")
-    pool = ThreadPoolExecutor(threads)
-    try:
-        futures = [
-            pool.submit(_run_neighbours, *systems[i][1:], run, settings, stop, found[i], bar)
-            for i, run in tasks
-        ]
-        for future in as_completed(futures):
-            future.result()
-    except KeyboardInterrupt:
-        stop.set()
-        bar.set_description("stopping")
-    except BaseException:
-        stop.set()
-        raise
-    finally:
-        pool.shutdown(wait=True, cancel_futures=True)
-        bar.close()
-    return [
-        Sweep(points, failures, name, interrupted=stop.is_set())
-        for (name, _, _), (points, failures) in zip(systems, found, strict=True)
+    workers = count_workers(executor, threads, "speed_sweep")
+    runs = _runs(speeds, workers)
+    chains = [
+        [Task(engine, exhaust, speed, settings) for speed in run]
+        for _, engine, exhaust in systems
+        for run in runs
     ]
+    done = run_chains(
+        chains, executor=executor, threads=workers, store=store, progress=progress
+    )
+    sweeps = []
+    for i, (name, _, _) in enumerate(systems):
+        own = done.chains[i * len(runs) : (i + 1) * len(runs)]
+        found = {
+            rpm: outcome
+            for run, outcomes in zip(runs, own, strict=True)
+            for rpm, outcome in zip(run, outcomes, strict=True)
+            if outcome is not None
+        }
+        sweeps.append(_sweep(found, name, done.interrupted))
+    return sweeps
 
 
-def _checked_speeds(rpm):
-    speeds = [check_number("speed_sweep", "rpm", value, "rev/min", *RPM_RANGE) for value in rpm]
+def _sweep(found, name, interrupted):
+    """Sweep from outcomes by speed."""
+    failures = {
+        rpm: outcome.text for rpm, outcome in sorted(found.items()) if isinstance(outcome, Failure)
+    }
+    points = [outcome for rpm, outcome in found.items() if rpm not in failures]
+    return Sweep(points, failures, name, interrupted)
+
+
+def checked_speeds(owner, rpm):
+    """Speeds in increasing order [rev/min]; InputError if one is wrong, twice, or none is given."""
+    speeds = [check_number(owner, "rpm", value, "rev/min", *RPM_RANGE) for value in rpm]
     if not speeds:
-        raise InputError("speed_sweep: rpm = [] is empty, needs at least one speed in rev/min.")
+        raise InputError(f"{owner}: rpm = [] is empty, needs at least one speed in rev/min.")
     if len(set(speeds)) != len(speeds):
-        raise InputError("speed_sweep: rpm holds the same speed in rev/min twice.")
+        raise InputError(f"{owner}: rpm holds the same speed in rev/min twice.")
     return sorted(speeds)
 
 
@@ -118,25 +133,3 @@ def _runs(speeds, count):
     edges = [round(i * len(speeds) / count) for i in range(count + 1)]
     runs = [speeds[a:b] for a, b in zip(edges, edges[1:], strict=False)]
     return [run[::-1] if i < count // 2 else run for i, run in enumerate(runs)]
-
-
-def _run_neighbours(engine, exhaust, run, settings, stop, found, bar):
-    """Compute one run; every point starts from the gas of the last good one."""
-    points, failures = found
-    last = None
-    for rpm in run:
-        if stop.is_set():
-            return
-        try:
-            last = run_point(
-                engine, exhaust, rpm, settings=settings, start=last, stop=stop
-            )
-            points.append(last)
-        except Interrupted:
-            return
-        except InputError:
-            raise
-        except WavesimError as error:
-            failures[rpm] = str(error)
-            last = None
-        bar.update()

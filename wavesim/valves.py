@@ -192,11 +192,16 @@ class LiftTable(Description):
 
     def lift_at(self, angle_deg):
         """Lift [m] at angles from the lobe centre [deg], an array or a number."""
-        from scipy.interpolate import PchipInterpolator
-
         inside = np.clip(angle_deg, self.angle_deg[0], self.angle_deg[-1])
-        lift = PchipInterpolator(self.angle_deg, self.lift)(inside)
-        return np.where(inside == angle_deg, lift, 0.0)
+        return np.where(inside == angle_deg, _curve(self)(inside), 0.0)
+
+
+@lru_cache(maxsize=64)
+def _curve(table):
+    """Smooth curve through the points of a LiftTable; made once, it is asked very often."""
+    from scipy.interpolate import PchipInterpolator
+
+    return PchipInterpolator(table.angle_deg, table.lift)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -390,6 +395,7 @@ def effective_area(valve, side, theta_deg):
     return valve.count * forward, valve.count * reverse
 
 
+@lru_cache(maxsize=256)
 def seat_events(valve, side, checking_lift=None):
     """Angles at which the valve passes the checking lift.
 

@@ -183,6 +183,39 @@ def miki(frequency, resistivity):
     return Filling(z, 1.0 + (0.109 - 0.160j) * y**-0.618)
 
 
+def fibre_filling(
+    frequency, resistivity, gas_fraction=1.0, density=1.205, gamma=1.4, heat_time=0.0
+):
+    """Fibrous absorber as `Filling`, from the equations of motion and energy of the gas in it.
+
+    Parameters
+    ----------
+    frequency : float           [Hz].
+    resistivity : float         Flow resistivity on the superficial velocity [Pa s/m2].
+    gas_fraction : float        Share of the volume that is gas (no unit).
+    density : float             Of the gas [kg/m3].
+    gamma : float               Its ratio of specific heats.
+    heat_time : float           Time in which gas and fibre come to one temperature at constant
+                                volume [s]; 0: isothermal sound, as in very fine fibre.
+
+    Returns
+    -------
+    Filling                     For the superficial velocity.
+
+    Notes
+    -----
+    With the share s of gas and the time factor exp(j omega t): effective density rho + s R/(j
+    omega), effective ratio of specific heats (1 + gamma j omega tau)/(1 + j omega tau).  The fibres
+    stand still, and each is far thinner than the boundary layer.  Zwikker and Kosten (1949), Sound
+    Absorbing Materials, in the form for flow resistance alone; derived here.  Unlike the fits to
+    measurements it has no inertia of the gas beyond its own and no structure factor.
+    """
+    omega = 2.0 * np.pi * frequency
+    heavy = 1.0 + resistivity * gas_fraction / (1j * omega * density)
+    soft = gamma * (1.0 + 1j * omega * heat_time) / (1.0 + gamma * 1j * omega * heat_time)
+    return Filling(np.sqrt(heavy / soft) / gas_fraction, np.sqrt(heavy * soft))
+
+
 def bies_hansen_resistivity(bulk_density, fibre):
     """Flow resistivity of glass fibre [Pa s/m2]: 3.18e-9 rho**1.53/d**2.
 

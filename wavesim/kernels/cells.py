@@ -33,7 +33,6 @@ I1 = np.uintp(1)
 STEEP_FROM = 0.05
 STEEP_WIDTH = 0.05
 PRANDTL = 0.71  # air and exhaust gas, 300-1500 K within 3 %
-MU_COLD = 1.81e-5  # [Pa s] air at 293 K, for which resistivities are given
 PRANDTL_POWER = PRANDTL ** (2.0 / 3.0)
 
 
@@ -169,7 +168,8 @@ def reconstruct(n, dt, r, u, p, c, inv_dx, dlnA, rm, um, pm, rp, up, pp):
 def reconstruct_fractions(n, dt, yf, yb, u, inv_dx, fm, fp, bm, bp):
     """Face values of the two mass fractions, moved half a step with the flow.
 
-    Both slopes shrink together where the third part, the air, would become negative at a face.
+    Where the third part, the air, would become negative at a face, the slopes that would make it
+    so give way.
     """
     for i in range(I1, np.uintp(n) - I1):
         a = yf[i] - yf[i - I1]
@@ -178,10 +178,14 @@ def reconstruct_fractions(n, dt, yf, yb, u, inv_dx, fm, fp, bm, bp):
         a = yb[i] - yb[i - I1]
         b = yb[i + I1] - yb[i]
         sb = half_slope(a, b, steepness(0.5 * (abs(a) + abs(b))))
-        air = max(0.0, 1.0 - yf[i] - yb[i]) + 1e-12
-        share = min(1.0, air / max(1e-12, abs(sf + sb)))
-        sf = share * sf
-        sb = share * sb
+        both = sf + sb
+        sign = 1.0 if both > 0.0 else -1.0
+        excess = max(0.0, abs(both) - max(0.0, 1.0 - yf[i] - yb[i]))
+        pf = max(0.0, sign * sf)
+        pb = max(0.0, sign * sb)
+        give = sign * excess / max(1e-300, pf + pb)
+        sf -= give * pf
+        sb -= give * pb
         nu = dt * inv_dx[i] * u[i]
         fm[i] = yf[i] - (1.0 + nu) * sf
         fp[i] = yf[i] + (1.0 - nu) * sf
@@ -306,14 +310,15 @@ def haaland_root(re, rough):
 
 
 @leaf
-def friction_darcy(re, root):
-    """Darcy friction factor: 64/Re below 2300, 1/root^2 above 4000, a linear blend between.
+def turbulence(re):
+    """Share of turbulent friction: 0 below Re = 2300, 1 above 4000."""
+    return min(1.0, max(0.0, (re - 2300.0) / 1700.0))
 
-    `root` is `haaland_root` at max(re, 2300).
-    """
-    blend = min(1.0, max(0.0, (re - 2300.0) / 1700.0))
-    laminar = 64.0 / re
-    return laminar + blend * (1.0 / (root * root) - laminar)
+
+@leaf
+def decay(x):
+    """exp(-x) of a small x > 0 with its first two orders, and between 0 and 1 for a large one."""
+    return 1.0 / (1.0 + x * (1.0 + 0.5 * x))
 
 
 @leaf
@@ -328,39 +333,44 @@ def stanton_gnielinski(re, root):
 
 
 @kernel
-def wall_coefficients(n, r, u, T, diameter, rough, friction, bend, packing, heat_factor, drag,
-                      resist, stanton, still):
+def wall_coefficients(n, r, u, T, diameter, rough, friction, bend, heat_factor, drag, resist,
+                      stanton, still):
     """Coefficients of friction and heat transfer at the present state.
 
-    drag     f / (2 D) + K / (2 L) of bends [1/m]; `friction` holds what multiplies f
-    resist   flow resistivity of a packing, given for cold air, at the present viscosity
-    stanton  4 St / D [1/m], faded out towards gas at rest below Re 3000, times heat_factor
+    drag     f / (2 D) + K / (2 L) of bends [1/m]; `friction` holds what multiplies the Darcy factor
+             f = 1/root^2 above Re 4000, blended into the laminar one below
+    resist   laminar friction, f = 64/Re below Re 2300, proportional to the velocity [kg/m3/s]
+    stanton  4 St / D of turbulent flow [1/m], times its share as in friction and heat_factor
     still    4 Nu mu / (Pr D^2) [kg/m3/s] with Nu = 3.66 of laminar flow at constant wall
-             temperature: what resting gas still gives, times heat_factor
+             temperature, also of gas at rest, times the share of laminar flow and heat_factor
     """
     for i in range(np.uintp(n)):
         mu = viscosity(T[i])
         per_d = 1.0 / diameter[i]
         re = max(1.0, r[i] * abs(u[i]) / (mu * per_d))
         root = haaland_root(max(re, 2300.0), rough[i])
-        drag[i] = friction[i] * friction_darcy(re, root) + bend[i]
-        resist[i] = packing[i] * mu / MU_COLD
-        faded = 4.0 * per_d * heat_factor[i] * min(1.0, re / 3000.0)
-        stanton[i] = faded * stanton_gnielinski(max(re, 3000.0), root)
-        still[i] = heat_factor[i] * 4.0 * 3.66 / PRANDTL * mu * per_d * per_d
+        turbulent = turbulence(re)
+        drag[i] = friction[i] * turbulent / (root * root) + bend[i]
+        resist[i] = friction[i] * (1.0 - turbulent) * 64.0 * mu * per_d
+        scale = 4.0 * per_d * heat_factor[i]
+        stanton[i] = scale * turbulent * stanton_gnielinski(max(re, 2300.0), root)
+        still[i] = scale * (1.0 - turbulent) * 3.66 / PRANDTL * mu * per_d
 
 
 @kernel
 def apply_friction(n, dt, r, m, drag, resist):
-    """Wall friction and packing, implicit: slow the gas, never turn it round, keep its energy."""
+    """Wall friction: slows the gas, never turns it round, keeps its energy.
+
+    Both parts are integrated over the step: -a m |m| exactly, -b m to second order.
+    """
     for i in range(np.uintp(n)):
-        m[i] = m[i] / (1.0 + dt * (drag[i] * abs(m[i]) + resist[i]) / r[i])
+        ir = dt / r[i]
+        m[i] = m[i] * decay(ir * resist[i]) / (1.0 + ir * drag[i] * abs(m[i]))
 
 
 @kernel
-def apply_wall_heat(n, dt, r, m, e, T, p, c, wall, stanton, still, fibre, vol, gained,
-                    grip):
-    """Heat from the wall, implicit: approaches the wall temperature and never passes it.
+def apply_wall_heat(n, dt, r, m, e, T, p, c, wall, stanton, still, vol, gained, grip):
+    """Heat from the wall: approaches the wall temperature and never passes it.
 
     `gained` collects the heat [J] that each cell has taken up, `grip` the conductance times time
     [J/K] that joined it to its wall.  The heat capacity is taken from
@@ -369,9 +379,8 @@ def apply_wall_heat(n, dt, r, m, e, T, p, c, wall, stanton, still, fibre, vol, g
     for i in range(np.uintp(n)):
         g = r[i] * c[i] * c[i] / p[i]
         capacity = p[i] / (T[i] * max(0.05, g - 1.0))  # r cv
-        rate = (stanton[i] * abs(m[i]) + still[i]) * g * capacity / r[i] + fibre[i]
-        share = dt * rate / (capacity + dt * rate)
-        held = share * capacity
+        rate = (stanton[i] * abs(m[i]) + still[i]) * g * capacity / r[i]
+        held = (1.0 - decay(dt * rate / capacity)) * capacity
         heat = held * (wall[i] - T[i])
         e[i] += heat
         gained[i] += heat * vol[i]

@@ -20,11 +20,9 @@ RM, UM, PM, EM, FM, BM, RP, UP, PP, EP, FP, BP = range(N_FACE)  # Work.Q: face v
 N_FLUX = 5  # Work.F: rows as State.U, one column a face
 
 # --- rows of Net.cells (geometry and wall by cell) ----------------------------------------------
-N_CELL = 12
+N_CELL = 10
 (INV_DX, DLNA, VOL, INV_VOL, DIAM, ROUGH, FRICTION, HEAT, WALL,
- BEND,  # loss coefficient of bends over twice their length [1/m], added to the drag
- RESIST,  # flow resistivity of a packing [Pa s/m2]
- FIBRE) = range(N_CELL)  # heat exchange with the packing's fibres [W/m3/K]
+ BEND) = range(N_CELL)  # loss coefficient of bends over twice their length [1/m]
 
 # --- ends ---------------------------------------------------------------------------------------
 CLOSED, ANECHOIC, PORT, PAIR, BRANCH = range(5)  # Net.end_kind
@@ -105,9 +103,13 @@ CFL, FRICTION_ON, HEAT_ON, OMEGA_DEG, SLICE_TIME = range(N_OPTION)
 HARD_CFL = 0.97  # a planned step may use this much before the plan is broken
 
 
-N_HOLE = 4  # Net.hole_par: open area, length with end correction, (1-sigma^2)/(2 Cd^2), and the
-# resistance of the packing behind the hole [Pa s/m]
-HOLE_AREA, HOLE_LENGTH, HOLE_LOSS, HOLE_BACKING = range(N_HOLE)
+N_HOLE = 6  # Net.hole_par
+(HOLE_AREA,  # open area [m2]
+ HOLE_LENGTH,  # with end correction [m]
+ HOLE_LOSS,  # (1 - sigma^2) / (2 Cd^2)
+ HOLE_BACKING,  # resistance of the packing behind the hole, in cold air [Pa s/m]
+ RESIST,  # flow resistivity of the packing on the velocity of the gas, in cold air [Pa s/m2]
+ FIBRE) = range(N_HOLE)  # heat exchange with its fibres per volume of gas [W/m3/K]
 
 
 class State(NamedTuple):

@@ -71,6 +71,7 @@ def stage(function):
     """Like `kernel`, for functions of whole networks that only other kernels call.
 
     They have no entry from Python: unpacking the arrays of a network there takes longer to compile
-    than the function itself.
+    than the function itself.  They are inlined, because handing hundreds of array fields over takes
+    longer to run than most of them do.
     """
-    return _compile(function, no_cpython_wrapper=True)
+    return _compile(function, no_cpython_wrapper=True, forceinline=True)

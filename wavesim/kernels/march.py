@@ -3,10 +3,11 @@
 One step:
     1. primitive values of all cells, largest wave speed, step size;
     2. samples that fall into the step;
-    3. face values half a step ahead (MUSCL-Hancock);
-    4. stores half a step ahead, nodes at all duct ends;
-    5. fluxes, update, wall friction and heat;
-    6. stores, sums, clock.
+    3. exchange through perforated walls, packings;
+    4. face values half a step ahead (MUSCL-Hancock);
+    5. stores half a step ahead, nodes at all duct ends;
+    6. fluxes, update, wall friction and heat;
+    7. stores, sums, clock.
 """
 
 import math
@@ -162,7 +163,6 @@ def update(net, state, work, record, dt):
     Q = work.Q
     F = work.F
     inv_vol = net.cells[f.INV_VOL]
-    exchange(net, state, work, dt)
     cells.update_flow(n, dt, net.area, inv_vol, Q[f.PM], Q[f.PP], F[f.R], F[f.M], F[f.E],
                       U[f.R], U[f.M], U[f.E])
     cells.update_fractions(n, dt, net.area, inv_vol, F[f.Y1], F[f.Y2], U[f.Y1], U[f.Y2])
@@ -171,8 +171,7 @@ def update(net, state, work, record, dt):
     if net.options[f.HEAT_ON] > 0.0:
         cells.apply_wall_heat(
             n, dt, U[f.R], U[f.M], U[f.E], state.T, work.W[f.P], work.W[f.C], net.cells[f.WALL],
-            work.W[f.STANTON], work.still, net.cells[f.FIBRE], net.cells[f.VOL], record.wall_gain,
-            record.wall_grip,
+            work.W[f.STANTON], work.still, net.cells[f.VOL], record.wall_gain, record.wall_grip,
         )
 
 
@@ -183,8 +182,8 @@ def walls(net, state, work):
     g = net.cells
     cells.wall_coefficients(
         net.area.shape[0] - 1, state.U[f.R], work.W[f.U], state.T, g[f.DIAM], g[f.ROUGH],
-        g[f.FRICTION], g[f.BEND], g[f.RESIST], g[f.HEAT], work.W[f.DRAG], work.W[f.SLOW],
-        work.W[f.STANTON], work.still,
+        g[f.FRICTION], g[f.BEND], g[f.HEAT], work.W[f.DRAG], work.W[f.SLOW], work.W[f.STANTON],
+        work.still,
     )
 
 
@@ -347,6 +346,7 @@ def march(net, state, work, record, inner, face, t_end, max_steps):
         theta = omega * t
         if sampling:
             add_samples(net, state, work, record, face, t, dt, steps < 0)
+        exchange(net, state, work, record, dt)
         if has_walls:
             walls(net, state, work)
         fill_ghosts(net, state, work)

@@ -17,7 +17,7 @@ ratio follow from scalar equations inside.
 import math
 
 from .ends import TOLERANCE, sonic_outflow, subsonic_mach, wave_pressure
-from .jit import kernel
+from .jit import kernel, leaf
 
 MAX_ITERATIONS = 60
 FASTEST = 1.6  # q^2 / (cp T0) that the gas may reach: four fifths of its heat
@@ -81,6 +81,33 @@ def speed_behind(r, un, p, gamma, flux, T0, cp, gas_R, guess):
 
 
 @kernel
+def after_pair(rU, unU, pU, gamma, cp, gas_R, v, bore, rD, unD, pD, gammaD, q):
+    """Faces of both ducts for the velocity `v` out of U; `q` is a guess."""
+    pU_star, _ = wave_pressure(rU, pU, gamma, unU - v)
+    rU_star = rU * math.exp(math.log(pU_star / pU) / gamma)
+    T0 = pU_star / (rU_star * gas_R) + 0.5 * v * v / cp
+    q, pD_star, _, _, _ = speed_behind(
+        rD, unD, pD, gammaD, rU_star * v * bore, T0, cp, gas_R, q
+    )
+    return v, pU_star, q, pD_star
+
+
+@leaf
+def supersonic_behind(r, u, p, cp, gas_R, bore):
+    """Velocity and pressure behind a step that supersonic gas crosses, none of it held back.
+
+    Mass, energy and momentum with the pressure p on the whole plate; the faster of two solutions.
+    """
+    flux = r * u * bore
+    push = p + flux * u
+    share = 1.0 - 0.5 * gas_R / cp
+    T0 = p / (r * gas_R) + 0.5 * u * u / cp
+    root = push * push - 4.0 * flux * flux * gas_R * T0 * share
+    q = (push + math.sqrt(max(0.0, root))) / (2.0 * flux * share)
+    return q, push - flux * q
+
+
+@kernel
 def pair(rU, unU, pU, gamma, cp, gas_R, area_U, rD, unD, pD, gammaD, area_D, throat, guess):
     """Velocity v out of U, its face pressure, velocity q into D and its face pressure.
 
@@ -89,9 +116,17 @@ def pair(rU, unU, pU, gamma, cp, gas_R, area_U, rD, unD, pD, gammaD, area_D, thr
     exponent = (gamma - 1.0) / gamma
     alpha = area_U / throat if throat < area_U * (1.0 - 1e-9) else 1.0
     c = math.sqrt(gamma * pU / rU)
+    bore = area_U / area_D
+    if unU > c and alpha <= 1.0:
+        _, _, q, pD_star = after_pair(
+            rU, unU, pU, gamma, cp, gas_R, unU, bore, rD, unD, pD, gammaD, unU * bore
+        )
+        mach2 = unU * unU / (c * c)
+        if pD_star * (gamma + 1.0) < pU * (2.0 * gamma * mach2 - (gamma - 1.0)):
+            q, pD_star = supersonic_behind(rU, unU, pU, cp, gas_R, bore)
+            return unU, pU, q, pD_star
     z = math.sqrt(gamma * pU * rU)
     zD = math.sqrt(gammaD * pD * rD)
-    bore = area_U / area_D
     start = (pU - pD + z * unU - zD * unD) / (z + zD * bore)
     low = 0.0
     high = 1.5 * c
@@ -215,15 +250,3 @@ def pair_loss(rU, unU, pU, gamma, cp, gas_R, area_U, rD, unD, pD, gammaD, area_D
         if not (low < v < high):
             v = 0.5 * (low + high)
     return after_pair(rU, unU, pU, gamma, cp, gas_R, v, bore, rD, unD, pD, gammaD, q)
-
-
-@kernel
-def after_pair(rU, unU, pU, gamma, cp, gas_R, v, bore, rD, unD, pD, gammaD, q):
-    """Faces of both ducts for the velocity `v` out of U; `q` is a guess."""
-    pU_star, _ = wave_pressure(rU, pU, gamma, unU - v)
-    rU_star = rU * math.exp(math.log(pU_star / pU) / gamma)
-    T0 = pU_star / (rU_star * gas_R) + 0.5 * v * v / cp
-    q, pD_star, _, _, _ = speed_behind(
-        rD, unD, pD, gammaD, rU_star * v * bore, T0, cp, gas_R, q
-    )
-    return v, pU_star, q, pD_star

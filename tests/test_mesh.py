@@ -1,0 +1,69 @@
+"""The default mesh is fine enough, and the order in which things are listed does not matter."""
+
+import numpy as np
+import pytest
+
+import wavesim as ws
+from wavesim.compile import compile_network
+from wavesim.network import Network
+
+SPEEDS = (2500.0, 4000.0, 5500.0, 7000.0)
+
+
+def torque(engine, exhaust, speeds, **settings):
+    sweep = ws.speed_sweep(
+        engine, exhaust, speeds, settings=ws.Settings(tolerance=1e-4, **settings), progress=False
+    )
+    assert sweep.converged
+    return sweep["torque"]
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("name", ["short collector", "long collector"])
+def test_torque_at_the_default_mesh_is_that_of_a_mesh_four_times_finer(name):
+    study = ws.load(ws.demo_path())
+    exhaust = study.exhausts[name]
+    usual = torque(study.engine, exhaust, SPEEDS)
+    fine = torque(study.engine, exhaust, SPEEDS, cell_length=0.25 * ws.Settings().cell_length)
+    for rpm, a, b in zip(SPEEDS, usual, fine, strict=True):
+        print(f"{name}, {rpm:g} rev/min: {a:.2f} and {b:.2f} N m, {100 * (a / b - 1):+.3f} %")
+    assert np.max(np.abs(usual / fine - 1.0)) < 3e-3
+
+
+def test_torque_hardly_changes_when_the_cells_are_halved():
+    study = ws.load(ws.demo_path())
+    exhaust = study.exhausts["long collector"]
+    usual = torque(study.engine, exhaust, (4500.0,))
+    fine = torque(study.engine, exhaust, (4500.0,), cell_length=0.5 * ws.Settings().cell_length)
+    assert abs(usual[0] / fine[0] - 1.0) < 2.5e-3
+
+
+def test_order_of_speeds_and_of_ducts_does_not_change_the_result():
+    study = ws.load(ws.demo_path())
+    exhaust = study.exhausts["short collector"]
+    settings = ws.Settings(cell_length=0.03, tolerance=1e-4)
+    speeds = [3000.0, 4000.0, 5000.0]
+    up = ws.speed_sweep(study.engine, exhaust, speeds, settings=settings, progress=False)
+    down = ws.speed_sweep(
+        study.engine, exhaust, speeds[::-1], settings=settings, progress=False, threads=1
+    )
+    np.testing.assert_allclose(up["torque"], down["torque"], rtol=2e-4)
+
+
+def test_ducts_listed_backwards_give_the_same_cycle(monkeypatch):
+    import wavesim.run as run
+
+    study = ws.load(ws.demo_path())
+    exhaust = study.exhausts["short collector"]
+    settings = ws.Settings(cell_length=0.03, tolerance=1e-3)
+    forward = ws.run_point(study.engine, exhaust, 4000.0, settings=settings)
+
+    def backwards(network, *args, **kwargs):
+        turned = Network(
+            list(network.ducts.items())[::-1], list(network.nodes.items())[::-1]
+        )
+        return compile_network(turned, *args, **kwargs)
+
+    monkeypatch.setattr(run, "compile_network", backwards)
+    turned = ws.run_point(study.engine, exhaust, 4000.0, settings=settings)
+    assert turned.torque == pytest.approx(forward.torque, rel=1e-6)

@@ -1,0 +1,314 @@
+"""The store: nothing lost, nothing repeated, whatever is killed, damaged or shared."""
+
+import os
+import random
+import signal
+import subprocess
+import sys
+import time
+from collections import Counter
+from pathlib import Path
+
+import numpy as np
+import pytest
+from store_worker import invented_point, speeds
+
+import wavesim.store
+import wavesim.work
+from wavesim import (
+    EngineGas,
+    InputError,
+    PerfectGas,
+    Settings,
+    SolverError,
+    Store,
+    demo_path,
+    load,
+    run_point,
+    speed_sweep,
+)
+from wavesim.result import Failure
+from wavesim.store import point_key
+
+CHEAP = Settings(cell_length=0.1, sample_deg=10.0, tolerance=5e-2)
+WORKER = Path(__file__).with_name("store_worker.py")
+COUNT = 40
+KEY, OTHER = "a" * 64, "b" * 64
+
+
+@pytest.fixture(scope="module")
+def system():
+    study = load(demo_path())
+    return study.engine, study.exhausts[study.base]
+
+
+@pytest.fixture
+def store(tmp_path):
+    return Store(tmp_path / "store")
+
+
+def same(a, b):
+    """True if two points agree to the last bit."""
+    return (
+        (a.rpm, a.audit, a.meta) == (b.rpm, b.audit, b.meta)
+        and repr(a.values) == repr(b.values)  # NaN included
+        and a.cylinders.keys() == b.cylinders.keys()
+        and all(np.array_equal(a.cylinders[name], b.cylinders[name]) for name in a.cylinders)
+        and (a.samples is None) == (b.samples is None)
+        and (a.samples is None or (
+            a.samples.cells.tobytes() == b.samples.cells.tobytes()
+            and a.samples.layout == b.samples.layout
+        ))
+    )  # fmt: skip
+
+
+# --- killed -------------------------------------------------------------------------------------
+
+
+def start_worker(tmp_path, seconds=0.03):
+    arguments = [tmp_path / "store", tmp_path / "log", COUNT, seconds]
+    return subprocess.Popen([sys.executable, WORKER, *map(str, arguments)])
+
+
+def read_log(tmp_path):
+    """Pairs (word, speed) in the order they were written."""
+    path = tmp_path / "log"
+    lines = path.read_text().splitlines() if path.exists() else []
+    return [(word, float(rpm)) for word, rpm in map(str.split, lines)]
+
+
+def wait_for_more(tmp_path, process, count, already):
+    """Wait until the worker has kept `count` more points."""
+    deadline = time.monotonic() + 60.0
+    while process.poll() is None and time.monotonic() < deadline:
+        if sum(word == "kept" for word, _ in read_log(tmp_path)) >= already + count:
+            return
+        time.sleep(0.002)
+
+
+def test_study_killed_three_times_repeats_nothing_and_loses_nothing(tmp_path):
+    chance = random.Random(7)
+    for _ in range(3):
+        before = read_log(tmp_path)
+        worker = start_worker(tmp_path)
+        wait_for_more(tmp_path, worker, chance.randint(3, 9), Counter(w for w, _ in before)["kept"])
+        time.sleep(chance.uniform(0.0, 0.03))
+        worker.send_signal(signal.SIGKILL)
+        assert worker.wait() == -signal.SIGKILL
+        kept = {rpm for word, rpm in before if word == "kept"}
+        started = {rpm for word, rpm in read_log(tmp_path)[len(before):] if word == "started"}
+        assert not kept & started  # what was finished is not even begun again
+    assert start_worker(tmp_path).wait() == 0
+    log = read_log(tmp_path)
+    kept = Counter(rpm for word, rpm in log if word == "kept")
+    assert kept == Counter(speeds(COUNT))
+    # Each kill cost at most what was in work: two points in threads and two not put away yet.
+    assert COUNT <= sum(word == "started" for word, _ in log) <= COUNT + 3 * 4
+    found = Store(tmp_path / "store").check()
+    assert found == (COUNT, (), ())
+
+
+def test_two_processes_share_a_folder_and_the_work(tmp_path):
+    workers = [start_worker(tmp_path) for _ in range(2)]
+    assert [worker.wait() for worker in workers] == [0, 0]  # each checks its complete sweep
+    started = Counter(rpm for word, rpm in read_log(tmp_path) if word == "started")
+    assert started == Counter(speeds(COUNT))
+    assert Store(tmp_path / "store").check() == (COUNT, (), ())
+
+
+def test_claim_of_a_killed_process_is_free_again(store):
+    code = (f"import time; from wavesim import Store; s = Store({str(store.folder)!r}); "
+            f"print(s.claim({KEY!r}), flush=True); time.sleep(60)")
+    other = subprocess.Popen([sys.executable, "-c", code], stdout=subprocess.PIPE, text=True)
+    assert other.stdout.readline() == "True\n"
+    assert not store.claim(KEY) and store.claim(OTHER)
+    other.kill()
+    other.wait()
+    other.stdout.close()
+    assert store.claim(KEY)
+
+
+def test_claim_holds_against_other_objects_of_the_process(store):
+    twin = Store(store.folder)
+    assert store.claim(KEY) and not twin.claim(KEY)
+    twin.check()
+    del twin
+    assert not Store(store.folder).claim(KEY)
+    store.release(KEY)
+    assert Store(store.folder).claim(KEY)
+
+
+def test_without_locks_everything_can_be_claimed(store, monkeypatch):
+    monkeypatch.setattr(wavesim.store, "fcntl", None)
+    assert store.claim(KEY) and not store.claim(KEY)
+    store.release(KEY)
+    assert store.claim(KEY)
+
+
+# --- kept -----------------------------------------------------------------------------------------
+
+
+def test_point_comes_back_to_the_last_bit(system, store):
+    point = run_point(*system, 6000, settings=CHEAP)
+    store.put(KEY, point)
+    assert same(store.get(KEY), point) and store.get(OTHER) is None
+    assert store.get(KEY).exhaust == system[1] and (store.written, store.found) == (1, 2)
+
+
+def test_scalars_do_not_stand_in_for_traces(store):
+    point = invented_point(2000.0)
+    bare = invented_point(2000.0)
+    object.__setattr__(bare, "samples", None)
+    store.put(KEY, bare)
+    assert store.get(KEY) is None and same(store.get(KEY, traces=False), bare)
+    store.put(KEY, point)
+    assert same(store.get(KEY), point) and store.check().finished == 2
+
+
+def test_failure_is_finished_too(system, store, monkeypatch):
+    few = CHEAP.replace(cell_length=0.03, max_steps_per_cycle=1500)
+    first = speed_sweep(*system, [2000, 6000], settings=few, store=store, progress=False)
+    assert list(first.failures) == [2000.0] and store.written == 2
+
+    def never(*_, **__):
+        raise AssertionError("computed again")
+
+    monkeypatch.setattr(wavesim.work, "run_point", never)
+    again = speed_sweep(*system, [2000, 6000], settings=few, store=store, progress=False)
+    assert again.failures == first.failures and same(again[6000], first[6000])
+    with pytest.raises(SolverError, match="Step limit"):
+        store.run_point(*system, 2000, settings=few)
+
+
+def test_bad_input_is_not_kept(system, store):
+    engine, exhaust = system
+    wrong = exhaust.replace(primary=None, primaries=[exhaust.primary] * 3)
+    with pytest.raises(InputError):
+        speed_sweep(engine, wrong, [6000], settings=CHEAP, store=store, progress=False)
+    assert store.check().finished == 0 and store.claim(point_key(engine, wrong, 6000, CHEAP))
+
+
+def test_speed_after_a_kept_one_starts_cold(system, store):
+    speeds = [5000, 5500, 6000]
+    whole = speed_sweep(*system, speeds, settings=CHEAP, threads=1, store=store, progress=False)
+    (store.folder / f"{point_key(*system, 6000, CHEAP)}.npz").unlink()
+    again = speed_sweep(*system, speeds, settings=CHEAP, threads=1, store=store, progress=False)
+    assert again[6000].torque == run_point(*system, 6000, settings=CHEAP).torque
+    assert again[6000].torque == pytest.approx(whole[6000].torque, rel=CHEAP.tolerance)
+
+
+def test_store_computes_a_single_point_once(system, store):
+    gas = PerfectGas(1.35, 288.0, heat_per_fresh=2.7e6, fuel_fraction=0.06)
+    first = store.run_point(*system, 6000, settings=CHEAP, gas=gas)
+    assert same(store.run_point(*system, 6000, settings=CHEAP, gas=gas), first)
+    assert (store.written, store.found) == (1, 1)
+
+
+# --- the key --------------------------------------------------------------------------------------
+
+
+def test_key_depends_on_everything_and_on_nothing_else(system, monkeypatch):
+    engine, exhaust = system
+    base = point_key(engine, exhaust, 3000, CHEAP)
+    assert base == point_key(engine, exhaust, 3000.0, CHEAP.replace()) and len(base) == 64
+    others = [
+        point_key(engine.replace(compression_ratio=10.6), exhaust, 3000, CHEAP),
+        point_key(engine, exhaust.with_collector(length=0.1500001), 3000, CHEAP),
+        point_key(engine, exhaust, 3000.0001, CHEAP),
+        point_key(engine, exhaust, 3000, CHEAP.replace(cfl=0.8)),
+        point_key(engine, exhaust, 3000, CHEAP, gas=PerfectGas()),
+        point_key(engine, exhaust, 3000, CHEAP, gas=PerfectGas(1.3)),
+        point_key(engine, exhaust, 3000, CHEAP, gas=EngineGas()),
+        point_key(engine, exhaust, 3000, CHEAP, fuel_flow=1e-3),
+    ]
+    monkeypatch.setattr(wavesim.store, "_library", lambda: "next version")
+    others.append(point_key(engine, exhaust, 3000, CHEAP))
+    assert len({base, *others}) == len(others) + 1
+
+
+def test_key_is_the_same_in_another_process(system):
+    code = ("from wavesim import *; from wavesim.store import point_key; s = load(demo_path()); "
+            "print(point_key(s.engine, s.exhausts[s.base], 3000, Settings()))")
+    done = subprocess.run(
+        [sys.executable, "-c", code], capture_output=True, text=True, check=True,
+        env={**os.environ, "PYTHONHASHSEED": "77"},
+    )
+    assert done.stdout.strip() == point_key(*system, 3000, Settings())
+
+
+# --- damaged and foreign files --------------------------------------------------------------------
+
+
+def damage(path, how):
+    data = path.read_bytes()
+    path.write_bytes({
+        "empty": b"", "cut short": data[: len(data) // 2], "text": b"rpm,torque\n1,2\n",
+        "flipped": data[:-400] + bytes([data[-400] ^ 8]) + data[-399:],
+        "zeros": bytes(len(data)), "cut header": data[100:],
+    }[how])  # fmt: skip
+
+
+@pytest.mark.parametrize("how", ["empty", "cut short", "text", "flipped", "zeros", "cut header"])
+def test_damaged_file_is_told_left_alone_and_replaced_beside(store, how):
+    store.put(KEY, invented_point(2000.0))
+    path = store.folder / f"{KEY}.npz"
+    damage(path, how)
+    left = path.read_bytes()
+    assert store.get(KEY) is None and store.check() == (0, (path.name,), ())
+    assert f"damaged file, left alone: {path.name}" in store.check().summary()
+    store.put(KEY, invented_point(2000.0))
+    assert same(store.get(KEY), invented_point(2000.0)) and path.read_bytes() == left
+    assert store.check() == (1, (path.name,), ())
+    damage(store.folder / f"{KEY}.2.npz", how)
+    store.put(KEY, invented_point(2000.0))
+    assert same(store.get(KEY), invented_point(2000.0)) and store.check().finished == 1
+
+
+def test_no_flipped_bit_changes_a_point(store):
+    """Wherever a bit flips, the file is refused or the point is still the same."""
+    point = invented_point(2000.0)
+    store.put(KEY, point)
+    path = store.folder / f"{KEY}.npz"
+    whole = path.read_bytes()
+    chance = random.Random(3)
+    refused = 0
+    for _ in range(300):
+        at, bit = chance.randrange(len(whole)), chance.randrange(8)
+        path.write_bytes(whole[:at] + bytes([whole[at] ^ (1 << bit)]) + whole[at + 1 :])
+        found = store.get(KEY)
+        assert found is None or same(found, point)
+        refused += found is None
+    assert refused > 200
+
+
+def test_file_with_the_name_of_another_point_is_damaged(store):
+    store.put(KEY, invented_point(2000.0))
+    (store.folder / f"{KEY}.npz").rename(store.folder / f"{OTHER}.npz")
+    assert store.get(OTHER) is None and store.check() == (0, (f"{OTHER}.npz",), ())
+
+
+def test_foreign_files_are_told_and_left_alone(store):
+    store.put(KEY, Failure("SolverError", "it burst"))
+    (store.folder / "notes.txt").write_text("mine")
+    (store.folder / "folder").mkdir()
+    np.savez(store.folder / "sweep.npz", a=np.arange(3))
+    assert store.check() == (1, (), ("folder", "notes.txt", "sweep.npz"))
+    assert "foreign file, left alone: notes.txt" in store.check().summary()
+    Store(store.folder)
+    assert (store.folder / "notes.txt").read_text() == "mine"
+
+
+def test_only_old_temporary_files_of_its_own_are_swept_up(store):
+    names = [f".{KEY}.123.0.tmp", f".{KEY}.123.1.tmp", ".mine.tmp"]
+    for name in names:
+        (store.folder / name).write_bytes(b"half")
+    for name in (names[0], names[2]):
+        os.utime(store.folder / name, (0.0, 0.0))
+    Store(store.folder)
+    assert [(store.folder / name).exists() for name in names] == [False, True, True]
+
+
+def test_folder_that_cannot_be_used_is_refused(tmp_path):
+    (tmp_path / "file").write_text("")
+    with pytest.raises(InputError, match="cannot use the folder"):
+        Store(tmp_path / "file" / "store")
