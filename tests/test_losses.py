@@ -8,7 +8,7 @@ Theory: Shapiro, Compressible Fluid Flow (1953) ch. 6 and 7; the correlations na
 import fluids
 import numpy as np
 import pytest
-from marches import AIR, GAMMA, P0, T0, R, cut
+from marches import AIR, GAMMA, P0, T0, R, cut, endless
 from references import references
 
 import wavesim as ws
@@ -20,12 +20,17 @@ CP = GAMMA * R / (GAMMA - 1.0)
 PRANDTL = 0.71
 
 
-def flow_through(parts, p_in, p_out, t=0.5, T_in=T0, T_start=T0, **settings):
-    """Steady flow of air through a line of parts between two open ends: ducts by name."""
+def flow_through(parts, p_in, p_out, t=0.5, T_in=T0, **settings):
+    """Steady flow of air through a line of parts to an open end: ducts by name.
+
+    It comes from an open end, or, hot, from an endless pipe in which `p_in` is the pressure at
+    rest.
+    """
     plan = Plan()
     first, last = plan.lay(("line", parts if isinstance(parts, tuple) else (parts,)))
-    plan.nodes["in"], plan.nodes["out"] = cut(first, p_in, T_in), cut(last, p_out)
-    start = dict.fromkeys(plan.ducts, (0.5 * (p_in + p_out), 0.0, T_start, "air"))
+    source = cut if T_in == T0 else endless
+    plan.nodes["in"], plan.nodes["out"] = source(first, p_in, T_in), cut(last, p_out)
+    start = dict.fromkeys(plan.ducts, (0.5 * (p_in + p_out), 0.0, T_in, "air"))
     result = ws.simulate(
         ws.Network(plan.ducts, plan.nodes), t, gas=AIR, settings=ws.Settings(**settings),
         initial=start, samples=50,
@@ -91,8 +96,8 @@ def test_friction_factor_agrees_with_a_general_library(roughness):
     re = np.geomspace(4000.0, 5e6, 60)
     factor, _ = wall_terms(re, roughness)
     haaland, colebrook = (
-        [fluids.friction_factor(Re=x, eD=roughness, Method=name) for x in re]
-        for name in ("Haaland", "Colebrook")
+        [law(x, roughness) for x in re.tolist()]
+        for law in (fluids.friction.Haaland, fluids.friction.Colebrook)
     )
     assert factor == pytest.approx(haaland, rel=1e-3)
     assert factor == pytest.approx(colebrook, rel=0.03 if roughness > 0.02 else 0.02)
@@ -160,17 +165,17 @@ def along(gas, i, j, slopes):
 
 
 @pytest.mark.parametrize("roughness", [1.5e-6, 4.5e-5, 4e-4])
-@pytest.mark.parametrize("p_in,length", [(1.05e5, 3.0), (1.3e5, 3.0), (1.9e5, 3.0), (1.9e5, 1.0)])
+@pytest.mark.parametrize("p_in,length", [(1.05e5, 3.0), (1.3e5, 3.0), (1.9e5, 3.0), (1.6e5, 2.0)])
 def test_long_pipe_loses_the_pressure_of_fanno(p_in, length, roughness):
-    """Adiabatic friction, Mach 0.1 to 0.7: the pressure drop within 0.5 % of the integral with the
-    friction factor at the local Reynolds number, and of Fanno's closed form with its mean.
+    """Adiabatic friction from Mach 0.11 to 0.6: the pressure drop within 0.5 % of the integral with
+    the friction factor at the local Reynolds number, and of Fanno's closed form with its mean.
     """
     bore = 0.04
-    pipe = ws.Pipe(length, bore, roughness=roughness, cell_length=0.02)
+    pipe = ws.Pipe(length, bore, roughness=roughness, cell_length=0.015)
     gas = flow_through(pipe, p_in, P0, wall_heat=False)["line"]
     mach, re = mach_of(gas), reynolds_of(gas, bore)
-    i, j = 3, len(mach) - 4
-    assert 0.09 < mach[i] < 0.7
+    i, j = 3, min(len(mach) - 4, int(np.searchsorted(mach, 0.6)) - 1)
+    assert j > i + 20 and mach[i] > 0.1
     flux = gas["rho"][i] * gas["u"][i]
 
     def slopes(m, total):
@@ -186,17 +191,18 @@ def test_long_pipe_loses_the_pressure_of_fanno(p_in, length, roughness):
     assert drop == pytest.approx(gas["p"][i] * (1.0 - ratio), rel=5e-3)
 
 
-@pytest.mark.parametrize("T_in,T_wall", [(300.0, 600.0), (900.0, 500.0), (1100.0, 1000.0)])
-@pytest.mark.parametrize("p_in", [1.03e5, 1.3e5])
+@pytest.mark.parametrize("T_in,T_wall", [(300.0, 600.0), (900.0, 500.0), (1100.0, 700.0)])
+@pytest.mark.parametrize("p_in", [1.3e5, 1.8e5])
 def test_pipe_with_a_warm_or_cold_wall_changes_temperature_as_the_correlation_says(
     p_in, T_in, T_wall
 ):
     """Stagnation temperature and pressure at the outlet against the integral with friction and
-    Gnielinski's Nusselt number at the local Reynolds number: 1 % of the change.
+    Gnielinski's Nusselt number at the local Reynolds number: 0.3 % of the change of temperature,
+    1 % of that of pressure.
     """
     bore, roughness = 0.04, 4.5e-5
-    pipe = ws.Pipe(2.0, bore, wall_temperature=T_wall, heat_factor=1.5, cell_length=0.02)
-    gas = flow_through(pipe, p_in, P0, T_in=T_in, T_start=T_in)["line"]
+    pipe = ws.Pipe(2.0, bore, wall_temperature=T_wall, heat_factor=1.5, cell_length=0.01)
+    gas = flow_through(pipe, p_in, P0, T_in=T_in)["line"]
     i, j = 3, len(gas["x"]) - 4
     flux = gas["rho"][i] * gas["u"][i]
 
@@ -213,7 +219,7 @@ def test_pipe_with_a_warm_or_cold_wall_changes_temperature_as_the_correlation_sa
     p, total = along(gas, i, j, slopes)
     warmth = gas["T"] * (1.0 + 0.5 * (GAMMA - 1.0) * mach_of(gas) ** 2)
     assert abs(warmth[j] - warmth[i]) > 20.0
-    assert warmth[j] - warmth[i] == pytest.approx(total - warmth[i], rel=0.01)
+    assert warmth[j] - warmth[i] == pytest.approx(total - warmth[i], rel=3e-3)
     assert gas["p"][i] - gas["p"][j] == pytest.approx(gas["p"][i] - p, rel=0.01)
 
 
@@ -223,7 +229,7 @@ def test_cooled_pipe_follows_the_log_mean_balance():
     """
     bore, T_wall = 0.04, 800.0
     pipe = ws.Pipe(2.0, bore, wall_temperature=T_wall, heat_factor=1.0, cell_length=0.02)
-    gas = flow_through(pipe, 1.02e5, P0, T_in=1000.0, T_start=1000.0)["line"]
+    gas = flow_through(pipe, 1.2e5, P0, T_in=1000.0)["line"]
     i, j = 3, len(gas["x"]) - 4
     T = 0.5 * (gas["T"][i] + gas["T"][j])
     flux = gas["rho"][i] * gas["u"][i]
@@ -243,9 +249,9 @@ def test_cooled_pipe_follows_the_log_mean_balance():
 @pytest.mark.parametrize("T_wall", [250.0, 1200.0])
 def test_frictionless_heating_and_cooling_follow_rayleigh(T_wall):
     """The pressure change within 1 % of Rayleigh's at the ratio of stagnation temperatures."""
-    pipe = ws.Pipe(1.5, 0.03, wall_temperature=T_wall, heat_factor=4.0, cell_length=0.01)
+    pipe = ws.Pipe(3.0, 0.03, wall_temperature=T_wall, heat_factor=2.0, cell_length=0.01)
     gas = flow_through(
-        pipe, 1.25e5, P0, T_in=400.0, T_start=400.0, friction=False, cell_length=0.01
+        pipe, 1.6e5, P0, T_in=400.0, friction=False
     )["line"]
     mach = mach_of(gas)
     i, j = 3, len(mach) - 4
@@ -288,17 +294,20 @@ def test_bend_loses_what_the_handbook_says(ratio, angle, cell_length):
     assert total - pipes == pytest.approx(asked, rel=0.03)
 
 
-def test_extra_loss_of_a_pipe_is_lost_once_however_it_is_cut():
-    """A coefficient of 2 spread over a pipe of any length, within 1 %."""
-    for length, dx in ((0.013, 0.02), (0.1, 0.02), (0.7, 0.02)):
-        parts = (ws.Pipe(1.0, 0.05), ws.Pipe(length, 0.05, extra_loss=2.0), ws.Pipe(1.0, 0.05))
-        gas = flow_through(parts, 1.05e5, P0, cell_length=dx, wall_heat=False)["line"]
-        x = gas["x"]
-        i, j = np.searchsorted(x, 0.6), np.searchsorted(x, 1.4 + length)
-        mach2 = mach_of(gas)[i : j + 1] ** 2
-        factor = darcy(reynolds_of(gas, 0.05)[i : j + 1], 4.5e-5 / 0.05).mean()
-        total = np.log(stagnation(gas, i) / stagnation(gas, j)) / (0.5 * GAMMA * mach2.mean())
-        assert total - factor * (x[j] - x[i]) / 0.05 == pytest.approx(2.0, rel=0.01)
+@pytest.mark.parametrize("loss,within", [(0.2, 0.005), (2.0, 0.03)])
+@pytest.mark.parametrize("length", [0.013, 0.1, 0.7])
+def test_extra_loss_of_a_pipe_is_lost_once_however_it_is_cut(length, loss, within):
+    """Also in a pipe shorter than a cell: 0.5 % of a loss such as a bend has, 3 % of a loss of two
+    dynamic pressures within a single cell at Mach 0.1.
+    """
+    parts = (ws.Pipe(1.0, 0.05), ws.Pipe(length, 0.05, extra_loss=loss), ws.Pipe(1.0, 0.05))
+    gas = flow_through(parts, 1.05e5, P0, t=1.0, cell_length=0.02, wall_heat=False)["line"]
+    x = gas["x"]
+    i, j = np.searchsorted(x, 0.6), np.searchsorted(x, 1.4 + length)
+    mach2 = mach_of(gas)[i : j + 1] ** 2
+    factor = darcy(reynolds_of(gas, 0.05)[i : j + 1], 4.5e-5 / 0.05).mean()
+    total = np.log(stagnation(gas, i) / stagnation(gas, j)) / (0.5 * GAMMA * mach2.mean())
+    assert total - factor * (x[j] - x[i]) / 0.05 == pytest.approx(loss, rel=within)
 
 
 # plates and monoliths -------------------------------------------------------------------------
@@ -306,21 +315,21 @@ def test_extra_loss_of_a_pipe_is_lost_once_however_it_is_cut():
 
 @pytest.mark.parametrize("share,coefficient", [(0.2, 0.61), (0.5, 0.8), (0.8, 0.8)])
 def test_plate_loses_the_head_of_its_jet(share, coefficient):
-    """LO-8: K = (1/(sigma Cd) - 1)^2 on the dynamic pressure of the pipe, within 2 % at Mach 0.05
-    and below (the jet itself stays below Mach 0.3).
+    """LO-8: K = (1/(sigma Cd) - 1)^2 on the dynamic pressure of the pipe, within 1 % at Mach 0.06
+    and below; the jet is nearly incompressible.
     """
     bore = 0.05
     plate = ws.Plate(bore * np.sqrt(share), discharge_coefficient=coefficient)
     pipe = ws.Pipe(0.5, bore)
     theory = (1.0 / (share * coefficient) - 1.0) ** 2
-    drop = min(1500.0, 0.5 * 1.2 * 17.0**2 * (theory + 1.0))
+    drop = 300.0  # Pa
     ducts = flow_through(
         (pipe, plate, pipe), P0 + drop, P0, t=1.0, friction=False, wall_heat=False
     )
     before, behind = ducts["line/1"], ducts["line/2"]
     head = 0.5 * before["rho"][-3] * before["u"][-3] ** 2
     loss = (stagnation(before, -3) - stagnation(behind, 2)) / head
-    assert loss == pytest.approx(theory, rel=0.02)
+    assert loss == pytest.approx(theory, rel=0.01)
 
 
 def test_monolith_has_the_pressure_drop_of_laminar_channels():

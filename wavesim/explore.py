@@ -877,7 +877,7 @@ class _Search:
         found = differential_evolution(
             lambda x: self.costs_of(x.T), [(0.0, 1.0)] * dimension, init=population,
             maxiter=max(1, evaluations // size - 1), vectorized=True, updating="deferred",
-            polish=False, seed=np.random.default_rng(seed),
+            polish=False, tol=1e-5, seed=np.random.default_rng(seed),
         )
         return "the designs of a generation agree" if found.success else _SPENT
 

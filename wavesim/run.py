@@ -345,11 +345,14 @@ def _watched(model):
     ]
 
 
-def _change(history):
-    """Largest change between the last two cycles: masses and work relative, pumping to work."""
-    if len(history) < 2:
+def _change(history, back=1):
+    """Largest difference between the last cycle and the one `back` cycles before it.
+
+    Masses, work and temperature are relative; pumping work counts against the net work.
+    """
+    if len(history) <= back:
         return np.inf
-    new, old = np.array(history[-1]), np.array(history[-2])
+    new, old = np.array(history[-1]), np.array(history[-1 - back])
     scale = np.abs(new)
     scale[1] = max(scale[1], 0.1 * scale[0])  # residual gas against the charge
     scale[3] = scale[2]  # pumping against the net work
@@ -357,8 +360,12 @@ def _change(history):
 
 
 def _settled(history, tolerance):
-    """True if the last two changes both lie within the tolerance."""
-    return len(history) > 2 and max(_change(history), _change(history[:-1])) <= tolerance
+    """True if the last cycle repeats each of the three before it within the tolerance.
+
+    One small step alone may be part of a slow drift; over three, what is left of a drift that
+    shrinks by a third per cycle is below half the tolerance.
+    """
+    return all(_change(history, back) <= tolerance for back in (1, 2, 3))
 
 
 # --- from arrays to quantities --------------------------------------------------------------------

@@ -20,8 +20,8 @@ class Settings(Description):
     scheme : {"finite volume", "characteristics"}
         Solver for the ducts; the second needs a perfect gas.
     tolerance : float
-        Largest relative change of the cycle integrals from one cycle to the next that counts as
-        converged, 1e-7 to 0.1.
+        Largest relative difference of the cycle integrals between the last cycle and the three
+        before it that counts as converged, 1e-7 to 0.1.
     max_cycles, min_cycles : int
         Limits of the number of engine cycles, 1 to 1000 and 1 to `max_cycles`.
     sample_deg : float
@@ -42,7 +42,7 @@ class Settings(Description):
     cell_length: float = number("m", 0.0005, 0.2, 0.015)
     cfl: float = number("1", 0.05, 1.0, 0.85)
     scheme: str = choice(SCHEMES, SCHEMES[0])
-    tolerance: float = number("1", 1e-7, 0.1, 5e-4)
+    tolerance: float = number("1", 1e-7, 0.1, 1e-3)
     max_cycles: int = integer(1, 1000, 60)
     min_cycles: int = integer(1, 1000, 3)
     sample_deg: float = number("deg", 0.05, 10.0, 1.0)

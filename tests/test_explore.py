@@ -1,0 +1,371 @@
+"""Designs over any field, what they do, and the search for the best; mostly on an invented engine.
+
+The invented engine has torque = 200 - 400 (collector length - 0.5 m)^2 - 0.01 |rpm - 4000| / 10,
+so that the best design is known.
+"""
+
+import csv
+import math
+
+import numpy as np
+import pytest
+
+import wavesim.work
+from wavesim import (
+    InputError,
+    Settings,
+    SolverError,
+    Store,
+    demo_path,
+    designs,
+    explore,
+    load,
+    optimise,
+    speed_sweep,
+)
+from wavesim.result import QUANTITIES, Point
+from wavesim.study import Study
+
+CHEAP = Settings(cell_length=0.1, sample_deg=10.0, tolerance=5e-2)
+LENGTH, BORE, RATIO = (
+    "exhaust.collector.length", "exhaust.collector.diameter", "engine.compression_ratio"
+)
+SPACE = {LENGTH: (0.1, 0.8), BORE: [0.050, 0.058]}
+RPM = (3000.0, 4000.0, 5000.0)
+
+
+@pytest.fixture(scope="module")
+def study():
+    return load(demo_path())
+
+
+@pytest.fixture(scope="module")
+def system(study):
+    return study.engine, study.exhausts[study.base]
+
+
+@pytest.fixture
+def invented(monkeypatch):
+    """Invented engine in place of the real one; gives the list of what it computed."""
+    calls = []
+
+    def run(engine, exhaust, rpm, **_):
+        length, bore = exhaust.collector[0].length, exhaust.collector[0].diameter
+        calls.append((length, bore, rpm))
+        if length > 0.79:
+            raise SolverError("Unphysical state in duct 'collector'")
+        torque = 200.0 - 400.0 * (length - 0.5) ** 2 - 1e-3 * abs(rpm - 4000.0)
+        values = dict.fromkeys(QUANTITIES, 1.0)
+        values |= {"torque": torque, "power": torque * rpm * math.pi / 30.0, "bsfc": length}
+        audit = {"converged": bore < 0.057, "cycles": 3}
+        return Point(rpm, values, {}, None, audit, {})
+
+    monkeypatch.setattr(wavesim.work, "run_point", run)
+    return calls
+
+
+# --- designs --------------------------------------------------------------------------------------
+
+
+def test_grid_holds_every_combination_and_both_ends(study):
+    found = designs(study, {**SPACE, RATIO: [10.0, 11.0]}, 3)
+    assert len(found) == 12 and found[0] == {LENGTH: 0.1, BORE: 0.050, RATIO: 10.0}
+    assert sorted({d[LENGTH] for d in found}) == pytest.approx([0.1, 0.45, 0.8])
+
+
+@pytest.mark.parametrize("method", ["latin hypercube", "sobol"])
+def test_samples_fill_the_space_evenly_and_repeat_with_their_seed(study, method):
+    space = {LENGTH: (0.1, 0.8), "exhaust.primary.length": (0.4, 0.9)}
+    found = designs(study, space, 32, method=method, seed=3)
+    assert found == designs(study, space, 32, method=method, seed=3)
+    assert found != designs(study, space, 32, method=method, seed=4)
+    for path, (low, high) in space.items():  # one sample in every 32nd of each range
+        places = sorted(int(32 * (d[path] - low) / (high - low)) for d in found)
+        assert places == list(range(32))
+
+
+def test_samples_of_any_number_and_of_single_values(study):
+    found = designs(study, {LENGTH: (0.1, 0.8), BORE: [0.05, 0.054]}, 21, method="sobol")
+    assert len(found) == 21 and {d[BORE] for d in found} == {0.05, 0.054}
+    assert len(designs(study, {BORE: [0.05, 0.054]}, 50, method="sobol")) == 2  # equal ones go
+
+
+def test_a_pair_of_engine_and_exhaust_is_a_base_too(study, system):
+    assert designs(system, SPACE, 2) == designs(study, SPACE, 2)
+
+
+@pytest.mark.parametrize(
+    ("space", "message"),
+    [
+        ({"exhaust.colector.length": (0.1, 0.8)}, "did you mean 'collector'"),
+        ({"exhaust.collector.lenght": (0.1, 0.8)}, "did you mean 'length'"),
+        ({"exhausts.collector.length": (0.1, 0.8)}, "must be one of 'engine', 'exhaust'"),
+        ({"exhaust.collector.1.length": (0.1, 0.8)}, "does not choose one of the 1 items"),
+        ({"exhaust.tailpipe.length": (0.1, 0.8)}, "does not choose one of the 0 items"),
+        ({"engine.bore.x": [1]}, "has no field 'x'"),
+        ({LENGTH: (0.8, 0.1)}, "high end of 'exhaust.collector.length' = 0.1"),
+        ({LENGTH: (0.1, 0.5, 0.8)}, r"must be a pair \(low, high\), or a list"),
+        ({LENGTH: (0.1, float("nan"))}, "not a finite number"),
+        ({LENGTH: []}, "at least one value"),
+        ({LENGTH: "short"}, "must be a sequence"),
+        ({}, "must map paths"),
+    ],
+)
+def test_bad_spaces_are_refused(study, space, message):
+    with pytest.raises(InputError, match=message):
+        designs(study, space, 3)
+
+
+def test_bad_arguments_of_designs_are_refused(study):
+    for arguments, message in (
+        ({"n": 0}, "n = 0"), ({"n": 2.5}, "n = 2.5"), ({"n": 3, "method": "random"}, "grid"),
+        ({"n": 3, "method": "sobol", "seed": -1}, "seed = -1"),
+    ):  # fmt: skip
+        with pytest.raises(InputError, match=message):
+            designs(study, SPACE, **arguments)
+    with pytest.raises(InputError, match="number of combinations"):
+        designs(study, {LENGTH: (0.1, 0.8), BORE: (0.05, 0.06)}, 2000)
+    with pytest.raises(InputError, match="Study or a pair"):
+        designs("study", SPACE, 3)
+
+
+# --- explore --------------------------------------------------------------------------------------
+
+
+def test_table_of_designs_holds_values_averages_and_the_bill(system, study, invented):
+    found = explore(*system, designs(study, SPACE, 3), RPM, progress=False)
+    assert len(found) == 6 and found.paths == (LENGTH, BORE)
+    assert found["torque"].shape == (6, 3) and found.rpm.tolist() == list(RPM)
+    assert found["torque"][2] == pytest.approx([198.0, 199.0, 198.0])
+    assert found.mean("torque")[2] == pytest.approx(198.5)
+    assert found.mean("torque", (3500, 4500))[2] == pytest.approx(198.75)
+    assert found[LENGTH][2] == pytest.approx(0.45) and found[BORE][:2] == [0.050, 0.058]
+    longer, shorter = found.designs[2].amounts, found.designs[0].amounts
+    assert longer["length"] - shorter["length"] == pytest.approx(0.35)
+    assert longer["mass"] > shorter["mass"]
+    assert found.built(2)[1].collector[0].length == pytest.approx(0.45)
+
+
+def test_failed_designs_are_kept_with_their_error(system, invented):
+    space = {LENGTH: [0.3, 0.8, 99.0]}
+    found = explore(*system, space, RPM, progress=False)
+    assert list(found.failures) == [1, 2]
+    assert found.failures[1].startswith("3000 rev/min: Unphysical state in duct 'collector'; 4000")
+    assert "length = 99 m is outside the valid range" in found.failures[2]
+    assert np.isnan(found["torque"][1:]).all() and np.isnan(found["mass"][2])
+    assert [d.changes[LENGTH] for d in found.best()] == [0.3]
+    assert "3 designs, 2 failed" in found.summary()
+
+
+def test_best_follows_goal_band_and_limits(system, study, invented):
+    found = explore(*system, designs(study, SPACE, 8), RPM, keep=("torque", "bsfc"), progress=False)
+    lengths = sorted(set(found[LENGTH]))
+    assert found.best()[0].changes[LENGTH] == lengths[4] == pytest.approx(0.5)
+    assert found.best("bsfc", goal="smallest")[0].changes[LENGTH] == lengths[0]
+    assert found.best("length")[0].changes[LENGTH] == lengths[6]  # the last one failed
+    heaviest = found.designs[5].amounts["mass"]
+    light = found.best(limits={"mass": (None, heaviest)}, count=99)
+    assert light and all(d.amounts["mass"] <= heaviest for d in light)
+    strong = found.best(limits={"torque": (197.0, None)}, count=99)
+    assert all(d.quantities["torque"].min() >= 197.0 for d in strong) and len(strong) < len(found)
+    with pytest.raises(InputError, match="did you mean 'torque'"):
+        found.best("torqe")
+    with pytest.raises(InputError, match="limits"):
+        found.best(limits={"pmep": (None, 1e5)})  # was not kept
+    with pytest.raises(InputError, match="band"):
+        found.best(band=(2000, 4000))
+
+
+def test_designs_that_did_not_converge_are_flagged(system, study, invented):
+    found = explore(*system, {BORE: [0.050, 0.058]}, RPM, progress=False)
+    assert [design.converged for design in found] == [True, False]
+    assert found.summary().count("not converged") == 1 and "1 did not converge" in found.summary()
+
+
+def test_csv_holds_designs_or_designs_and_speeds(system, invented, tmp_path):
+    found = explore(*system, {LENGTH: [0.3, 0.8]}, RPM, progress=False)
+    found.to_csv(tmp_path / "a.csv")
+    found.to_csv(tmp_path / "b.csv", per_speed=True)
+    with open(tmp_path / "a.csv", newline="") as file:
+        rows = list(csv.DictReader(file))
+    assert [float(row[LENGTH]) for row in rows] == [0.3, 0.8]
+    assert float(rows[0]["torque [N m]"]) == found.mean("torque")[0]
+    assert rows[1]["torque [N m]"] == "" and "Unphysical" in rows[1]["error"]
+    assert float(rows[1]["mass [kg]"]) > 0.0
+    with open(tmp_path / "b.csv", newline="") as file:
+        rows = list(csv.DictReader(file))
+    assert [float(row["rpm [rev/min]"]) for row in rows] == [*RPM, *RPM]
+    assert [float(row["torque [N m]"]) for row in rows[:3]] == found["torque"][0].tolist()
+
+
+def test_fields_that_depend_on_one_another_may_vary_together(system, invented):
+    """A rod shorter than the old throw is fine if the stroke shrinks with it."""
+    found = explore(*system, [{"engine.rod": 0.04, "engine.stroke": 0.03}], RPM, progress=False)
+    assert not found.failures and found.built(0)[0].rod == 0.04
+
+
+def test_interrupted_exploration_keeps_what_was_finished(system, study, invented, monkeypatch):
+    real, calls = wavesim.work.wait, []
+
+    def stop_later(futures, **options):
+        calls.append(futures)
+        if options and len(calls) > 6:
+            raise KeyboardInterrupt
+        return real(futures, **options)
+
+    monkeypatch.setattr(wavesim.work, "wait", stop_later)
+    found = explore(*system, designs(study, SPACE, 20), RPM, threads=1, progress=False)
+    assert found.interrupted and 0 < len(found) < 40
+    assert all(not np.isnan(d.quantities["torque"]).any() for d in found if not d.error)
+    assert "interrupted" in found.summary()
+
+
+def test_exploration_goes_on_from_its_store(system, study, invented, tmp_path):
+    store = Store(tmp_path)
+    wanted = designs(study, SPACE, 4)
+    first = explore(*system, wanted[:5], RPM, store=store, progress=False)
+    assert len(invented) == 15
+    again = explore(*system, wanted, RPM, store=store, progress=False)
+    assert len(invented) == 24 and store.check().finished == 24
+    assert np.array_equal(again["torque"][:5], first["torque"], equal_nan=True)
+
+
+def test_real_engine_gives_what_a_sweep_gives(system, study):
+    found = explore(*system, {LENGTH: [0.15, 0.6]}, [5000, 6000], settings=CHEAP, progress=False)
+    for i, length in enumerate((0.15, 0.6)):
+        sweep = speed_sweep(
+            system[0], system[1].with_collector(length=length), [5000, 6000], settings=CHEAP,
+            threads=1, progress=False,
+        )
+        assert found["torque"][i] == pytest.approx(sweep["torque"], rel=CHEAP.tolerance)
+        assert found["torque"][i, 0] == sweep["torque"][0]  # both start cold there
+
+
+def test_bad_arguments_of_explore_are_refused(system):
+    cases = [
+        ({"designs": {LENGTH: (0.1, 0.8)}}, "is a range, sample it first"),
+        ({"designs": "all"}, "must be a sequence"), ({"designs": [3]}, r"designs\[0\] = 3"),
+        ({"designs": [{"exhaust.x": 1}]}, "no field 'x'"),
+        ({"keep": ("torqe",)}, "did you mean 'torque'"), ({"rpm": []}, "rpm = .* is empty"),
+        ({"executor": "threads"}, "must be a concurrent.futures.Executor"),
+    ]
+    for changes, message in cases:
+        arguments = {"designs": [{LENGTH: 0.3}], "rpm": RPM, **changes}
+        with pytest.raises(InputError, match=message):
+            explore(*system, progress=False, **arguments)
+    with pytest.raises(InputError, match="must be of type Engine"):
+        explore(*system[::-1], {LENGTH: [0.3]}, RPM)
+
+
+# --- optimise -------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("method", ["differential evolution", "nelder-mead"])
+def test_search_finds_the_known_optimum(system, invented, method):
+    found = optimise(*system, {LENGTH: (0.1, 0.7)}, RPM, method=method, evaluations=120,
+                     progress=False)
+    assert found.feasible and found.best.changes[LENGTH] == pytest.approx(0.5, abs=0.005)
+    assert found.value == pytest.approx(found.best.mean("torque")) and found.value > 198.4
+    assert found.exhaust.collector[0].length == found.best.changes[LENGTH]
+    assert found.exploration.designs[0].changes[LENGTH] == pytest.approx(0.15)  # the base
+    assert "within the limits" in found.summary()
+
+
+@pytest.mark.parametrize("method", ["differential evolution", "nelder-mead"])
+def test_search_keeps_to_limits_on_the_bill_and_on_quantities(system, invented, method):
+    reach = optimise(
+        *system, {LENGTH: (0.1, 0.8)}, RPM, limits={"length": (None, 3.35)}, method=method,
+        evaluations=120, progress=False,
+    )
+    assert reach.feasible and reach.best.amounts["length"] <= 3.35
+    assert reach.best.changes[LENGTH] == pytest.approx(0.35, abs=0.005)  # primaries: 4 x 0.75 m
+    assert all(length <= 0.3500001 for length, _, _ in invented)  # what is too long is not run
+    thrifty = optimise(
+        *system, {LENGTH: (0.1, 0.8)}, RPM, limits={"bsfc": (None, 0.4)}, method=method,
+        evaluations=120, progress=False,
+    )
+    assert thrifty.feasible and thrifty.best.changes[LENGTH] == pytest.approx(0.4, abs=0.005)
+
+
+def test_search_says_when_nothing_keeps_to_the_limits(system, invented):
+    found = optimise(*system, {LENGTH: (0.1, 0.7)}, RPM, limits={"bsfc": (None, 0.05)},
+                     evaluations=40, progress=False)
+    assert not found.feasible and math.isnan(found.value)
+    assert found.best.changes[LENGTH] == pytest.approx(0.1, abs=0.02)  # the nearest
+    assert "outside the limits" in found.summary()
+
+
+def test_search_with_single_values_a_function_and_a_goal(system, invented):
+    found = optimise(
+        *system, {LENGTH: (0.1, 0.7), BORE: [0.050, 0.054]}, RPM, goal="smallest",
+        objective=lambda design: (design.mean("length") - 3.3) ** 2, evaluations=100,
+        progress=False,
+    )
+    assert found.best.changes[LENGTH] == pytest.approx(0.3, abs=0.01)
+    assert found.best.changes[BORE] in (0.050, 0.054)
+
+
+def test_search_repeats_with_its_seed_on_any_number_of_threads(system, invented):
+    def search(seed, threads):
+        found = optimise(*system, {LENGTH: (0.1, 0.7)}, RPM, evaluations=40, seed=seed,
+                         threads=threads, progress=False)
+        return [design.changes[LENGTH] for design in found.exploration]
+
+    assert search(1, 1) == search(1, 3) != search(2, 1)
+
+
+def test_search_never_computes_a_design_twice(system, invented):
+    optimise(*system, {LENGTH: (0.1, 0.7), BORE: [0.05]}, RPM, evaluations=60, progress=False)
+    assert len(invented) == len(set(invented))
+
+
+def test_interrupted_search_returns_the_best_so_far(system, invented, monkeypatch):
+    real, calls = wavesim.work.wait, []
+
+    def stop_later(futures, **options):
+        calls.append(futures)
+        if options and len(calls) > 60:
+            raise KeyboardInterrupt
+        return real(futures, **options)
+
+    monkeypatch.setattr(wavesim.work, "wait", stop_later)
+    found = optimise(*system, {LENGTH: (0.1, 0.7)}, RPM, evaluations=500, threads=1, progress=False)
+    assert found.interrupted and found.message == "interrupted" and len(found.exploration) > 5
+    assert found.value == max(d.mean("torque") for d in found.exploration)
+
+
+def test_error_of_an_objective_reaches_the_caller(system, invented):
+    def objective(design):
+        raise ValueError("my own mistake")
+
+    with pytest.raises(ValueError, match="my own mistake"):
+        optimise(*system, {LENGTH: (0.1, 0.7)}, RPM, objective=objective, progress=False)
+
+
+def test_bad_arguments_of_optimise_are_refused(system, invented):
+    cases = [
+        ({"objective": "torqe"}, "did you mean 'torque'"), ({"goal": "best"}, "'largest'"),
+        ({"method": "gradient"}, "'nelder-mead'"), ({"evaluations": 3}, "evaluations = 3"),
+        ({"limits": {"mas": (None, 1.0)}}, "did you mean 'mass'"),
+        ({"limits": {"mass": 12.0}}, "must be a pair"),
+        ({"limits": {"mass": (None, None)}}, "must be a pair"),
+        ({"limits": {"mass": (None, "light")}}, "mass = 'light' kg"),
+        ({"band": (100, 200)}, "band"), ({"seed": -1}, "seed = -1"),
+        ({"method": "nelder-mead", "space": {BORE: [0.05]}}, "must be a range"),
+    ]
+    for changes, message in cases:
+        arguments = {"space": {LENGTH: (0.1, 0.7)}, **changes}
+        with pytest.raises(InputError, match=message):
+            optimise(*system, rpm=RPM, progress=False, **arguments)
+    assert not invented
+
+
+def test_progress_bar_counts_designs(system, invented, capsys):
+    optimise(*system, {LENGTH: (0.1, 0.7)}, RPM, evaluations=20, method="nelder-mead")
+    assert "design/s" in capsys.readouterr().err
+
+
+def test_study_gives_its_base(study):
+    assert isinstance(study, Study)
+    found = designs(study, {LENGTH: [0.2]}, 1)
+    assert found == [{LENGTH: 0.2}]
