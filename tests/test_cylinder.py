@@ -15,6 +15,7 @@ from wavesim.compile import compile_network
 from wavesim.kernels import cylinder
 from wavesim.kernels import flat as f
 from wavesim.kernels.march import march
+from wavesim.valves import seat_events
 
 BORE, STROKE, ROD, RATIO = 0.086, 0.086, 0.1455, 10.0
 
@@ -166,3 +167,18 @@ def test_sealed_cylinder_compresses_and_expands_without_change_of_entropy(gas, f
     assert model.state.store[row, f.SE] == pytest.approx(energy, rel=1e-3)
     if isinstance(gas, ws.PerfectGas):
         assert p[180] / p[0] == pytest.approx((v_top / v_bottom) ** 1.35, rel=1e-3)
+
+
+def test_a_valve_event_on_the_border_of_two_slices_is_never_missed():
+    """Trapped gas is read in every cycle, wherever the intake valve closes."""
+    study = ws.load(ws.demo_path())
+    valve = study.engine.intake_valve
+    closes = seat_events(valve, "intake")[1]
+    for target in (590.0, 600.0):
+        engine = ws.vary(study.engine, "intake_valve.advance_deg", closes - target)
+        point = ws.run_point(
+            engine, study.exhausts["short collector"], 5000.0,
+            settings=ws.Settings(cell_length=0.03, tolerance=1e-2),
+        )
+        assert point.trapped_air > 0.5 * point.air_per_cycle
+        assert 0.0 < point.residual_fraction < 0.5

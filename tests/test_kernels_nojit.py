@@ -11,10 +11,16 @@ import pytest
 
 import wavesim as ws
 
+CASES = {
+    "perfect": (ws.PerfectGas(), "finite volume"),
+    "engine": (ws.EngineGas(), "finite volume"),
+    "characteristics": (ws.PerfectGas(), "characteristics"),
+}
 
-def small_case(gas_name):
+
+def small_case(case):
     """Forty cells, every kind of node, some thirty steps of strong waves: final states as lists."""
-    gas = {"perfect": ws.PerfectGas(), "engine": ws.EngineGas()}[gas_name]
+    gas, scheme = CASES[case]
     pipe = ws.Pipe(0.1, 0.04, cell_length=0.02)
     cone = ws.Pipe(0.1, 0.04, end_diameter=0.05, cell_length=0.02, wall_temperature=400.0)
     ducts = {name: pipe for name in "abcde"} | {"f": cone, "g": pipe, "h": ws.Pipe(0.1, 0.06)}
@@ -34,7 +40,8 @@ def small_case(gas_name):
         "d": (2e5, -30.0, 500.0, (0.3, 0.4)), "f": (3e5, 0.0, 800.0, "fresh"),
     }
     final = ws.simulate(
-        ws.Network(ducts, nodes), 6e-4, gas=gas, initial=initial, samples=3
+        ws.Network(ducts, nodes), 6e-4, gas=gas, initial=initial, samples=3,
+        settings=ws.Settings(scheme=scheme),
     ).final
     return {
         duct: {name: list(map(float, values)) for name, values in state.items()}
@@ -45,10 +52,10 @@ def small_case(gas_name):
 SCRIPT = """
 import json, sys
 sys.path.insert(0, sys.argv[1])
-from test_kernels_nojit import small_case
+from test_kernels_nojit import CASES, small_case
 import numba
 assert numba.config.DISABLE_JIT
-print(json.dumps({name: small_case(name) for name in ("perfect", "engine")}))
+print(json.dumps({name: small_case(name) for name in CASES}))
 """
 
 
@@ -63,11 +70,11 @@ def interpreted():
     return json.loads(done.stdout)
 
 
-@pytest.mark.parametrize("gas", ["perfect", "engine"])
-def test_interpreted_kernels_give_the_compiled_answer(interpreted, gas):
-    for duct, state in small_case(gas).items():
+@pytest.mark.parametrize("case", CASES)
+def test_interpreted_kernels_give_the_compiled_answer(interpreted, case):
+    for duct, state in small_case(case).items():
         for name, values in state.items():
             scale = 1.0 if name in ("fresh", "burned") else np.abs(values).max()
-            assert interpreted[gas][duct][name] == pytest.approx(
+            assert interpreted[case][duct][name] == pytest.approx(
                 values, rel=1e-12, abs=1e-12 * scale
             ), f"{name} in {duct}"

@@ -10,6 +10,7 @@ from math import pi, sqrt
 import numpy as np
 
 from wavesim.errors import InputError
+from wavesim.gas import PerfectGas
 from wavesim.kernels import flat as f
 from wavesim.kernels.cylinder import volume as cylinder_volume
 from wavesim.nodes import (
@@ -24,6 +25,7 @@ from wavesim.nodes import (
     ValvePort,
     Volume,
 )
+from wavesim.settings import SCHEMES
 from wavesim.valves import effective_area, seat_events
 
 GHOSTS = 2
@@ -114,6 +116,10 @@ class _Builder:
         for (duct, side), k in self.ends.items():
             self.par[k, f.AREA] = 0.25 * pi * network.bore(duct, side) ** 2
             self.par[k, f.CD_OUT] = self.par[k, f.CD_IN] = 1.0
+        for node in network.nodes.values():
+            if isinstance(node, Perforate) and node.packing is not None:  # fibres fill its ends too
+                rows = [self.ends[node.annulus, side] for side in ("start", "end")]
+                self.par[rows, f.AREA] *= node.packing.gas_fraction
         self.pairs, self.pair_par, self.joints = [], [], []
         self.stores = {}  # name -> row
         self.store_kind, self.store_volume, self.store_start, self.store_cyl = [], [], [], []
@@ -379,6 +385,7 @@ def compile_network(network, gas, settings, *, engine=None, rpm=None, samples=0,
         If the network has faults, `initial` names an unknown duct, or valves lack an engine.
     """
     network.validate()
+    _check_scheme(network, gas, settings.scheme)
     unknown = set(initial or {}) - set(network.ducts)
     if unknown:
         raise InputError(f"initial: {sorted(unknown)} are not ducts of the network.")
@@ -396,6 +403,23 @@ def compile_network(network, gas, settings, *, engine=None, rpm=None, samples=0,
     )
     _fill(model, build, initial or {})
     return model
+
+
+def _check_scheme(network, gas, scheme):
+    """Refuse what the method of characteristics cannot march."""
+    if scheme != "characteristics":
+        return
+    if not isinstance(gas, PerfectGas):
+        raise InputError(
+            f"Settings: scheme = {scheme!r} needs a gas of constant heat capacities; hand in "
+            "gas=PerfectGas(...) or choose 'finite volume'."
+        )
+    for name, node in network.nodes.items():
+        if isinstance(node, Perforate):
+            raise InputError(
+                f"Settings: scheme = {scheme!r} does not know the perforated wall {name!r}; "
+                "choose 'finite volume'."
+            )
 
 
 def use_gas(model, gas):
@@ -424,6 +448,7 @@ def _net(build, cells, area, ducts, settings, rpm):
     options[f.CFL] = settings.cfl
     options[f.FRICTION_ON] = settings.friction
     options[f.HEAT_ON] = settings.wall_heat
+    options[f.SCHEME] = SCHEMES.index(settings.scheme)
     options[f.OMEGA_DEG] = 6.0 * (rpm or 0.0)
     options[f.SLICE_TIME] = SLICE_DEG / options[f.OMEGA_DEG] if rpm else 0.0
     cylinders = sum(kind == f.CYLINDER for kind in build.store_kind)

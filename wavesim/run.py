@@ -314,17 +314,17 @@ def _ledger(model, before, after, source, scale_energy):
 
 
 def _cycle_ledger(model, before, after):
-    """Imbalance over one cycle, relative to the air that passed and the heat that was released."""
+    """Imbalance over one cycle, relative to the air that passed and to the heat that was released.
+
+    Where next to no air passes or burns, what the system holds and what enters it count instead.
+    """
     sums = model.record.cyl_sum
     work = sums[:, f.WORK_0 : f.WORK_3 + 1].sum()
     released, lost = sums[:, f.HEAT_RELEASE].sum(), sums[:, f.WALL_LOSS].sum()
     books = _ledger(model, before, after, released - lost - work, released)
     ends = model.record.end_sum[_outer_ends(model)]
-    throughput = 0.5 * np.abs(ends[:, f.OUT_MASS]).sum()
-    mass_scale = max(np.abs(ends[:, f.OUT_MASS]).sum(), before[0])
-    energy_scale = max(np.abs(ends[:, f.OUT_ENERGY]).sum(), abs(before[1]), released)
-    books["mass_error"] *= mass_scale / throughput
-    books["energy_error"] *= energy_scale / max(released, 1e-300)
+    passed = np.abs(ends[:, f.OUT_MASS]).sum()
+    books["mass_error"] *= max(passed, before[0]) / max(0.5 * passed, 1e-6 * before[0])
     return books
 
 
@@ -488,7 +488,7 @@ def _evaluate(model, engine, rpm):
         "trapped_air": trapped * air_share,
         "residual_fraction": sums[:, f.TRAP_BURNED].sum() / sums[:, f.TRAP_MASS].sum(),
         "scavenging_efficiency": trapped / sums[:, f.TRAP_MASS].sum(),
-        "trapping_efficiency": trapped / delivered,
+        "trapping_efficiency": _ratio(trapped, delivered),
         "short_circuit": out_fresh,
         "lambda": lam,
         "air_fuel_ratio": air_share / gas.fuel_fraction if gas.fuel_fraction else float("inf"),
@@ -503,10 +503,8 @@ def _evaluate(model, engine, rpm):
         "trapped_pressure": sums[:, f.TRAP_P].mean(),
         "trapped_temperature": sums[:, f.TRAP_T].mean(),
         "opening_pressure": sums[:, f.EVO_P].mean(),
-        "heat_loss": sums[:, f.WALL_LOSS].sum() / released if released else float("nan"),
-        "indicated_efficiency": work.sum() / (fuel * gas.heating_value)
-        if fuel and hasattr(gas, "heating_value")
-        else float("nan"),
+        "heat_loss": _ratio(sums[:, f.WALL_LOSS].sum(), released),
+        "indicated_efficiency": _ratio(work.sum(), fuel * getattr(gas, "heating_value", 0.0)),
     }
     cylinders = {
         "imep_net": work.sum(axis=1) * len(work) / Vd,
@@ -516,6 +514,11 @@ def _evaluate(model, engine, rpm):
         "air": intake[:, f.OUT_FRESH] * air_share,
     }
     return {name: float(value) for name, value in values.items()}, cylinders
+
+
+def _ratio(part, whole):
+    """`part` over `whole`, NaN where there is next to no whole."""
+    return part / whole if abs(whole) > 1e-6 * abs(part) else float("nan")
 
 
 def _temperature_of(gas, energy, mass, fresh, burned):

@@ -50,6 +50,20 @@ def isentropic_density(r, p, gamma, p_star):
 
 
 @leaf
+def leaving_density(r, p, gamma, p_star):
+    """Density of gas behind the wave that an end sends back: isentropic, or behind a shock.
+
+    Both agree to third order of the wave's strength; strong shocks heat the gas instead of
+    packing it (Rankine-Hugoniot).
+    """
+    if p_star <= p:
+        return isentropic_density(r, p, gamma, p_star)
+    a = gamma + 1.0
+    b = gamma - 1.0
+    return r * (a * p_star + b * p) / (b * p_star + a * p)
+
+
+@leaf
 def end_closed(r, un, p, gamma):
     """Pressure at a rigid wall."""
     p_star, _ = wave_pressure(r, p, gamma, un)

@@ -98,8 +98,9 @@ class Net(NamedTuple):
     options: np.ndarray  # (N_OPTION,)
 
 
-N_OPTION = 5  # Net.options
-CFL, FRICTION_ON, HEAT_ON, OMEGA_DEG, SLICE_TIME = range(N_OPTION)
+N_OPTION = 6  # Net.options
+CFL, FRICTION_ON, HEAT_ON, OMEGA_DEG, SLICE_TIME, SCHEME = range(N_OPTION)
+FINITE_VOLUME, CHARACTERISTICS = range(2)  # SCHEME, in the order of settings.SCHEMES
 HARD_CFL = 0.97  # a planned step may use this much before the plan is broken
 
 

@@ -8,13 +8,14 @@ One step:
     5. stores half a step ahead, nodes at all duct ends;
     6. fluxes, update, wall friction and heat;
     7. stores, sums, clock.
+The second scheme, `characteristics`, has its own 4 and 6.
 """
 
 import math
 
 import numpy as np
 
-from . import cells
+from . import cells, characteristics
 from . import flat as f
 from .cylinder import volume
 from .jit import kernel, leaf, stage
@@ -315,6 +316,12 @@ def time_after(net, state, t, dt, t_end):
     return t + dt if dt < t_end - t else t_end
 
 
+@leaf
+def crank_angle(omega, t):
+    """Crank angle [deg] on a grid of 1e-6 deg, so that a cycle ends at 720 and starts at 0."""
+    return math.floor(omega * t * 1e6 + 0.5) / 1e6
+
+
 @kernel
 def march(net, state, work, record, inner, face, t_end, max_steps):
     """March to the time `t_end` [s]; returns (status, steps taken).
@@ -343,19 +350,29 @@ def march(net, state, work, record, inner, face, t_end, max_steps):
         dt = step_size(net, state, rate, t, t_end)
         if not dt > 0.0:
             return f.NO_STEP, steps
-        theta = omega * t
+        theta = crank_angle(omega, t)
         if sampling:
             add_samples(net, state, work, record, face, t, dt, steps < 0)
         exchange(net, state, work, record, dt)
         if has_walls:
             walls(net, state, work)
-        fill_ghosts(net, state, work)
-        reconstruct(net, state, work, dt)
+        lines = net.options[f.SCHEME] == f.CHARACTERISTICS
+        if lines:
+            characteristics.look_back(net, state, work, record, inner, dt)
+        else:
+            fill_ghosts(net, state, work)
+            reconstruct(net, state, work, dt)
+            fluxes(net, work)
+            inner_states(net, state, work, inner)
         solve_ends_ahead(net, state, work, inner, face, dt, theta)
-        update(net, state, work, record, dt)
-        stores_step(net, state, work, record, face, dt, theta)
+        if lines:
+            characteristics.advance(net, state, work, dt)
+        else:
+            update(net, state, work, record, dt)
+        later = time_after(net, state, t, dt, t_end)
+        stores_step(net, state, work, record, face, dt, theta, crank_angle(omega, later))
         sum_ends(net, record, face, dt)
-        state.clock[f.TIME] = time_after(net, state, t, dt, t_end)
+        state.clock[f.TIME] = later
         state.clock[f.LAST_DT] = dt
         state.clock[f.STEPS] += 1.0
         steps += 1
@@ -365,7 +382,5 @@ def march(net, state, work, record, inner, face, t_end, max_steps):
 @stage
 def solve_ends_ahead(net, state, work, inner, face, dt, theta):
     """Stores and nodes half a step ahead; end fluxes replace those of the interior scheme."""
-    fluxes(net, work)
-    inner_states(net, state, work, inner)
     stores_ahead(net, state, work, inner, dt, theta)
     solve_ends(net, state, work, inner, face, dt, theta + 0.5 * dt * net.options[f.OMEGA_DEG])

@@ -13,6 +13,7 @@ from .ends import (
     end_anechoic,
     end_closed,
     isentropic_density,
+    leaving_density,
     port_in,
     port_out,
     wave_pressure,
@@ -64,8 +65,8 @@ def inner_states(net, state, work, inner):
 
 @stage
 def leave(net, inner, face, k, v, p_star):
-    """Face of an end through which gas of the duct leaves: the entropy of the duct goes along."""
-    r = isentropic_density(inner[k, IR], inner[k, IP], inner[k, IGAMMA], p_star)
+    """Face of an end through which gas of the duct leaves; only a shock changes its entropy."""
+    r = leaving_density(inner[k, IR], inner[k, IP], inner[k, IGAMMA], p_star)
     yf = inner[k, IYF]
     yb = inner[k, IYB]
     T = p_star / (r * inner[k, IGAS])
@@ -203,7 +204,8 @@ def node_port(net, state, work, inner, face, k, dt, theta_deg):
     un = inner[k, IU]
     p = inner[k, IP]
     gamma = inner[k, IGAMMA]
-    # speed of the store's gas towards this branch: it drives gas into the branch
+    # speed of the store's gas towards this branch: its stagnation pressure p0 drives gas into the
+    # branch and stands against what comes out of it
     toward = max(
         0.0,
         store[f.NVX] * net.end_par[k, f.DIR_X]
@@ -220,9 +222,9 @@ def node_port(net, state, work, inner, face, k, dt, theta_deg):
         h = dt * math.sqrt(gamma * p / r) / radius
         kappa, v_rad = radiation_load(net, state, k, impedance, h)
     p_wall = end_closed(r, un, p, gamma) + kappa * v_rad
-    if p_wall > store[f.NP] and out > 1e-6:
+    if p_wall > p0 and out > 1e-6:
         v, p_star, _ = port_out(
-            r, un, p, gamma, inner[k, ICP], inner[k, IGAS], store[f.NP], out, kappa, v_rad
+            r, un, p, gamma, inner[k, ICP], inner[k, IGAS], p0, out, kappa, v_rad
         )
         leave(net, inner, face, k, v, p_star)
     elif p_wall < p0 and into > 1e-6:
@@ -230,12 +232,11 @@ def node_port(net, state, work, inner, face, k, dt, theta_deg):
             enter(net, inner, face, k, p0, state.end[k, f.ES_SLUG_T], state.end[k, f.ES_SLUG_YF],
                   state.end[k, f.ES_SLUG_YB], into, kappa, v_rad)
         else:
-            T0 = store[f.NT] + 0.5 * toward * toward / store[f.NCP]
+            # all kinetic energy of the store leaves with its gas, also that across the branch
+            kinetic = 0.5 * (store[f.NVX] ** 2 + store[f.NVY] ** 2 + store[f.NVZ] ** 2)
+            T0 = store[f.NT] + kinetic / store[f.NCP]
             enter(net, inner, face, k, p0, T0, store[f.NYF], store[f.NYB], into, kappa, v_rad)
-            whole = store[f.NH] + 0.5 * (
-                store[f.NVX] ** 2 + store[f.NVY] ** 2 + store[f.NVZ] ** 2
-            )
-            face[k, F_ENE] = face[k, F_MASS] * whole
+            face[k, F_ENE] = face[k, F_MASS] * (store[f.NH] + kinetic)
     else:
         node_closed(net, inner, face, k)
     if radius > 0.0:

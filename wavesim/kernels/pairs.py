@@ -12,12 +12,16 @@ throat chokes at Mach one.  A contraction has a loss coefficient K instead,
 
 and chokes at Mach one in D.  The unknown is the velocity v out of U; q and the throat pressure
 ratio follow from scalar equations inside.
+
+Supersonic gas that nothing holds back keeps its state in U.  Behind an enlargement it stays
+supersonic, spread without loss, if D could not hold a shock there; else D takes its mass and
+energy at the pressure of its own wave, as when the throat is choked.
 """
 
 import math
 
 from .ends import TOLERANCE, sonic_outflow, subsonic_mach, wave_pressure
-from .jit import kernel, leaf
+from .jit import kernel
 
 MAX_ITERATIONS = 60
 FASTEST = 1.6  # q^2 / (cp T0) that the gas may reach: four fifths of its heat
@@ -92,19 +96,29 @@ def after_pair(rU, unU, pU, gamma, cp, gas_R, v, bore, rD, unD, pD, gammaD, q):
     return v, pU_star, q, pD_star
 
 
-@leaf
-def supersonic_behind(r, u, p, cp, gas_R, bore):
-    """Velocity and pressure behind a step that supersonic gas crosses, none of it held back.
+@kernel
+def supersonic_behind(u, p, gamma, mach, bore):
+    """Supersonic gas spreads without loss into a wider duct, as in a nozzle.
 
-    Mass, energy and momentum with the pressure p on the whole plate; the faster of two solutions.
+    Returns (velocity, pressure, pressure behind a shock that stands there).  A momentum balance
+    with the pressure p on the whole plate would push the gas beyond its stagnation enthalpy.
     """
-    flux = r * u * bore
-    push = p + flux * u
-    share = 1.0 - 0.5 * gas_R / cp
-    T0 = p / (r * gas_R) + 0.5 * u * u / cp
-    root = push * push - 4.0 * flux * flux * gas_R * T0 * share
-    q = (push + math.sqrt(max(0.0, root))) / (2.0 * flux * share)
-    return q, push - flux * q
+    b = 0.5 * (gamma - 1.0)
+    power = 0.25 * (gamma + 1.0) / b
+    log_mach = max(math.log(mach), 0.5)
+    grown = power * math.log1p(b * mach * mach) - math.log(mach) - math.log(bore)
+    for _ in range(MAX_ITERATIONS):
+        mach2 = math.exp(2.0 * log_mach)
+        off = power * math.log1p(b * mach2) - log_mach - grown
+        step = off * (1.0 + b * mach2) / (mach2 - 1.0)
+        log_mach -= step
+        if abs(step) < TOLERANCE:
+            break
+    mach2 = math.exp(2.0 * log_mach)
+    cooling = (1.0 + b * mach * mach) / (1.0 + b * mach2)
+    q = u * math.sqrt(mach2 * cooling) / mach
+    p_fast = p * math.exp(0.5 * gamma / b * math.log(cooling))
+    return q, p_fast, p_fast * (2.0 * gamma * mach2 - 2.0 * b) / (gamma + 1.0)
 
 
 @kernel
@@ -121,9 +135,11 @@ def pair(rU, unU, pU, gamma, cp, gas_R, area_U, rD, unD, pD, gammaD, area_D, thr
         _, _, q, pD_star = after_pair(
             rU, unU, pU, gamma, cp, gas_R, unU, bore, rD, unD, pD, gammaD, unU * bore
         )
-        mach2 = unU * unU / (c * c)
-        if pD_star * (gamma + 1.0) < pU * (2.0 * gamma * mach2 - (gamma - 1.0)):
-            q, pD_star = supersonic_behind(rU, unU, pU, cp, gas_R, bore)
+        mach = unU / c
+        if pD_star * (gamma + 1.0) < pU * (2.0 * gamma * mach * mach - (gamma - 1.0)):
+            fast, p_fast, p_shock = supersonic_behind(unU, pU, gamma, mach, bore)
+            if pD_star < p_shock:
+                return unU, pU, fast, p_fast
             return unU, pU, q, pD_star
     z = math.sqrt(gamma * pU * rU)
     zD = math.sqrt(gammaD * pD * rD)
@@ -190,7 +206,10 @@ def pair(rU, unU, pU, gamma, cp, gas_R, area_U, rD, unD, pD, gammaD, area_D, thr
         if not (low < v < high):
             v = 0.5 * (low + high)
     if choked:
-        v, _ = sonic_outflow(rU, unU, pU, gamma, subsonic_mach(1.0 / alpha, gamma))
+        v, pU_star = sonic_outflow(rU, unU, pU, gamma, subsonic_mach(1.0 / alpha, gamma))
+        if alpha <= 1.0 and unD < -math.sqrt(gammaD * pD / rD):  # nothing runs back to the step
+            q, pD_star, _ = supersonic_behind(v, pU_star, gamma, 1.0, bore)
+            return v, pU_star, q, pD_star
     return after_pair(rU, unU, pU, gamma, cp, gas_R, v, bore, rD, unD, pD, gammaD, q)
 
 

@@ -14,6 +14,8 @@ from .jit import leaf, stage
 from .nodes import F_BURNED, F_ENE, F_FRESH, F_MASS, FP, FV, ICP, IGAS, IP, IR, IT, IU
 from .thermo import enthalpy, gamma_cp, gas_constant, temperature
 
+STALLED = 0.1  # share of a cell's own stream below which less passes than that, for stability
+
 
 @stage
 def show(net, work, s, p, T, yf, yb, vol):
@@ -93,7 +95,7 @@ def stores_ahead(net, state, work, inner, dt, theta_deg):
 
 
 @stage
-def stores_step(net, state, work, record, face, dt, theta_deg):
+def stores_step(net, state, work, record, face, dt, theta_deg, theta_next):
     """Add what has passed the ends; move pistons, burn, lose heat to the walls."""
     for s in range(net.store_kind.shape[0]):
         if net.store_kind[s] == f.AMBIENT:
@@ -112,35 +114,65 @@ def stores_step(net, state, work, record, face, dt, theta_deg):
             burned += face[k, F_BURNED] * area
         state.store_rate[s, f.SM] = mass
         state.store_rate[s, f.SE] = energy
-        if net.store_kind[s] == f.CELL:
-            cell_momentum(net, work, row, face, s, dt)
         row[f.SM] += dt * mass
         row[f.SE] += dt * energy
         row[f.SF] += dt * fresh
         row[f.SB] += dt * burned
+        if net.store_kind[s] == f.CELL:
+            cell_momentum(net, work, row, face, s, dt)
         if net.store_kind[s] == f.CYLINDER:
-            cylinder_step(net, state, work, record, s, dt, theta_deg, mass, fresh, burned)
+            cylinder_step(net, state, work, record, s, dt, theta_deg, theta_next, mass, fresh,
+                          burned)
 
 
 @stage
 def cell_momentum(net, work, row, face, s, dt):
-    """Momentum balance of a junction cell.
+    """Velocity of the gas in a junction cell after a step; `row` holds the new mass.
 
-    A jet brings its momentum along its duct; what leaves takes the cell's own; each branch whose
-    face pressure differs from the cell's pushes along its axis; the walls carry the cell pressure.
+    A jet brings its momentum along its duct, and the excess of its face pressure over that of the
+    cell.  What leaves takes the cell's own velocity.  If it leaves slower than the cell's gas comes
+    towards the branch, the branch pushes back with the rest of its momentum and pressure, so that a
+    widening path loses what Borda and Carnot say.  If it leaves faster, it is drawn from all sides
+    and the wall round the mouth bears what that takes.
+
+    The velocity that balances this is reached as fast as sound and gas cross the cell: pressure
+    waves set the gas in a straight passage moving long before the jet has crossed it.
     """
     now = work.store[s]
+    into = 0.0
+    out = 0.0
+    widest = 0.0
+    gx = 0.0
+    gy = 0.0
+    gz = 0.0
     for j in range(net.store_ptr[s], net.store_ptr[s + 1]):
         k = net.store_end[j]
         area = net.end_par[k, f.AREA]
-        m = dt * face[k, F_MASS] * area
-        push = dt * (face[k, FP] - now[f.NP]) * area
-        if m > 0.0:
-            push += m * face[k, FV]
-            m = 0.0
-        row[f.SX] += m * now[f.NVX] - push * net.end_par[k, f.DIR_X]
-        row[f.SY] += m * now[f.NVY] - push * net.end_par[k, f.DIR_Y]
-        row[f.SZ] += m * now[f.NVZ] - push * net.end_par[k, f.DIR_Z]
+        x = net.end_par[k, f.DIR_X]
+        y = net.end_par[k, f.DIR_Y]
+        z = net.end_par[k, f.DIR_Z]
+        flow = face[k, F_MASS] * area
+        push = (face[k, FP] - now[f.NP]) * area + flow * face[k, FV]
+        if flow > 0.0:
+            into += flow
+        else:
+            out -= flow
+            toward = now[f.NVX] * x + now[f.NVY] * y + now[f.NVZ] * z
+            push = max(0.0, push + flow * toward) if toward > -face[k, FV] else 0.0
+        gx -= push * x
+        gy -= push * y
+        gz -= push * z
+        widest = max(widest, area)
+    speed = math.sqrt(now[f.NVX] ** 2 + now[f.NVY] ** 2 + now[f.NVZ] ** 2)
+    passing = max(into, out, STALLED * now[f.NRHO] * widest * speed)
+    if passing > 0.0:
+        c = math.sqrt(now[f.NGAMMA] * now[f.NR] * now[f.NT])
+        width = math.exp(math.log(now[f.NVOL]) / 3.0)
+        pace = dt * (c / width + passing / row[f.SM])
+        share = pace / (1.0 + pace)
+        row[f.SX] = row[f.SM] * (now[f.NVX] + share * (gx / passing - now[f.NVX]))
+        row[f.SY] = row[f.SM] * (now[f.NVY] + share * (gy / passing - now[f.NVY]))
+        row[f.SZ] = row[f.SM] * (now[f.NVZ] + share * (gz / passing - now[f.NVZ]))
 
 
 @leaf
@@ -157,7 +189,7 @@ def passed_share(angle, before, after):
 
 
 @stage
-def cylinder_step(net, state, work, record, s, dt, theta_deg, mass, fresh, burned):
+def cylinder_step(net, state, work, record, s, dt, theta_deg, theta_next, mass, fresh, burned):
     """Piston work, heat release, wall loss and the sums of one cylinder over one step.
 
     `mass`, `fresh` and `burned` are the flows [kg/s] into the cylinder, already added.
@@ -170,10 +202,10 @@ def cylinder_step(net, state, work, record, s, dt, theta_deg, mass, fresh, burne
     now = work.store[s]
     omega = net.options[f.OMEGA_DEG]
     before = theta_deg - cyl[f.PHASE]
-    after = before + dt * omega
+    after = theta_next - cyl[f.PHASE]  # to the bit the next step's `before`: no event is lost
     middle = 0.5 * (before + after)
     v0 = volume(cyl, theta_deg)
-    v1 = volume(cyl, theta_deg + dt * omega)
+    v1 = volume(cyl, theta_next)
     p = now[f.NP]
     done = p * (v1 - v0)
     row[f.SE] -= done
