@@ -6,6 +6,7 @@ one clear sentence.  The number of steps is bounded, so that none can hang.
 
 import math
 import re
+from collections import Counter
 from datetime import timedelta
 
 import numpy as np
@@ -15,93 +16,205 @@ from hypothesis import strategies as st
 from random_systems import engines, networks
 
 import wavesim as ws
-from wavesim.run import simulate
+from wavesim.compile import compile_network
+from wavesim.kernels import flat as f
+from wavesim.kernels.march import march
+from wavesim.run import march_to, run_point, simulate
 
 LEDGER = 1e-10
 CASES = 50  # of each kind
 MORE = 500
-#: NaN says that there is no such number: no power, no heat, no fuel, no flow.
+#: NaN says that there is no such number: no power, no heat, no flow.
 MAY_LACK = {
-    "bsfc", "heat_loss", "indicated_efficiency", "lambda", "air_fuel_ratio", "trapping_efficiency",
-    "exhaust_temperature",
+    "bsfc", "heat_loss", "indicated_efficiency", "trapping_efficiency", "exhaust_temperature",
 }
-ENGINE_SETTINGS = ws.Settings(
+TWO_CYCLES = ws.Settings(
     cell_length=0.1, sample_deg=10.0, min_cycles=1, max_cycles=2, max_steps_per_cycle=40_000
 )
 
 
+# --- random systems -----------------------------------------------------------------------------
+
+
 def random_cases(count, **options):
-    """Hypothesis settings: `count` cases, the same ones in every run unless told otherwise."""
+    """Hypothesis settings for `count` cases that may take their time, but not for ever."""
     return settings(
-        max_examples=count, deadline=timedelta(seconds=60), database=None,
+        max_examples=count, deadline=timedelta(seconds=120), database=None,
         suppress_health_check=list(HealthCheck), **options,
     )
 
 
 def check_sentence(error):
-    """One sentence for people: who, what, where; no traceback words, no empty brackets."""
+    """A sentence for people, not the bowels of the program."""
     text = str(error)
-    assert re.search(r"[A-Za-z]{3}", text) and len(text) > 25 and text.endswith("."), text
-    assert not re.search(r"Traceback|<.* object at|IndexError|KeyError", text), text
+    assert len(text) > 25 and text.endswith("."), text
+    assert not re.search(r"Traceback|<.* object at|IndexError|KeyError|ZeroDivision", text), text
 
 
-def check_network(build):
-    """Draw a network, run it, check it."""
+def outcome(build, check):
+    """Build and run a case and check it; "ran", or the class of its error."""
     try:
-        network, duration, gas, how, states = build()
-        done = simulate(network, duration, gas=gas, settings=how, initial=states, samples=20)
+        check(*build())
     except ws.WavesimError as error:
         check_sentence(error)
-        return False
+        return type(error).__name__
+    return "ran"
+
+
+def check_samples(samples):
+    """Pressures and temperatures above zero, nothing infinite."""
+    assert np.all(np.isfinite(samples.cells))
+    assert np.all(samples.cells[:, 0] > 0.0) and np.all(samples.cells[:, 2] > 0.0)
+
+
+def check_ledger(audit):
+    """Mass and energy are where they should be."""
+    assert abs(audit["mass_error"]) < LEDGER and abs(audit["energy_error"]) < LEDGER, audit
+
+
+def check_network(network, duration, gas, how, states):
+    """March a network and check what comes out."""
+    done = simulate(network, duration, gas=gas, settings=how, initial=states, samples=20)
     for name, last in done.final.items():
-        for quantity in ("rho", "p", "T"):
-            assert np.all(last[quantity] > 0.0) and np.all(np.isfinite(last[quantity])), name
-        assert np.all(np.isfinite(last["u"])), name
-    assert np.all(np.isfinite(done.samples.cells)) and np.all(done.samples.cells[:, 0] > 0.0)
-    assert abs(done.audit["mass_error"]) < LEDGER and abs(done.audit["energy_error"]) < LEDGER
-    return True
+        assert all(np.all(last[quantity] > 0.0) for quantity in ("rho", "p", "T")), name
+        assert all(np.all(np.isfinite(values)) for values in last.values()), name
+    check_samples(done.samples)
+    check_ledger(done.audit)
 
 
-def check_engine(build):
-    """Draw an engine, run two cycles, check them."""
+def check_engine(engine, exhaust, rpm):
+    """Run two cycles of an engine and check what comes out."""
+    point = run_point(engine, exhaust, rpm, settings=TWO_CYCLES)
+    assert {name for name, value in point.values.items() if math.isnan(value)} <= MAY_LACK
+    check_samples(point.samples)
+    check_ledger(point.audit)
+
+
+def count_outcomes(strategy, check, options):
+    """Run random cases; number of each outcome."""
+    counts = Counter()
+
+    @given(st.data())
+    @options
+    def run(data):
+        counts[outcome(lambda: data.draw(strategy()), check)] += 1
+
+    run()
+    return counts
+
+
+KINDS = pytest.mark.parametrize(
+    ("strategy", "check"), [(networks, check_network), (engines, check_engine)],
+    ids=["networks", "engines"],
+)
+
+
+@KINDS
+def test_random_systems_run_or_say_why_not(strategy, check):
+    """The same cases in every run."""
+    counts = count_outcomes(strategy, check, random_cases(CASES, derandomize=True))
+    assert counts["ran"] > 0.4 * CASES  # the cases are no mere nonsense
+
+
+@pytest.mark.nightly
+@KINDS
+def test_many_random_systems_run_or_say_why_not(strategy, check):
+    """Other cases in every run; a failing one prints how to repeat it."""
+    counts = count_outcomes(strategy, check, random_cases(MORE, print_blob=True))
+    print(dict(counts))
+    assert counts["ran"] > 0.4 * MORE and counts["SolverError"] < 0.1 * MORE
+
+
+@pytest.mark.parametrize("cell_length", [0.03, 0.015, 0.005])
+def test_choked_port_blows_into_a_wide_pipe(cell_length):
+    """Gas just above the speed of sound meets a step to 4.8 times its area, found at random.
+
+    Neither the pressure of the jet nor that of a wide pipe full of resting gas may push the gas
+    beyond what its stagnation enthalpy allows.
+    """
+    bores = {"port": 0.020, "pipe": 0.0436}
+    net = ws.Network(
+        {name: ws.Pipe(0.15, bore, cell_length=cell_length) for name, bore in bores.items()},
+        {"far": ws.AnechoicEnd("port.start", pressure=1.26e5, temperature=1031.0),
+         "step": ws.AreaStep(("port.end", "pipe.start")),
+         "mouth": ws.OpenEnd("pipe.end")},
+    )
+    start = {"port": (1.26e5, 680.0, 1031.0, "burned"), "pipe": (1.05e5, 0.0, 1180.0, "burned")}
+    done = simulate(net, 1e-3, gas=ws.EngineGas(), initial=start)
+    check_samples(done.samples)
+    check_ledger(done.audit)
+    assert done.samples.field("pressure", "pipe").min() > 0.2e5
+
+
+@pytest.fixture(scope="module")
+def system():
+    study = ws.load(ws.demo_path())
+    return study.engine, study.exhausts[study.base]
+
+
+def test_small_cylinder_wide_open_to_coarse_cells_does_not_empty(system):
+    """Found at random: 7 cm3 at top dead centre lost more gas in a step than they held."""
+    engine, exhaust = system
+    cam = {"opens_deg": 22.0, "closes_deg": 0.0, "lift": 0.0078}
+    tiny = engine.replace(
+        bore=0.04, stroke=0.03, rod=0.06, compression_ratio=7.0, firing_order=(1,),
+        intake_valve=ws.Valve(diameter=0.015, count=2, lift=ws.Cam(**cam)),
+        exhaust_valve=ws.Valve(diameter=0.010, lift=ws.Cam(**cam | {"opens_deg": 0.0})),
+        intake=engine.intake.replace(
+            plate_angle_deg=9.0, ambient=ws.Ambient(pressure=4e4), runner=ws.Pipe(0.05, 0.02)
+        ),
+    )
+    alone = exhaust.replace(merge=None, collector=(), primary=ws.Pipe(0.05, 0.025))
+    check_engine(tiny, alone, 600.0)
+
+
+@pytest.mark.parametrize("column", [f.SM, f.SE])
+def test_cylinder_without_gas_is_named(system, column):
+    model = compile_network(
+        ws.assemble(*system), ws.EngineGas(), TWO_CYCLES, engine=system[0], rpm=6000.0
+    )
+    model.state.store[model.stores["cylinder 3"], column] = math.nan
+    with pytest.raises(ws.SolverError, match="Unphysical state in 'cylinder 3', at 0.0 deg, cy"):
+        march_to(model, 1e-3, 100, cycle=1)
+
+
+# --- long runs ------------------------------------------------------------------------------------
+
+
+@pytest.mark.slow
+def test_five_hundred_cycles_do_not_drift(system):
+    """Net work of cycles 401 to 500 against 101 to 200, and the books of the last cycle."""
+    long = ws.Settings(cell_length=0.06, sample_deg=10.0, min_cycles=500, max_cycles=500)
+    point = run_point(*system, 4500, settings=long)
+    history = np.array(point.audit["history"])
+    assert len(history) == 500
+    early, late = history[100:200, :5].mean(axis=0), history[400:, :5].mean(axis=0)
+    assert late == pytest.approx(early, rel=1e-4)
+    check_ledger(point.audit)
+
+
+def allocations(model, steps):
+    """How often the compiled code asks for memory in a march of `steps` steps."""
+    from numba.core.runtime import rtsys
+
+    before = rtsys.get_allocation_stats()
+    march(model.net, model.state, model.work, model.record, model.inner, model.face, 1e9, steps)
+    return rtsys.get_allocation_stats().alloc - before.alloc
+
+
+def test_steps_allocate_nothing(system):
+    """As many allocations for 500 steps as for one: those of the call itself."""
+    from numba.core.runtime import _nrt_python
+
+    model = compile_network(
+        ws.assemble(*system), ws.EngineGas(), ws.Settings(cell_length=0.1), engine=system[0],
+        rpm=6000.0, samples=72,
+    )
+    enabled = _nrt_python.memsys_stats_enabled()
+    _nrt_python.memsys_enable_stats()
     try:
-        engine, exhaust, rpm = build()
-        point = ws.run_point(engine, exhaust, rpm, settings=ENGINE_SETTINGS)
-    except ws.WavesimError as error:
-        check_sentence(error)
-        return False
-    lacking = {name for name, value in point.values.items() if math.isnan(value)}
-    assert lacking <= MAY_LACK
-    assert np.all(np.isfinite(point.samples.cells)) and np.all(point.samples.cells[:, 0] > 0.0)
-    assert abs(point.audit["mass_error"]) < LEDGER and abs(point.audit["energy_error"]) < LEDGER
-    return True
-
-
-def drawn(data, strategy):
-    return lambda: data.draw(strategy())
-
-
-@given(st.data())
-@random_cases(CASES, derandomize=True)
-def test_random_networks_run_or_say_why_not(data):
-    check_network(drawn(data, networks))
-
-
-@given(st.data())
-@random_cases(CASES, derandomize=True)
-def test_random_engines_run_or_say_why_not(data):
-    check_engine(drawn(data, engines))
-
-
-@pytest.mark.nightly
-@given(st.data())
-@random_cases(MORE, print_blob=True)
-def test_many_random_networks_run_or_say_why_not(data):
-    check_network(drawn(data, networks))
-
-
-@pytest.mark.nightly
-@given(st.data())
-@random_cases(MORE, print_blob=True)
-def test_many_random_engines_run_or_say_why_not(data):
-    check_engine(drawn(data, engines))
+        few, many = allocations(model, 1), allocations(model, 500)
+    finally:
+        if not enabled:
+            _nrt_python.memsys_disable_stats()
+    assert many == few

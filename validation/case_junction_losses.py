@@ -8,7 +8,7 @@ that leg, over the dynamic pressure of the combined leg; q is the flow of the br
 
 Published: the Munich measurements (1926 to 1931) and the formulas of Gardel (1957), both from
 memory; the momentum balance without wall forces (LO-6) and the formula of Hager (1984, LO-7).  Run
-this file to print the table and draw `junction_losses.png` beside it.
+this file to print the table and draw `report/junction_losses.png` beside it.
 """
 
 import sys
@@ -20,6 +20,7 @@ import wavesim as ws
 from wavesim import exact
 
 FOLDER = Path(__file__).resolve().parent
+REPORT = FOLDER / "report"
 sys.path.insert(0, str(FOLDER.parent / "tests"))
 
 from references import references  # noqa: E402
@@ -90,6 +91,16 @@ def published(flow, angle_deg, quantity):
     return np.array([found[q] for q in RATIOS])
 
 
+def gardel(flow, angle_deg, quantity):
+    """Flow ratios and loss coefficients by the formulas of Gardel (1957), as far as tabulated."""
+    rows = [
+        row for row in references("LO-5")
+        if row.quantity == f"gardel_{quantity}" and row.case["flow"] == flow
+        and row.case["angle_deg"] == angle_deg
+    ]
+    return [row.case["flow_ratio"] for row in rows], [row.value for row in rows]
+
+
 def theory(flow, angle_deg):
     """Branch loss by momentum alone, combining, or by Hager (1984), dividing."""
     law = exact.combining_loss if flow == "combining" else exact.dividing_loss
@@ -130,24 +141,27 @@ def report(found):
 
 
 def draw(found, other, path):
-    """Curves of both junction models over the published points."""
+    """Curves of both junction models over the published points; crosses are Gardel's formulas."""
     axes = ws.plots.new_axes(4, height=3.0)
     for ax, (key, values) in zip(axes, found.items(), strict=True):
         for column, (quantity, leg) in enumerate(QUANTITIES.items(), start=1):
             style = {"color": ws.plots.COLOURS[column - 1]}
             ax.plot(RATIOS, published(*key, quantity), "o", label=f"{leg}, measured", **style)
+            ax.plot(*gardel(*key, quantity), "x", label=f"{leg}, Gardel's formula", **style)
             ax.plot(values[:, 0], values[:, column], label=f"{leg}, momentum cell", **style)
             ax.plot(other[key][:, 0], other[key][:, column], ":", label=f"{leg}, one pressure",
                     **style)
         ax.set_title(f"{key[0]} flow, branch at {key[1]:.0f} deg", loc="left")
         ax.set_ylabel("loss coefficient")
         ax.axhline(0.0, color="0.7", lw=0.8, zorder=0)
-        ax.legend(fontsize=8, ncols=2, frameon=False)
+    handles, labels = axes[0].get_legend_handles_labels()
+    axes[0].figure.legend(handles, labels, loc="outside upper center", ncols=2, frameon=False)
     axes[-1].set_xlabel("flow of the branch over the whole")
     return ws.plots.save_figure(axes, path)
 
 
 if __name__ == "__main__":
+    REPORT.mkdir(exist_ok=True)
     momentum = table()
     print(report(momentum))
-    print("figure:", draw(momentum, table("pressure"), FOLDER / "junction_losses.png").name)
+    print("figure:", draw(momentum, table("pressure"), REPORT / "junction_losses.png").name)

@@ -302,6 +302,13 @@ def _cylinder_row(engine, gas, number, rpm):
     return row
 
 
+def _wall_at_first(part):
+    """Temperature of a wall [K]: as given, or of the air outside where it is to be solved."""
+    if part.wall is not None:
+        return part.wall.air.temperature
+    return part.wall_temperature or 300.0  # without either no heat passes
+
+
 def _mesh(network, settings):
     """Cells of all ducts: rows of `Net.cells`, face areas, and where each duct lies."""
     columns, areas, ducts, dx_of = [], [], {}, {}
@@ -338,7 +345,7 @@ def _mesh(network, settings):
         rows[f.BEND, inside] = duct.mean(losses[:, 0], faces[:-1], faces[1:])
         rows[f.HEAT, inside] = warm * [p.heat_factor for p in parts]
         rows[f.WALL] = 300.0
-        rows[f.WALL, inside] = [p.wall_temperature if p.wall_temperature else 300.0 for p in parts]
+        rows[f.WALL, inside] = [_wall_at_first(p) for p in parts]
         columns.append(rows)
         face_area = np.zeros(count + 2 * GHOSTS)
         face_area[GHOSTS : GHOSTS + count + 1] = area

@@ -30,6 +30,8 @@ class Interrupted(Exception):
 def simulate(network, duration, *, gas=None, settings=None, initial=None, samples=200):
     """March a network without an engine.
 
+    Walls whose temperature is solved in the cycles of an engine stay as cold as the air outside.
+
     Parameters
     ----------
     network : Network
@@ -211,10 +213,26 @@ def _trouble(model, status, steps, max_steps, cycle):
             f"Step limit reached {where}: {max_steps} steps (max_steps_per_cycle) were not "
             f"enough; the smallest step is taken there ({state} m/s).", **known
         )
+    emptied = _emptied_store(model)
+    if emptied is not None:
+        known |= {"duct": None, "position": None}
+        where, state = f"in {emptied!r}, {when}", "more gas or heat left it than it held"
+    else:
+        state += " m/s"
     return SolverError(
-        f"Unphysical state {where} ({state} m/s) after {steps} steps; try a smaller cfl or "
-        "shorter cells there.", **known
+        f"Unphysical state {where} ({state}) after {steps} steps; try a smaller cfl or shorter "
+        "cells there.", **known
     )
+
+
+def _emptied_store(model):
+    """Name of a cylinder, volume or junction without gas, if there is one."""
+    for name, row in model.stores.items():
+        held = model.state.store[row, [f.SM, f.SE]]
+        full = held[0] > 0.0 and np.isfinite(held[1]) and model.work.store[row, f.NP] > 0.0
+        if model.net.store_kind[row] != f.AMBIENT and not full:
+            return name
+    return None
 
 
 def _worst_cell(model):

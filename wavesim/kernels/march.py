@@ -21,7 +21,7 @@ from .cylinder import volume
 from .jit import kernel, leaf, stage
 from .nodes import F_BURNED, F_ENE, F_FRESH, F_MASS, FP, FV, inner_states, solve_ends
 from .perforate import exchange
-from .stores import store_now, stores_ahead, stores_step
+from .stores import store_now, stores_ahead, stores_rate, stores_step
 from .thermo import PERFECT
 
 LEAVES = 1e-9  # Mach number from which gas counts as leaving; the round-off of rest lies below
@@ -337,8 +337,10 @@ def march(net, state, work, record, inner, face, t_end, max_steps):
         t = state.clock[f.TIME]
         reset_ghosts(net, state)
         rate = primitives(net, state, work)
-        if not rate < 1e12:
+        needed = stores_rate(net, state, work)
+        if not (rate < 1e12 and needed < 1e12):
             return f.BAD_STATE, steps
+        rate = max(rate, needed)
         last_dt = state.clock[f.LAST_DT]
         if sampling and not first:
             done = add_samples(net, state, work, record, face, t - last_dt, last_dt, not first)

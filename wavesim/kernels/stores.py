@@ -14,6 +14,7 @@ from .jit import leaf, stage
 from .nodes import F_BURNED, F_ENE, F_FRESH, F_MASS, FP, FV, ICP, IGAS, IP, IR, IT, IU
 from .thermo import enthalpy, gamma_cp, gas_constant, temperature
 
+HASTE = 4.0  # cfl over this is the share of a cylinder's gas that may pass in a step
 STALLED = 0.1  # share of a cell's own stream below which less passes than that, for stability
 
 
@@ -47,6 +48,24 @@ def store_now(net, state, s, vol):
     T = temperature(net.gas_coef, e, yf, yb, state.store_T[s])
     state.store_T[s] = T
     return mass / vol * gas_constant(net.gas_R, yf, yb) * T, T, yf, yb
+
+
+@stage
+def stores_rate(net, state, work):
+    """Rate that bounds the step [1/s] so that no cylinder empties in it; NaN if one has no gas.
+
+    It rules only where a small clearance volume stands wide open to coarse cells.
+    """
+    rate = 0.0
+    for s in range(net.store_kind.shape[0]):
+        if net.store_kind[s] == f.AMBIENT:
+            continue
+        mass = state.store[s, f.SM]
+        if not (mass > 0.0 and work.store[s, f.NP] > 0.0 and math.isfinite(state.store[s, f.SE])):
+            return math.nan
+        if net.store_kind[s] == f.CYLINDER:
+            rate = max(rate, HASTE * abs(state.store_rate[s, f.SM]) / mass)
+    return rate
 
 
 @stage
