@@ -3,7 +3,8 @@
     python benchmarks/scale_out.py [SPEEDS]
 
 Prints seconds, the ratio to one thread, and the largest memory of this process.  All four must
-agree: the runs of neighbours are the same, only the place of computing differs.
+agree.  The first line tells what the machine has to give: how much more two processes of plain
+arithmetic get done together than one.  Shared machines often give less than two.
 """
 
 import multiprocessing
@@ -17,6 +18,19 @@ import numpy as np
 import wavesim as ws
 
 WORKERS = 2
+
+
+def spin(_):
+    """Seconds that a loop of plain arithmetic takes."""
+    clock = time.perf_counter()
+    sum(i * i for i in range(10_000_000))
+    return time.perf_counter() - clock
+
+
+def capacity(pool):
+    """Work that two processes get done together over that of one alone."""
+    alone = min(spin(None) for _ in range(3))
+    return WORKERS * alone / min(max(pool.map(spin, range(WORKERS))) for _ in range(3))
 
 
 def timed(label, sweep, base=None):
@@ -38,16 +52,18 @@ def main(count):
     def sweep(**options):
         return lambda: ws.speed_sweep(*system, rpm, progress=False, **options)
 
+    spawn = multiprocessing.get_context("spawn")
+    with ProcessPoolExecutor(WORKERS, mp_context=spawn) as pool:
+        print(f"the machine gives {capacity(pool):.2f} times one core", flush=True)
     sweep(threads=WORKERS)()  # compiles and warms up
     base = timed("one thread", sweep(threads=1))
     timed("two threads", sweep(threads=WORKERS), base)
-    spawn = multiprocessing.get_context("spawn")
+    peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024.0
+    print(f"largest memory so far    {peak:7.0f} MiB")
     with ProcessPoolExecutor(WORKERS, mp_context=spawn) as pool:
         ws.speed_sweep(*system, rpm[-2:], executor=pool, progress=False)
         timed("two processes", sweep(executor=pool), base)
     on_cluster(system, rpm, sweep, base)
-    peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024.0
-    print(f"largest memory of this process {peak:.0f} MiB")
 
 
 def on_cluster(system, rpm, sweep, base):
@@ -55,7 +71,7 @@ def on_cluster(system, rpm, sweep, base):
     from distributed import Client, LocalCluster
 
     with (
-        LocalCluster(n_workers=WORKERS, threads_per_worker=1, dashboard_address=None) as cluster,
+        LocalCluster(n_workers=WORKERS, threads_per_worker=1, dashboard_address=":0") as cluster,
         Client(cluster) as client,
         client.get_executor() as pool,
     ):

@@ -10,7 +10,7 @@ import pytest
 import wavesim.work
 from wavesim import EngineGas, InputError, PerfectGas, Pipe, Settings, run_point, speed_sweep
 from wavesim.result import QUANTITIES, Failure
-from wavesim.sweep import speed_sweeps
+from wavesim.sweep import _runs, speed_sweeps
 from wavesim.work import Task, compute, count_workers
 
 CHEAP = Settings(cell_length=0.1, sample_deg=10.0, tolerance=5e-2)
@@ -27,7 +27,7 @@ def pools():
     with (
         ThreadPoolExecutor(2) as threads,
         ProcessPoolExecutor(2, mp_context=spawn) as processes,
-        LocalCluster(n_workers=2, threads_per_worker=1, dashboard_address=None) as cluster,
+        LocalCluster(n_workers=2, threads_per_worker=1, dashboard_address=":0") as cluster,
         Client(cluster) as client,
         client.get_executor() as dask,
     ):
@@ -105,6 +105,16 @@ def test_every_executor_keeps_finished_points_when_interrupted(pool, system, mon
     sweep = speed_sweep(*system, SPEEDS, settings=CHEAP, executor=pool, progress=False)
     assert sweep.interrupted and 0 < len(sweep) < len(SPEEDS) and not sweep.failures
     assert pool.submit(abs, -1).result() == 1  # the pool of the caller stays open
+
+
+@pytest.mark.parametrize("count", [1, 2, 3, 7, 20, 50])
+def test_runs_of_neighbours_are_complete_and_take_equally_long(count):
+    speeds = np.linspace(2000.0, 7000.0, 20).tolist()
+    runs = _runs(speeds, count)
+    assert len(runs) == min(count, 20) and all(runs)
+    assert sorted(speed for run in runs for speed in run) == speeds
+    cost = [sum(1.0 / speed for speed in run) for run in runs]
+    assert count > 3 or max(cost) < 1.15 * np.mean(cost)
 
 
 # --- what travels ---------------------------------------------------------------------------------

@@ -181,7 +181,7 @@ def transmission_loss(
     _check_measuring_pipes(line, inlet, outlet, 2.0 * _HALF_PULSE * deviation)
     start = dict.fromkeys(line.ducts, (pressure, 0.0, temperature, fill))
     start[inlet] = _pulse(line.ducts[inlet].length, deviation, amplitude, start[inlet], gas, c)
-    model = compile_network(line, gas, settings, initial=start)
+    model = compile_network(line, gas, settings, initial=start, join=False)  # reads their ends
     _still_gas(model, temperature, (pressure, temperature, yf, yb), wall_losses)
     rho_c = float(gas.density(pressure, temperature, yf, yb)) * c
     rows = [model.ends[inlet, "end"], model.ends[outlet, "start"]]

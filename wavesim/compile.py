@@ -13,6 +13,7 @@ from wavesim.errors import InputError
 from wavesim.gas import PerfectGas
 from wavesim.kernels import flat as f
 from wavesim.kernels.cylinder import volume as cylinder_volume
+from wavesim.mesh import make_mesh
 from wavesim.nodes import (
     AnechoicEnd,
     AreaStep,
@@ -28,8 +29,6 @@ from wavesim.nodes import (
 from wavesim.settings import SCHEMES
 from wavesim.valves import effective_area, seat_events
 
-GHOSTS = 2
-MIN_CELLS = 3  # in a duct: the end cells look at two neighbours
 VALVE_STEP_DEG = 0.5
 SLICE_DEG = 10.0  # slices of the cycle in which the number of steps is planned
 #: Radiation load of an open end, Z / (rho c) = s (l + b s) / (1 + g s + d s^2) with s = i k a, as
@@ -85,12 +84,11 @@ class Model:
     dx: dict = field(default_factory=dict)
 
     def locate(self, cell):
-        """Duct name and position [m] of a cell."""
-        for name, (lo, hi) in self.ducts.items():
-            if lo - GHOSTS <= cell < hi + GHOSTS:
-                inside = min(max(cell, lo), hi - 1)
-                return name, (inside - lo + 0.5) * self.dx[name]
-        raise IndexError(cell)
+        """Duct name and position [m] of a cell; a ghost belongs to the nearest duct."""
+        near = {name: max(lo - cell, cell - hi + 1, 0) for name, (lo, hi) in self.ducts.items()}
+        name = min(near, key=near.get)
+        lo, hi = self.ducts[name]
+        return name, (min(max(cell, lo), hi - 1) - lo + 0.5) * self.dx[name]
 
     def centres(self, duct):
         """Cell centres [m] of a duct, (n_cell,)."""
@@ -101,13 +99,14 @@ class Model:
 class _Builder:
     """Lists that grow while the nodes are visited."""
 
-    def __init__(self, network, gas, engine, rpm, intake_fill):
-        self.network, self.gas, self.engine, self.rpm = network, gas, engine, rpm
-        self.intake_fill = intake_fill
+    def __init__(self, network, engine, seams):
+        self.network, self.engine = network, engine
         self.ends = {}
+        sewn = {(name, "end") for name in seams} | {(name, "start") for name in seams.values()}
         for duct in network.ducts:
             for side in ("start", "end"):
-                self.ends[duct, side] = len(self.ends)
+                if (duct, side) not in sewn:
+                    self.ends[duct, side] = len(self.ends)
         n = len(self.ends)
         self.kind = np.full(n, f.CLOSED)
         self.store = np.full(n, -1)
@@ -234,19 +233,19 @@ _HANDLERS = {
 }
 
 
-def _drill(build, cells, area, ducts, dx_of):
+def _drill(build, mesh):
     """Holes between the ducts of every perforated wall; packings narrow and slow the annulus."""
     for node in build.perforates:
-        (lo, hi), (lo2, hi2) = ducts[node.core], ducts[node.annulus]
-        bore = np.sqrt(4.0 / pi * cells[f.VOL, lo:hi] / dx_of[node.core])
+        (lo, hi), (lo2, hi2) = mesh.ducts[node.core], mesh.ducts[node.annulus]
+        bore = np.sqrt(4.0 / pi * mesh.cells[f.VOL, lo:hi] / mesh.dx[node.core])
         build.holes += zip(range(lo, hi), range(lo2, hi2), strict=True)
         row = np.zeros((hi - lo, f.N_HOLE))
-        row[:, f.HOLE_AREA] = node.hole_area(bore) * dx_of[node.core]
+        row[:, f.HOLE_AREA] = node.hole_area(bore) * mesh.dx[node.core]
         row[:, f.HOLE_LENGTH] = node.wall_thickness + HOLE_END * node.hole_diameter
         row[:, f.HOLE_LOSS] = (1.0 - node.porosity**2) / (2.0 * node.discharge_coefficient**2)
         if node.packing is not None:
             row[:, f.HOLE_BACKING] = 0.5 * HOLE_END * node.hole_diameter * node.packing.resistivity
-            _pack(node.packing, row, cells, area, slice(lo2, hi2))
+            _pack(node.packing, row, mesh.cells, mesh.area, slice(lo2, hi2))
         build.hole_par += list(row)
 
 
@@ -302,66 +301,9 @@ def _cylinder_row(engine, gas, number, rpm):
     return row
 
 
-def _wall_at_first(part):
-    """Temperature of a wall [K]: as given, or of the air outside where it is to be solved."""
-    if part.wall is not None:
-        return part.wall.air.temperature
-    return part.wall_temperature or 300.0  # without either no heat passes
-
-
-def _mesh(network, settings):
-    """Cells of all ducts: rows of `Net.cells`, face areas, and where each duct lies."""
-    columns, areas, ducts, dx_of = [], [], {}, {}
-    at = 0
-    for name, duct in network.ducts.items():
-        wanted = [pipe.cell_length or settings.cell_length for pipe in duct.parts]
-        wished = sum(p.length / w for p, w in zip(duct.parts, wanted, strict=True))
-        count = max(MIN_CELLS, round(wished))
-        dx = duct.length / count
-        faces = np.linspace(0.0, duct.length, count + 1)
-        centres = 0.5 * (faces[1:] + faces[:-1])
-        area = duct.area_at(faces)
-        vol = duct.volume(faces[:-1], faces[1:])
-        parts = [duct.parts[i] for i in duct.part_index(centres)]
-        warm = np.array([p.wall_temperature is not None or p.wall is not None for p in parts])
-        rows = np.zeros((f.N_CELL, count + 2 * GHOSTS))
-        inside = slice(GHOSTS, GHOSTS + count)
-        rows[f.INV_DX, inside] = 1.0 / dx
-        rows[f.DLNA, inside] = np.diff(area) / vol
-        rows[f.VOL, inside] = vol
-        rows[f.INV_VOL, inside] = 1.0 / vol
-        rows[f.DIAM] = duct.start_diameter
-        rows[f.DIAM, inside] = duct.hydraulic_diameter_at(centres)
-        rough = np.array([p.roughness for p in parts])
-        rows[f.ROUGH, inside] = (rough / (3.7 * rows[f.DIAM, inside])) ** 1.11  # as Haaland has it
-        # losses of bends are a + b f: the second part acts like more friction
-        losses = np.array([p.loss_constants for p in duct.parts]) / (
-            2.0 * np.array([[p.length] for p in duct.parts])
-        )
-        scale = np.array([p.friction_factor_scale for p in parts])
-        rows[f.FRICTION, inside] = 0.5 * scale / rows[f.DIAM, inside] + duct.mean(
-            losses[:, 1], faces[:-1], faces[1:]
-        )
-        rows[f.BEND, inside] = duct.mean(losses[:, 0], faces[:-1], faces[1:])
-        rows[f.HEAT, inside] = warm * [p.heat_factor for p in parts]
-        rows[f.WALL] = 300.0
-        rows[f.WALL, inside] = [_wall_at_first(p) for p in parts]
-        columns.append(rows)
-        face_area = np.zeros(count + 2 * GHOSTS)
-        face_area[GHOSTS : GHOSTS + count + 1] = area
-        areas.append(face_area)
-        ducts[name] = (at + GHOSTS, at + GHOSTS + count)
-        dx_of[name] = dx
-        at += count + 2 * GHOSTS
-    return (
-        np.ascontiguousarray(np.concatenate(columns, axis=1)),
-        np.append(np.concatenate(areas), 0.0),
-        ducts,
-        dx_of,
-    )
-
-
-def compile_network(network, gas, settings, *, engine=None, rpm=None, samples=0, initial=None):
+def compile_network(
+    network, gas, settings, *, engine=None, rpm=None, samples=0, initial=None, join=True
+):
     """Flat arrays of a network.
 
     Parameters
@@ -381,6 +323,8 @@ def compile_network(network, gas, settings, *, engine=None, rpm=None, samples=0,
         "burned" or a pair (yf, yb), or a function of x [m] that returns such a tuple of arrays.
         Ducts left out hold still gas: fresh charge at intake conditions, burned gas at 900 K on
         the exhaust side of the valves, air otherwise.
+    join : bool
+        Lay ducts of equal bore side by side without a node; False keeps the two ends of each.
 
     Returns
     -------
@@ -396,17 +340,18 @@ def compile_network(network, gas, settings, *, engine=None, rpm=None, samples=0,
     unknown = set(initial or {}) - set(network.ducts)
     if unknown:
         raise InputError(f"initial: {sorted(unknown)} are not ducts of the network.")
-    cells, area, ducts, dx_of = _mesh(network, settings)
-    build = _Builder(network, gas, engine, rpm, None)
+    mesh = make_mesh(network, settings, join)
+    build = _Builder(network, engine, mesh.seams)
     for name, node in network.nodes.items():
-        _HANDLERS[type(node)](build, name, node)
-    _drill(build, cells, area, ducts, dx_of)
-    net = _net(build, cells, area, ducts, settings, rpm)
+        if all(end in build.ends for end in node.ends):  # else a seam, which needs no node
+            _HANDLERS[type(node)](build, name, node)
+    _drill(build, mesh)
+    net = _net(build, mesh, gas, settings, rpm)
     model = Model(
         network=network, gas=gas, settings=settings, engine=engine, net=net,
         state=_empty_state(net), work=_empty_work(net), record=_empty_record(net, samples),
         inner=np.zeros((len(build.ends), 9)), face=np.zeros((len(build.ends), 9)),
-        ducts=ducts, ends=build.ends, stores=build.stores, dx=dx_of,
+        ducts=mesh.ducts, ends=build.ends, stores=build.stores, dx=mesh.dx,
     )
     _fill(model, build, initial or {})
     return model
@@ -442,14 +387,14 @@ def use_gas(model, gas):
         _show_ambient(model, row, now[f.NP], now[f.NT], now[f.NYF], now[f.NYB])
 
 
-def _net(build, cells, area, ducts, settings, rpm):
+def _net(build, mesh, gas, settings, rpm):
     """The constant arrays."""
-    table = build.gas.table()
-    lo = np.array([ducts[name][0] for name in ducts])
-    hi = np.array([ducts[name][1] for name in ducts])
-    n_end = len(build.ends)
-    start = np.arange(n_end) % 2 == 0
-    cell = np.where(start, lo[np.arange(n_end) // 2], hi[np.arange(n_end) // 2] - 1)
+    table = gas.table()
+    start = np.array([side == "start" for _, side in build.ends])
+    cell = np.array([
+        mesh.ducts[duct][0] if side == "start" else mesh.ducts[duct][1] - 1
+        for duct, side in build.ends
+    ])
     by_store = [np.flatnonzero(build.store == s) for s in range(len(build.store_kind))]
     options = np.zeros(f.N_OPTION)
     options[f.CFL] = settings.cfl
@@ -459,15 +404,15 @@ def _net(build, cells, area, ducts, settings, rpm):
     options[f.OMEGA_DEG] = 6.0 * (rpm or 0.0)
     options[f.SLICE_TIME] = SLICE_DEG / options[f.OMEGA_DEG] if rpm else 0.0
     cylinders = sum(kind == f.CYLINDER for kind in build.store_kind)
-    rows = [_cylinder_row(build.engine, build.gas, i + 1, rpm) for i in range(cylinders)]
+    rows = [_cylinder_row(build.engine, gas, i + 1, rpm) for i in range(cylinders)]
     return f.Net(
         gas_kind=int(table.kind),
         gas_R=_float(table.R),
         gas_coef=_float(table.coef),
-        cells=cells,
-        area=area,
-        duct_lo=_int(lo),
-        duct_hi=_int(hi),
+        cells=mesh.cells,
+        area=mesh.area,
+        duct_lo=_int([lo for lo, _ in mesh.ducts.values()]),
+        duct_hi=_int([hi for _, hi in mesh.ducts.values()]),
         end_kind=_int(build.kind),
         end_cell=_int(cell),
         end_face=_int(np.where(start, cell, cell + 1)),
@@ -615,6 +560,8 @@ def _fill_duct(model, name, start):
     U[f.Y2, cells] = rho * yb
     model.state.T[cells] = T
     for side, i in (("start", 0), ("end", -1)):
+        if (name, side) not in model.ends:  # a seam
+            continue
         end = model.state.end[model.ends[name, side]]
         end[: f.ES_YB + 1] = rho[i], u[i], p[i], yf[i], yb[i]
         end[f.ES_AUX] = p[i]

@@ -1,6 +1,7 @@
 """Runs: a network in time, or an engine cycle after cycle until it repeats itself."""
 
 import time
+from dataclasses import dataclass
 from math import pi
 
 import numpy as np
@@ -12,6 +13,7 @@ from wavesim.gas import EngineGas, PerfectGas
 from wavesim.kernels import flat as f
 from wavesim.kernels.march import march
 from wavesim.nodes import Volume
+from wavesim.prolong import prolong
 from wavesim.result import Point, Samples, Transient, point_meta
 from wavesim.settings import Settings
 from wavesim.valves import CHECKING_LIFT, seat_events
@@ -108,14 +110,58 @@ def run_point(
     rpm = check_number("run_point", "rpm", rpm, "rev/min", *RPM_RANGE)
     gas = gas or EngineGas(engine.fuel, engine.air_fuel_lambda)
     clock = time.perf_counter()
-    samples = round(720.0 / settings.sample_deg)
     network = assemble(engine, exhaust)
-    model = compile_network(network, gas, settings, engine=engine, rpm=rpm, samples=samples)
+    demand = {"rpm": rpm, "fuel_flow": fuel_flow, "stop": stop}
+    rough = _rough_run(network, gas, engine, settings, start, demand)
+    model = compile_network(
+        network, gas, settings, engine=engine, rpm=rpm, samples=round(720.0 / settings.sample_deg)
+    )
     walls = find_solved_walls(model)
-    if start is not None:
+    if rough is not None:
+        prolong(rough.model, model)
+    elif start is not None:
         _take_over(model, start)
-    history = []
-    steps = 0
+    cycles = _settle(model, walls, settings, **demand)
+    if fuel_flow is not None:
+        _check_mixture(model.gas, fuel_flow)
+    values, cylinders = _evaluate(model, engine, rpm)
+    audit = _cycle_ledger(model, cycles.before, cycles.after)
+    audit |= {
+        "cycles": len(cycles.history),
+        "coarse_cycles": len(rough.history) if rough else 0,
+        "converged": _settled(cycles.history, settings.tolerance),
+        "tolerance": settings.tolerance,
+        "last_change": float(_change(cycles.history)),
+        "history": [list(map(float, row)) for row in cycles.history],
+        "steps": cycles.steps,
+        "cells": int(sum(hi - lo for lo, hi in model.ducts.values())),
+        "wall_time": time.perf_counter() - clock,
+    }
+    x = np.arange(model.record.field.shape[0]) * settings.sample_deg
+    meta = point_meta(engine, exhaust, settings, _facts(engine, model) | _wall_facts(walls))
+    return Point(
+        rpm, values, cylinders, _samples(model, x, "theta_deg"), audit, meta,
+        _restart(rough.model if rough else model),
+    )
+
+
+# --- cycles ---------------------------------------------------------------------------------------
+
+
+@dataclass
+class _Cycles:
+    """Cycles of one model: what was watched in each, and the books around the last."""
+
+    model: object
+    history: list
+    steps: int
+    before: tuple
+    after: tuple
+
+
+def _settle(model, walls, settings, *, rpm, fuel_flow, stop):
+    """Run cycles until they repeat themselves."""
+    history, steps = [], 0
     for cycle in range(1, settings.max_cycles + 1):
         before = contents(model)
         steps += _cycle(model, settings, cycle, stop)
@@ -123,32 +169,40 @@ def run_point(
         mean_wall = update_walls(model, walls, 120.0 / rpm)
         history.append([*_watched(model), mean_wall])
         if fuel_flow is not None:
-            _follow_fuel(model, engine, rpm, fuel_flow)
+            _follow_fuel(model, model.engine, rpm, fuel_flow)
         if cycle >= settings.min_cycles and _settled(history, settings.tolerance):
             break
-    if fuel_flow is not None:
-        _check_mixture(model.gas, fuel_flow)
-    values, cylinders = _evaluate(model, engine, rpm)
-    audit = _cycle_ledger(model, before, after)
-    audit |= {
-        "cycles": cycle,
-        "converged": _settled(history, settings.tolerance),
-        "tolerance": settings.tolerance,
-        "last_change": float(_change(history)),
-        "history": [list(map(float, row)) for row in history],
-        "steps": steps,
-        "cells": int(sum(hi - lo for lo, hi in model.ducts.values())),
-        "wall_time": time.perf_counter() - clock,
-    }
-    x = np.arange(samples) * settings.sample_deg
-    meta = point_meta(engine, exhaust, settings, _facts(engine, model) | _wall_facts(walls))
-    restart = {
+    return _Cycles(model, history, steps, before, after)
+
+
+def _rough_run(network, gas, engine, settings, start, demand):
+    """Cycles on a coarser mesh, from which the fine one starts; None if there are to be none.
+
+    They cost a fraction of the fine cycles and take away most of what must settle.  A coarse run
+    that fails is no fault: the fine one then starts without it.
+    """
+    if settings.coarse_start == 1.0:
+        return None
+    rough = settings.replace(
+        cell_length=min(0.2, settings.coarse_start * settings.cell_length), coarse_start=1.0,
+        tolerance=max(5e-3, settings.tolerance), sample_deg=10.0, min_cycles=1, max_cycles=20,
+    )
+    model = compile_network(network, gas, rough, engine=engine, rpm=demand["rpm"])
+    walls = find_solved_walls(model)
+    if start is not None:
+        _take_over(model, start)
+    try:
+        return _settle(model, walls, rough, **demand)
+    except SolverError:
+        return None
+
+
+def _restart(model):
+    """What another run needs to start from the gas of this one."""
+    return {
         "state": [np.copy(a) for a in model.state], "ducts": dict(model.ducts),
         "walls": model.net.cells[f.WALL].copy(), "gas": model.gas,
     }
-    return Point(
-        rpm, values, cylinders, _samples(model, x, "theta_deg"), audit, meta, restart
-    )
 
 
 # --- marching -------------------------------------------------------------------------------------

@@ -30,6 +30,9 @@ class Settings(Description):
         before it that counts as converged, 1e-7 to 0.1.
     max_cycles, min_cycles : int
         Limits of the number of engine cycles, 1 to 1000 and 1 to `max_cycles`.
+    coarse_start : float
+        Factor on the cell length for the first cycles of an engine, 1 to 10; 1 starts at once on
+        the fine mesh.
     sample_deg : float
         Crank angle between recorded samples [deg], 0.05 to 10, a whole fraction of 720.
     friction : bool
@@ -45,12 +48,13 @@ class Settings(Description):
         If a value is outside its range.
     """
 
-    cell_length: float = number("m", 0.0005, 0.2, 0.015)
+    cell_length: float = number("m", 0.0005, 0.2, 0.008)
     cfl: float = number("1", 0.05, 1.0, 0.85)
     scheme: str = choice(SCHEMES, SCHEMES[0])
     tolerance: float = number("1", 1e-7, 0.1, 1e-3)
     max_cycles: int = integer(1, 1000, 60)
     min_cycles: int = integer(1, 1000, 3)
+    coarse_start: float = number("1", 1.0, 10.0, 2.5)
     sample_deg: float = number("deg", 0.05, 10.0, 1.0)
     friction: bool = flag(True)
     wall_heat: bool = flag(True)

@@ -5,6 +5,8 @@ runs of neighbours as there are workers; inside a run each speed starts from the
 before it.
 """
 
+import numpy as np
+
 from wavesim.errors import InputError, check_number
 from wavesim.result import Failure, Sweep
 from wavesim.run import RPM_RANGE
@@ -128,8 +130,16 @@ def checked_speeds(owner, rpm):
 
 
 def _runs(speeds, count):
-    """Speeds in `count` runs of neighbours, each from the middle of the list outward."""
+    """Speeds in `count` runs of neighbours, each from the middle of the list outward.
+
+    The runs take about equally long: a point costs nearly as many steps as its cycles last.
+    """
     count = min(count, len(speeds))
-    edges = [round(i * len(speeds) / count) for i in range(count + 1)]
+    reached = np.cumsum([1.0 / speed for speed in speeds])
+    edges = [0]
+    for i in range(1, count):
+        middle = int(np.searchsorted(reached, reached[-1] * i / count)) + 1
+        edges.append(min(max(middle, edges[-1] + 1), len(speeds) - count + i))
+    edges.append(len(speeds))
     runs = [speeds[a:b] for a, b in zip(edges, edges[1:], strict=False)]
     return [run[::-1] if i < count // 2 else run for i, run in enumerate(runs)]
