@@ -283,7 +283,8 @@ README = Path(__file__).parents[1] / "README.md"
 
 
 def test_example_of_the_readme_runs(tmp_path, monkeypatch, capsys):
-    (code,) = re.findall(r"```python\n(.*?)```", README.read_text(encoding="utf-8"), re.DOTALL)
+    blocks = re.findall(r"```python\n(.*?)```", README.read_text(encoding="utf-8"), re.DOTALL)
+    code = "".join(blocks)
     monkeypatch.chdir(tmp_path)
     exec(compile(code, "README.md", "exec"), {})
     assert "B - A" in capsys.readouterr().out

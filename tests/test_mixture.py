@@ -126,3 +126,16 @@ def test_fuel_beyond_any_mixture_that_burns_is_refused(study, open_header, base,
         ws.run_point(
             study.engine, open_header, RPM, settings=settings, fuel_flow=share * base.fuel_flow
         )
+
+
+def test_a_sweep_takes_its_fuel_from_another(study, open_header, choked):
+    """Between the speeds of the other sweep the fuel flow is interpolated."""
+    speeds = [5000.0, 6000.0]
+    first = ws.speed_sweep(study.engine, open_header, speeds, settings=COARSE, progress=False)
+    second = ws.speed_sweep(
+        study.engine, choked, [5500.0], settings=COARSE, progress=False, fuel_from=first
+    )
+    assert second["fuel_flow"][0] == pytest.approx(first["fuel_flow"].mean(), rel=2e-3)
+    assert second["lambda"][0] < first["lambda"].min()
+    with pytest.raises(ws.InputError, match="5000 to 6000 rev/min"):
+        ws.speed_sweep(study.engine, choked, [6500.0], settings=COARSE, fuel_from=first)

@@ -16,7 +16,7 @@ from wavesim.work import Task, count_workers, run_chains
 
 def speed_sweep(
     engine, exhaust, rpm, *, settings=None, threads=None, executor=None, store=None,
-    progress=True, name=None,
+    progress=True, name=None, fuel_from=None,
 ):
     """Operating points of an engine with an exhaust over a list of speeds.
 
@@ -38,6 +38,10 @@ def speed_sweep(
         Show a progress bar.
     name : str or None
         For tables and figures; None: the name of the exhaust.
+    fuel_from : Sweep or None
+        The fuel flow of this result against speed, interpolated, is delivered whatever air the
+        engine draws, as when the exhaust is changed and the fuel metering is not.  None: the
+        mixture strength of the engine.
 
     Returns
     -------
@@ -59,12 +63,13 @@ def speed_sweep(
     name = exhaust.name if name is None else name
     return speed_sweeps(
         [(name, engine, exhaust)], rpm, settings=settings, threads=threads, executor=executor,
-        store=store, progress=progress,
+        store=store, progress=progress, fuel_from=fuel_from,
     )[0]
 
 
 def speed_sweeps(
-    systems, rpm, *, settings=None, threads=None, executor=None, store=None, progress=True
+    systems, rpm, *, settings=None, threads=None, executor=None, store=None, progress=True,
+    fuel_from=None,
 ):
     """Speed curves of several systems on one executor.
 
@@ -72,7 +77,7 @@ def speed_sweeps(
     ----------
     systems : sequence of (str, Engine, Exhaust)
         With the name of each.
-    rpm, settings, threads, executor, store, progress
+    rpm, settings, threads, executor, store, progress, fuel_from
         As for `speed_sweep`.
 
     Returns
@@ -87,10 +92,11 @@ def speed_sweeps(
     """
     speeds = checked_speeds("speed_sweep", rpm)
     settings = settings or Settings()
+    fuel = _fuel_flows(fuel_from, speeds)
     workers = count_workers(executor, threads, "speed_sweep")
     runs = _runs(speeds, workers)
     chains = [
-        [Task(engine, exhaust, speed, settings) for speed in run]
+        [Task(engine, exhaust, speed, settings, fuel[speed]) for speed in run]
         for _, engine, exhaust in systems
         for run in runs
     ]
@@ -108,6 +114,21 @@ def speed_sweeps(
         }
         sweeps.append(_sweep(found, name, done.interrupted))
     return sweeps
+
+
+def _fuel_flows(sweep, speeds):
+    """Fuel flow [kg/s] by speed from another result, or None for all."""
+    if sweep is None:
+        return dict.fromkeys(speeds)
+    if not isinstance(sweep, Sweep) or not len(sweep):
+        raise InputError(f"speed_sweep: fuel_from = {sweep!r} must be a Sweep with points.")
+    known = sweep.rpm
+    if speeds[0] < known[0] or speeds[-1] > known[-1]:
+        raise InputError(
+            f"speed_sweep: fuel_from covers {known[0]:g} to {known[-1]:g} rev/min, rpm = "
+            f"{speeds[0]:g} to {speeds[-1]:g} rev/min must lie within."
+        )
+    return dict(zip(speeds, np.interp(speeds, known, sweep["fuel_flow"]).tolist(), strict=True))
 
 
 def _sweep(found, name, interrupted):

@@ -32,6 +32,7 @@ class Task(NamedTuple):
     exhaust: object
     rpm: float
     settings: object
+    fuel_flow: float | None = None  # [kg/s] given, instead of the mixture of the engine
 
 
 class Outcomes(NamedTuple):
@@ -68,7 +69,8 @@ def compute(task, start=None, traces=True, stop=None):
     """
     try:
         point = run_point(
-            task.engine, task.exhaust, task.rpm, settings=task.settings, start=start, stop=stop
+            task.engine, task.exhaust, task.rpm, settings=task.settings,
+            fuel_flow=task.fuel_flow, start=start, stop=stop,
         )
     except WavesimError as error:
         return Failure(type(error).__name__, str(error))
@@ -270,7 +272,8 @@ class _Crew:
 
     def _key(self, i, place):
         if (i, place) not in self.keys:
-            self.keys[i, place] = point_key(*self.chains[i][place])
+            task = self.chains[i][place]
+            self.keys[i, place] = point_key(*task[:4], fuel_flow=task.fuel_flow)
         return self.keys[i, place]
 
 
