@@ -1,4 +1,4 @@
-"""Reader of validation/references.csv, the one place where published numbers are written down.
+"""Reader of references.csv, the one place where published numbers are written down.
 
 Columns: ``id`` (family and number), ``case`` (the given quantities, ``name=value`` in SI, blanks
 between), ``quantity``, ``value``, ``unit``, ``tolerance`` (absolute, in the unit: 0.6 of the last
@@ -13,7 +13,7 @@ from functools import cache
 from pathlib import Path
 from typing import NamedTuple
 
-PATH = Path(__file__).resolve().parents[1] / "validation" / "references.csv"
+PATH = Path(__file__).with_name("references.csv")
 
 
 class Reference(NamedTuple):

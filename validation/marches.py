@@ -1,4 +1,4 @@
-"""Shared by the solver tests: small networks, simple waves, mode search."""
+"""Shared by cases and solver tests: small networks, simple waves, mode search."""
 
 import numpy as np
 
