@@ -91,7 +91,7 @@ def test_torque_of_a_complete_system_at_the_default_mesh_is_that_of_a_finer_one(
             study.engine, exhaust, rpm,
             settings=ws.Settings(cell_length=length, tolerance=3e-4),
         )
-        for length in (0.015, 0.00375)
+        for length in (0.016, 0.004)
     )
     print(f"{rpm:g} rev/min: {usual.torque:.2f} and {fine.torque:.2f} N m")
     assert usual.converged and fine.converged

@@ -355,5 +355,5 @@ def test_wiebe_follows_a_table_of_speed():
 
 def test_settings_have_the_agreed_defaults():
     settings = Settings()
-    assert (settings.cell_length, settings.cfl, settings.tolerance) == (0.008, 0.85, 1e-3)
+    assert (settings.cell_length, settings.cfl, settings.tolerance) == (0.016, 0.85, 1e-3)
     assert settings.replace(cell_length=0.01).cell_length == 0.01

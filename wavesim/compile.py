@@ -13,7 +13,7 @@ from wavesim.errors import InputError
 from wavesim.gas import PerfectGas
 from wavesim.kernels import flat as f
 from wavesim.kernels.cylinder import volume as cylinder_volume
-from wavesim.mesh import make_mesh
+from wavesim.mesh import ducts_beyond_valves, make_mesh
 from wavesim.nodes import (
     AnechoicEnd,
     AreaStep,
@@ -123,7 +123,7 @@ class _Builder:
         self.stores = {}  # name -> row
         self.store_kind, self.store_volume, self.store_start, self.store_cyl = [], [], [], []
         self.valves = []
-        self.perforates, self.holes, self.hole_par = [], [], []
+        self.perforates, self.hole_walls, self.hole_par = [], [], []
 
     def rows(self, node):
         return [self.ends[end] for end in node.ends]
@@ -238,7 +238,7 @@ def _drill(build, mesh):
     for node in build.perforates:
         (lo, hi), (lo2, hi2) = mesh.ducts[node.core], mesh.ducts[node.annulus]
         bore = np.sqrt(4.0 / pi * mesh.cells[f.VOL, lo:hi] / mesh.dx[node.core])
-        build.holes += zip(range(lo, hi), range(lo2, hi2), strict=True)
+        build.hole_walls.append((len(build.hole_par), hi - lo, lo, lo2))
         row = np.zeros((hi - lo, f.N_HOLE))
         row[:, f.HOLE_AREA] = node.hole_area(bore) * mesh.dx[node.core]
         row[:, f.HOLE_LENGTH] = node.wall_thickness + HOLE_END * node.hole_diameter
@@ -429,8 +429,8 @@ def _net(build, mesh, gas, settings, rpm):
         store_end=_int(np.concatenate([*by_store, []])),
         store_ptr=_int(np.cumsum([0, *map(len, by_store)])),
         store_cyl=_int(build.store_cyl),
-        hole=_int(build.holes).reshape(-1, 2),
-        hole_par=_float(build.hole_par).reshape(-1, f.N_HOLE),
+        hole_wall=_int(build.hole_walls).reshape(-1, 4),
+        hole_par=_float(np.reshape(build.hole_par, (-1, f.N_HOLE)).T),
         cyl_par=_float(rows).reshape(-1, f.N_CYL),
         valve_area=_float(build.valves).reshape(len(build.valves), 2, -1)
         if build.valves
@@ -457,7 +457,7 @@ def _empty_state(net):
         store_rate=np.zeros((n_store, f.N_STORE)),
         store_T=np.full(n_store, 300.0),
         cyl=np.zeros((net.cyl_par.shape[0], f.N_CYL_STATE)),
-        hole_u=np.zeros(net.hole.shape[0]),
+        hole_u=np.zeros(net.hole_par.shape[1]),
         clock=np.zeros(f.N_CLOCK),
         plan=np.zeros((round(720.0 / SLICE_DEG), f.N_PLAN)),
     )
@@ -473,6 +473,7 @@ def _empty_work(net):
         Q=np.ones((f.N_FACE, n)),
         F=np.zeros((f.N_FLUX, n + 1)),
         store=np.ones((net.store_kind.size, f.N_STORE_NOW)),
+        hole=np.zeros((f.N_PASS, net.hole_par.shape[1])),
     )
 
 
@@ -498,8 +499,10 @@ def _fill(model, build, initial):
     usual = _usual_fill(model.network)
     for name in model.ducts:
         _fill_duct(model, name, initial.get(name, usual[name]))
-    fibres = model.net.hole[model.net.hole_par[:, f.FIBRE] > 0.0, 1]
-    model.net.cells[f.WALL, fibres] = model.state.T[fibres]  # as warm as the gas between them
+    for first, count, _, annulus in model.net.hole_wall:
+        if model.net.hole_par[f.FIBRE, first] > 0.0:
+            fibres = slice(annulus, annulus + count)
+            model.net.cells[f.WALL, fibres] = model.state.T[fibres]  # as warm as the gas between
     for row in build.stores.values():
         start = build.store_start[row]
         kind = build.store_kind[row]
@@ -514,32 +517,12 @@ def _fill(model, build, initial):
 def _usual_fill(network):
     """(p, u, T, fill) of every duct by the side of the valves on which it lies."""
     usual = dict.fromkeys(network.ducts, (101325.0, 0.0, 298.15, "air"))
-    ports = {"intake": [], "exhaust": []}
-    for node in network.nodes.values():
-        if isinstance(node, ValvePort):
-            ports[node.side].append(node.ends[0][0])
     for side, fill, T in (("intake", "fresh", None), ("exhaust", "burned", BURNED_START)):
-        reached, outside = _reach(network, ports[side])
+        reached, outside = ducts_beyond_valves(network, side)
         p = outside.pressure if outside else 101325.0
         T = T or (outside.temperature if outside else 298.15)
         usual.update({name: (p, 0.0, T, fill) for name in reached})
     return usual
-
-
-def _reach(network, start):
-    """Ducts connected with those in `start` without passing a cylinder, and the air there."""
-    reached, todo, outside = set(), list(start), None
-    while todo:
-        duct = todo.pop()
-        if duct in reached:
-            continue
-        reached.add(duct)
-        for node in network.nodes.values():
-            names = [name for name, _ in node.ends] or [node.core, node.annulus]
-            if duct in names:
-                outside = getattr(node, "ambient", outside)
-                todo += names
-    return reached, outside
 
 
 def _fill_duct(model, name, start):

@@ -6,6 +6,11 @@
 
 Ducts whose bores are equal where they meet need no node: they are laid side by side, a seam, and
 the gas passes from one to the other as inside a duct.
+
+An engine's ducts have cells of different lengths.  Sound is half as fast in the cold intake as in
+the exhaust, so cells half as long cost no smaller step there.  A short run of ducts, such as an
+open collector, is crossed by waves many times in a cycle and its error adds up: down to half the
+usual length its cells are as long as `SHORT_RUN` of them allow.
 """
 
 from dataclasses import dataclass
@@ -13,12 +18,15 @@ from dataclasses import dataclass
 import numpy as np
 
 from wavesim.kernels import flat as f
-from wavesim.nodes import AreaStep
+from wavesim.nodes import AreaStep, Perforate, ValvePort
 from wavesim.pipes import same_bore
 
 GHOSTS = 2
 MIN_CELLS = 3  # in a duct: the end cells look at two neighbours
 SEAM_RATIO = 1.5  # largest ratio of the cell lengths on the two sides of a seam
+INTAKE = 0.55  # share of the wanted cell length in intakes
+FINEST = 0.5  # and at least in short runs
+SHORT_RUN = 20  # cells
 
 
 @dataclass(frozen=True)
@@ -60,7 +68,11 @@ def make_mesh(network, settings, join=True):
     -------
     Mesh
     """
-    counts = {name: _count(duct, settings) for name, duct in network.ducts.items()}
+    shares = _shares(network, settings)
+    counts = {
+        name: _count(duct, shares[name] * settings.cell_length)
+        for name, duct in network.ducts.items()
+    }
     dx = {name: duct.length / counts[name] for name, duct in network.ducts.items()}
     # the lines of the other scheme want equal cells
     join = join and settings.scheme == "finite volume"
@@ -87,16 +99,66 @@ def make_mesh(network, settings, join=True):
     )
 
 
-def _count(duct, settings):
+def _shares(network, settings):
+    """Cell length of every duct over the one of the settings, where a pipe has no own."""
+    shares = dict.fromkeys(network.ducts, 1.0)
+    intake, _ = ducts_beyond_valves(network, "intake")
+    exhaust, _ = ducts_beyond_valves(network, "exhaust")
+    if not (intake or exhaust):
+        return shares
+    for chain in _chains(network, _seams(network))[0]:
+        length = sum(network.ducts[name].length for name in chain)
+        share = length / (SHORT_RUN * settings.cell_length)
+        shares.update(dict.fromkeys(chain, min(1.0, max(FINEST, share))))
+    shares.update(dict.fromkeys(intake, INTAKE))
+    for node in network.nodes.values():
+        if isinstance(node, Perforate):  # holes join cell to cell
+            shares[node.annulus] = shares[node.core]
+    return shares
+
+
+def ducts_beyond_valves(network, side):
+    """Ducts that gas reaches from the valves of one side without passing a cylinder.
+
+    Parameters
+    ----------
+    network : Network
+    side : {"intake", "exhaust"}
+
+    Returns
+    -------
+    ducts : set of str
+    air : Ambient or None
+        The air outside these ducts.
+    """
+    todo = [
+        node.ends[0][0] for node in network.nodes.values()
+        if isinstance(node, ValvePort) and node.side == side
+    ]
+    reached, outside = set(), None
+    while todo:
+        duct = todo.pop()
+        if duct in reached:
+            continue
+        reached.add(duct)
+        for node in network.nodes.values():
+            names = [name for name, _ in node.ends] or [node.core, node.annulus]
+            if duct in names:
+                outside = getattr(node, "ambient", outside)
+                todo += names
+    return reached, outside
+
+
+def _count(duct, cell_length):
     """Number of cells in a duct."""
-    wanted = [tube.cell_length or settings.cell_length for tube in duct.parts]
+    wanted = [tube.cell_length or cell_length for tube in duct.parts]
     return max(
         MIN_CELLS, round(sum(t.length / w for t, w in zip(duct.parts, wanted, strict=True)))
     )
 
 
-def _seams(network, dx):
-    """Duct behind each duct that needs no node at its end."""
+def _seams(network, dx=None):
+    """Duct behind each duct that needs no node at its end; `dx` by duct, if known."""
     pairs = [_seam(network, dx, node) for node in network.nodes.values()]
     return dict(pair for pair in pairs if pair)
 
@@ -128,7 +190,7 @@ def _seam(network, dx, node):
     if (side_a, side_b) != ("end", "start"):
         return None
     equal = same_bore(network.bore(a, "end"), network.bore(b, "start"))
-    close = 1.0 / SEAM_RATIO < dx[a] / dx[b] < SEAM_RATIO
+    close = dx is None or 1.0 / SEAM_RATIO < dx[a] / dx[b] < SEAM_RATIO
     return (a, b) if equal and close else None
 
 

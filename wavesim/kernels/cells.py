@@ -34,6 +34,8 @@ STEEP_FROM = 0.05
 STEEP_WIDTH = 0.05
 PRANDTL = 0.71  # air and exhaust gas, 300-1500 K within 3 %
 PRANDTL_POWER = PRANDTL ** (2.0 / 3.0)
+SQRT_2 = math.sqrt(2.0)
+LN_2 = math.log(2.0)
 
 
 @leaf
@@ -84,27 +86,28 @@ def primitives_mixture(n, r, m, e, y1, y2, T, u, p, c, yf, yb, w, inv_dx, R, coe
     the largest change that a CFL number below one allows.
     """
     for i in range(np.uintp(n)):
-        ir = 1.0 / r[i]
-        u[i] = m[i] * ir
-        yf[i] = y1[i] * ir
-        yb[i] = y2[i] * ir
-    for i in range(np.uintp(n)):
-        ir = 1.0 / r[i]
-        f = yf[i]
-        b = yb[i]
-        target = e[i] * ir - 0.5 * u[i] * u[i]
+        ri = r[i]
+        ir = 1.0 / ri
+        ui = m[i] * ir
+        f = y1[i] * ir
+        b = y2[i] * ir
+        target = e[i] * ir - 0.5 * ui * ui
         t = T[i]
         e1, cv1 = energy_cv(coef, t, f, b)
         t = t + (target - e1) / cv1
         e2, cv2 = energy_cv(coef, t, f, b)
-        t = t + (target - e2) / cv2
+        per_cv = 1.0 / cv2
+        t = t + (target - e2) * per_cv
         gas_R = gas_constant(R, f, b)
-        rt = gas_R * t if r[i] > 0.0 else -1.0  # a negative density shows as NaN in w
+        rt = gas_R * t
+        ci = math.sqrt((1.0 + gas_R * per_cv) * (rt if ri > 0.0 else -1.0))  # see above
+        u[i] = ui
+        yf[i] = f
+        yb[i] = b
         T[i] = t
-        p[i] = r[i] * (gas_R * t)
-        ci = math.sqrt((1.0 + gas_R / cv2) * rt)
+        p[i] = ri * rt
         c[i] = ci
-        w[i] = abs(abs(u[i]) + ci) * inv_dx[i]
+        w[i] = abs(abs(ui) + ci) * inv_dx[i]
 
 
 @kernel
@@ -210,9 +213,9 @@ def face_energy_mixture(n, r, u, p, yf, yb, e, R, coef):
 
 
 @leaf
-def shock_factor(p_star, p, k):
-    """Speed of the wave to `p_star` over the sound speed: 1 for a rarefaction."""
-    return math.sqrt(1.0 + k * max(0.0, p_star / p - 1.0))
+def shock_factor(excess, k):
+    """Speed of a wave over the sound speed, by its relative rise of pressure if it has one."""
+    return math.sqrt(1.0 + k * max(0.0, excess))
 
 
 @kernel
@@ -233,8 +236,9 @@ def flux_hllc(n, rm, um, pm, em, rp, up, pp, ep, c, k, f_mass, f_mom, f_ene):
         cl = c[j]
         cr = c[i]
         p_star = max(0.0, 0.5 * (pl + pr) - 0.125 * (ur - ul) * (rl + rr) * (cl + cr))
-        sl = min(ul - cl * shock_factor(p_star, pl, k), ur - cr)
-        sr = max(ur + cr * shock_factor(p_star, pr, k), ul + cl)
+        per_both = 1.0 / (pl * pr)  # divisions cost most here: one for two
+        sl = min(ul - cl * shock_factor((p_star - pl) * pr * per_both, k), ur - cr)
+        sr = max(ur + cr * shock_factor((p_star - pr) * pl * per_both, k), ul + cl)
         ml = rl * (sl - ul)
         mr = rr * (sr - ur)
         sm = (pr - pl + ml * ul - mr * ur) / (ml - mr)
@@ -246,8 +250,9 @@ def flux_hllc(n, rm, um, pm, em, rp, up, pp, ep, c, k, f_mass, f_mom, f_ene):
         sk = sl if up_left else sr
         mk = ml if up_left else mr
         s0 = min(sl, 0.0) if up_left else max(sr, 0.0)
-        r_star = mk / (sk - sm)
-        e_star = (mk * ek + (sm - uk) * (mk * rk * sm + rk * pk)) / (rk * (sk - sm))
+        squeeze = 1.0 / (sk - sm)
+        r_star = mk * squeeze
+        e_star = ((sk - uk) * ek + (sm - uk) * (mk * sm + pk)) * squeeze
         f_mass[i] = rk * uk + s0 * (r_star - rk)
         f_mom[i] = rk * uk * uk + pk + s0 * (r_star * sm - rk * uk)
         f_ene[i] = uk * (ek + pk) + s0 * (e_star - ek)
@@ -288,16 +293,18 @@ def update_fractions(n, dt, area, inv_vol, f_yf, f_yb, y1, y2):
 
 
 @leaf
-def log_large(y):
-    """Natural logarithm of 30 < y < 1e9 to 3e-5, without a call that would stop the vectoriser.
+def logarithm(y):
+    """Natural logarithm of y > 0 to 4e-6, without a call that would stop the vectoriser.
 
-    ln y = 8 ln s with s = y^(1/8), and ln s = ln 4.3 + 2 artanh((s - 4.3) / (s + 4.3)).
+    y = 2^k m with 1 <= m < 2 stands in the bits of a double; ln m = ln sqrt(2) + 2 artanh(t) with
+    t = (m - sqrt(2)) / (m + sqrt(2)).
     """
-    s = math.sqrt(math.sqrt(math.sqrt(y)))
-    t = (s - 4.3) / (s + 4.3)
+    bits = np.float64(y).view(np.int64)
+    exponent = (bits >> np.int64(52)) - np.int64(1023)
+    m = np.int64((bits & np.int64(0xFFFFFFFFFFFFF)) | np.int64(0x3FF0000000000000)).view(np.float64)
+    t = (m - SQRT_2) / (m + SQRT_2)
     q = t * t
-    series = 1.0 + q * (1.0 / 3.0 + q * (0.2 + q * (1.0 / 7.0 + q * (1.0 / 9.0 + q / 11.0))))
-    return 8.0 * (1.4586150226995167 + 2.0 * t * series)
+    return LN_2 * (exponent + 0.5) + 2.0 * t * (1.0 + q * (1.0 / 3.0 + q * 0.2))
 
 
 @leaf
@@ -306,7 +313,7 @@ def haaland_root(re, rough):
 
     `rough` is (eps / (3.7 D))^1.11.
     """
-    return 0.7817240837 * log_large(1.0 / (rough + 6.9 / re))  # 1.8 log10
+    return 0.7817240837 * logarithm(re / (rough * re + 6.9))  # 1.8 log10
 
 
 @leaf
@@ -316,20 +323,26 @@ def turbulence(re):
 
 
 @leaf
-def decay(x):
-    """exp(-x) of a small x > 0 with its first two orders, and between 0 and 1 for a large one."""
-    return 1.0 / (1.0 + x * (1.0 + 0.5 * x))
+def growth(x):
+    """exp(x) of a small x > 0 with its first two orders; grows without bound with x."""
+    return 1.0 + x * (1.0 + 0.5 * x)
 
 
 @leaf
-def stanton_gnielinski(re, root):
+def decay(x):
+    """exp(-x) of a small x > 0 with its first two orders, and between 0 and 1 for a large one."""
+    return 1.0 / growth(x)
+
+
+@leaf
+def stanton_gnielinski(re, inverse_root):
     """Stanton number of turbulent pipe flow, Gnielinski, Int. Chem. Eng. 16 (1976) 359.
 
     Nu = (f/8) (Re - 1000) Pr / (1 + 12.7 sqrt(f/8) (Pr^(2/3) - 1)), St = Nu / (Re Pr), with
-    `root` = 1/sqrt(f).
+    `inverse_root` = sqrt(f).
     """
-    film = 0.3535533905932738 / root  # sqrt(f/8)
-    return film * film * (1.0 - 1000.0 / re) / (1.0 + 12.7 * film * (PRANDTL_POWER - 1.0))
+    film = 0.3535533905932738 * inverse_root  # sqrt(f/8)
+    return film * film * (re - 1000.0) / (re * (1.0 + 12.7 * film * (PRANDTL_POWER - 1.0)))
 
 
 @kernel
@@ -347,13 +360,14 @@ def wall_coefficients(n, r, u, T, diameter, rough, friction, bend, heat_factor, 
     for i in range(np.uintp(n)):
         mu = viscosity(T[i])
         per_d = 1.0 / diameter[i]
-        re = max(1.0, r[i] * abs(u[i]) / (mu * per_d))
-        root = haaland_root(max(re, 2300.0), rough[i])
+        re = r[i] * abs(u[i]) / (mu * per_d)
+        fast = max(re, 2300.0)
+        root_f = 1.0 / haaland_root(fast, rough[i])
         turbulent = turbulence(re)
-        drag[i] = friction[i] * turbulent / (root * root) + bend[i]
+        drag[i] = friction[i] * turbulent * (root_f * root_f) + bend[i]
         resist[i] = friction[i] * (1.0 - turbulent) * 64.0 * mu * per_d
         scale = 4.0 * per_d * heat_factor[i]
-        stanton[i] = scale * turbulent * stanton_gnielinski(max(re, 2300.0), root)
+        stanton[i] = scale * turbulent * stanton_gnielinski(fast, root_f)
         still[i] = scale * (1.0 - turbulent) * 3.66 / PRANDTL * mu * per_d
 
 
@@ -365,7 +379,7 @@ def apply_friction(n, dt, r, m, drag, resist):
     """
     for i in range(np.uintp(n)):
         ir = dt / r[i]
-        m[i] = m[i] * decay(ir * resist[i]) / (1.0 + ir * drag[i] * abs(m[i]))
+        m[i] = m[i] / (growth(ir * resist[i]) * (1.0 + ir * drag[i] * abs(m[i])))
 
 
 @kernel
@@ -377,10 +391,9 @@ def apply_wall_heat(n, dt, r, m, e, T, p, c, wall, stanton, still, vol, gained, 
     the sound speed: cv = R/(gamma-1) with gamma = r c^2 / p.
     """
     for i in range(np.uintp(n)):
-        g = r[i] * c[i] * c[i] / p[i]
-        capacity = p[i] / (T[i] * max(0.05, g - 1.0))  # r cv
-        rate = (stanton[i] * abs(m[i]) + still[i]) * g * capacity / r[i]
-        held = (1.0 - decay(dt * rate / capacity)) * capacity
+        stiff = c[i] * c[i] / p[i]  # gamma / r
+        capacity = p[i] / (T[i] * max(0.05, r[i] * stiff - 1.0))  # r cv
+        held = (1.0 - decay(dt * (stanton[i] * abs(m[i]) + still[i]) * stiff)) * capacity
         heat = held * (wall[i] - T[i])
         e[i] += heat
         gained[i] += heat * vol[i]

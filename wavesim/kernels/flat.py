@@ -91,8 +91,8 @@ class Net(NamedTuple):
     store_end: np.ndarray  # ends of each store
     store_ptr: np.ndarray  # (n_store + 1,)
     store_cyl: np.ndarray  # (n_store,) cylinder number or -1
-    hole: np.ndarray  # (n_hole, 2) core cell and annulus cell of each perforated cell
-    hole_par: np.ndarray  # (n_hole, N_HOLE)
+    hole_wall: np.ndarray  # (n_wall, 4) first hole, number of holes, first core and annulus cell
+    hole_par: np.ndarray  # (N_HOLE, n_hole)
     cyl_par: np.ndarray  # (n_cyl, N_CYL)
     valve_area: np.ndarray  # (n_valve, 2, n_angle) effective area [m2] against crank angle
     options: np.ndarray  # (N_OPTION,)
@@ -104,6 +104,9 @@ FINITE_VOLUME, CHARACTERISTICS = range(2)  # SCHEME, in the order of settings.SC
 HARD_CFL = 0.97  # a planned step may use this much before the plan is broken
 
 
+N_PASS = 7  # Work.hole
+(PASS_VOLUME, PASS_R, PASS_E, PASS_Y1, PASS_Y2,  # out of the core
+ PASS_CORE, PASS_ANNULUS) = range(N_PASS)  # momentum lost there
 N_HOLE = 6  # Net.hole_par
 (HOLE_AREA,  # open area [m2]
  HOLE_LENGTH,  # with end correction [m]
@@ -143,6 +146,7 @@ class Work(NamedTuple):
     Q: np.ndarray  # (N_FACE, n)
     F: np.ndarray  # (N_FLUX, n + 1)
     store: np.ndarray  # (n_store, N_STORE_NOW)
+    hole: np.ndarray  # (N_PASS, n_hole)
 
 
 class Record(NamedTuple):

@@ -51,6 +51,7 @@ def _compile(function, **options):
             fastmath=_FAST,
             cache=FOLDER is not None,
             no_cfunc_wrapper=True,
+            _nrt=False,  # nothing is allocated: no counting of references
             **options,
         )(function)
     finally:

@@ -17,13 +17,18 @@ the other; the wall takes the axial momentum of what passes.
 
 A packing in the annulus resists the flow along it in proportion to the velocity and holds the gas
 near the temperature of its fibres; half a step of that comes before the exchange, half behind.
+
+The holes of one wall lie side by side, as do the cells on its two sides: hole `first + k` joins the
+core cell `core + k` to the annulus cell `annulus + k`.  All loops run over one wall.
 """
 
 import math
 
+import numpy as np
+
 from . import flat as f
 from .cells import decay
-from .jit import stage
+from .jit import leaf, stage
 from .thermo import energy_cv, gas_constant, viscosity
 
 LINEAR_RESISTANCE = 0.006
@@ -35,107 +40,163 @@ MU_COLD = 1.81e-5  # [Pa s] air at 293 K, for which resistivities are given
 @stage
 def exchange(net, state, work, record, dt):
     """Gas through all holes in one step; renews the primitive values of the cells concerned."""
-    for k in range(net.hole.shape[0]):
-        i = net.hole[k, 0]
-        j = net.hole[k, 1]
-        area = net.hole_par[k, f.HOLE_AREA]
-        packed = net.hole_par[k, f.RESIST] > 0.0
+    for wall in range(net.hole_wall.shape[0]):
+        first, count = net.hole_wall[wall, 0], net.hole_wall[wall, 1]
+        core, annulus = net.hole_wall[wall, 2], net.hole_wall[wall, 3]
+        packed = net.hole_par[f.RESIST, first] > 0.0
         if packed:
-            fibres(net, state, work, record, k, j, 0.5 * dt)
-        drop = work.W[f.P, i] - work.W[f.P, j]
-        old = state.hole_u[k]
-        mean, new = hole_velocity(net, state, work, k, i, j, drop, dt)
-        donor = i if mean > 0.0 else j
-        limit = LARGEST_SHARE * net.cells[f.VOL, donor] / (area * dt)
-        if abs(mean) > limit:
-            mean = math.copysign(limit, mean)
-            new = mean if abs(old) > limit else new
-        state.hole_u[k] = new
-        volume = mean * area * dt
-        mass = volume * state.U[f.R, donor]
-        energy = volume * (state.U[f.E, donor] + work.W[f.P, donor])
-        fresh = volume * state.U[f.Y1, donor]
-        burned = volume * state.U[f.Y2, donor]
-        momentum = abs(volume) * state.U[f.M, donor]
-        give(net, state, i, -mass, -energy, -fresh, -burned)
-        give(net, state, j, mass, energy, fresh, burned)
-        state.U[f.M, donor] -= net.cells[f.INV_VOL, donor] * momentum
-        renew(net, state, work, i)
-        renew(net, state, work, j)
+            fibres(net, state, work, record, first, count, annulus, 0.5 * dt)
+        hole_velocities(net, state, work, first, count, core, annulus, dt)
+        passing_gas(state, work, first, count, core, annulus)
+        add(net, state, work.hole, work.hole[f.PASS_CORE], first, count, core, -1.0)
+        add(net, state, work.hole, work.hole[f.PASS_ANNULUS], first, count, annulus, 1.0)
+        renew(net, state, work, count, core)
+        renew(net, state, work, count, annulus)
         if packed:
-            fibres(net, state, work, record, k, j, 0.5 * dt)
+            fibres(net, state, work, record, first, count, annulus, 0.5 * dt)
 
 
 @stage
-def fibres(net, state, work, record, k, j, dt):
-    """Resistance and heat of the fibres in an annulus cell over the time `dt`, to second order."""
-    r = state.U[f.R, j]
-    resist = net.hole_par[k, f.RESIST] * viscosity(state.T[j]) / MU_COLD
-    state.U[f.M, j] *= decay(dt * resist / r)
-    excess = r * work.W[f.C, j] ** 2 / work.W[f.P, j] - 1.0  # gamma - 1
-    capacity = work.W[f.P, j] / (state.T[j] * excess)  # r cv
-    held = (1.0 - decay(dt * net.hole_par[k, f.FIBRE] / capacity)) * capacity
-    heat = held * (net.cells[f.WALL, j] - state.T[j])
-    state.U[f.E, j] += heat
-    record.wall_gain[j] += heat * net.cells[f.VOL, j]
-    record.wall_grip[j] += held * net.cells[f.VOL, j]
-    renew(net, state, work, j)
+def fibres(net, state, work, record, first, count, annulus, dt):
+    """Resistance and heat of the fibres in annulus cells over the time `dt`, to second order."""
+    r, m, e = state.U[f.R], state.U[f.M], state.U[f.E]
+    u, p, c = work.W[f.U], work.W[f.P], work.W[f.C]
+    T = state.T
+    vol, wall = net.cells[f.VOL], net.cells[f.WALL]
+    resist, fibre = net.hole_par[f.RESIST], net.hole_par[f.FIBRE]
+    for k in range(np.uintp(count)):
+        j = np.uintp(annulus) + k
+        q = np.uintp(first) + k
+        slowed = decay(dt * resist[q] * viscosity(T[j]) / (MU_COLD * r[j]))
+        capacity = p[j] / (T[j] * (r[j] * c[j] * c[j] / p[j] - 1.0))  # r cv
+        held = (1.0 - decay(dt * fibre[q] / capacity)) * capacity
+        heat = held * (wall[j] - T[j])
+        rubbed = 0.5 * m[j] * u[j] * (1.0 - slowed * slowed)  # kinetic energy turned into heat
+        warmer = 1.0 + (heat + rubbed) / (capacity * T[j])
+        e[j] += heat
+        m[j] *= slowed
+        u[j] *= slowed
+        p[j] *= warmer
+        c[j] *= 0.5 * (1.0 + warmer)  # its root, to second order
+        T[j] *= warmer
+        record.wall_gain[j] += heat * vol[j]
+        record.wall_grip[j] += held * vol[j]
 
 
 @stage
-def hole_velocity(net, state, work, k, i, j, drop, dt):
-    """Mean velocity in a hole over the step, and that at its end.
+def hole_velocities(net, state, work, first, count, core, annulus, dt):
+    """Velocities in the holes after the step, and the volume of gas that passes each.
 
     With s the resistance over the inertance of a step, the mean lies the share max(1/2, 1 - 1/s)
     of the way from the old velocity to the new: then the new one never swings through.
     """
-    par = net.hole_par[k]
-    old = state.hole_u[k]
-    c1 = work.W[f.C, i]
-    c2 = work.W[f.C, j]
-    stiff1 = state.U[f.R, i] * c1 * c1 * net.cells[f.INV_VOL, i]
-    stiff2 = state.U[f.R, j] * c2 * c2 * net.cells[f.INV_VOL, j]
-    donor = i if drop > 0.0 else j  # in steady flow its gas fills the hole
-    r = state.U[f.R, donor]
-    inertia = r * par[f.HOLE_LENGTH] / dt
-    answer = dt * par[f.HOLE_AREA] * (stiff1 + stiff2)
-    backing = par[f.HOLE_BACKING]
-    if backing > 0.0:
-        backing *= viscosity(state.T[j]) / MU_COLD
-    slip = work.W[f.C, donor] + GRAZING * abs(work.W[f.U, i])
-    linear = r * LINEAR_RESISTANCE * slip + backing
-    square = r * par[f.HOLE_LOSS]
-    stiffness = (0.5 * answer + linear + square * abs(old)) / inertia
-    theta = max(0.5, 1.0 - 1.0 / stiffness)
-    push = inertia / theta * old + drop
-    hold = inertia / theta + theta * answer + linear
-    mean = 2.0 * push / (hold + math.sqrt(hold * hold + 4.0 * square * abs(push)))
-    return mean, old + (mean - old) / theta
+    r, T, speed = state.U[f.R], state.T, state.hole_u
+    u, p, c = work.W[f.U], work.W[f.P], work.W[f.C]
+    inv_vol = net.cells[f.INV_VOL]
+    hole_area, length = net.hole_par[f.HOLE_AREA], net.hole_par[f.HOLE_LENGTH]
+    loss, packing = net.hole_par[f.HOLE_LOSS], net.hole_par[f.HOLE_BACKING]
+    volume = work.hole[f.PASS_VOLUME]
+    for k in range(np.uintp(count)):
+        i = np.uintp(core) + k
+        j = np.uintp(annulus) + k
+        q = np.uintp(first) + k
+        old = speed[q]
+        area = hole_area[q]
+        drop = p[i] - p[j]
+        outward = drop > 0.0  # in steady flow the gas of the donor fills the hole
+        donor_r = r[i] if outward else r[j]
+        donor_c = c[i] if outward else c[j]
+        stiff = r[i] * c[i] * c[i] * inv_vol[i] + r[j] * c[j] * c[j] * inv_vol[j]
+        answer = dt * area * stiff
+        inertia = donor_r * length[q] / dt
+        backing = packing[q] * viscosity(T[j]) / MU_COLD
+        linear = donor_r * LINEAR_RESISTANCE * (donor_c + GRAZING * abs(u[i])) + backing
+        square = donor_r * loss[q]
+        stiffness = (0.5 * answer + linear + square * abs(old)) / inertia
+        theta = max(0.5, 1.0 - 1.0 / stiffness)
+        push = inertia / theta * old + drop
+        hold = inertia / theta + theta * answer + linear
+        mean = 2.0 * push / (hold + math.sqrt(hold * hold + 4.0 * square * abs(push)))
+        limit = LARGEST_SHARE / (area * dt * (inv_vol[i] if mean > 0.0 else inv_vol[j]))
+        kept = min(limit, max(-limit, mean))
+        new = old + (mean - old) / theta
+        speed[q] = kept if kept != mean and abs(old) <= limit else new
+        volume[q] = kept * area * dt
 
 
 @stage
-def give(net, state, i, mass, energy, fresh, burned):
-    """Add gas to a cell, all amounts extensive."""
-    per = net.cells[f.INV_VOL, i]
-    state.U[f.R, i] += per * mass
-    state.U[f.E, i] += per * energy
-    state.U[f.Y1, i] += per * fresh
-    state.U[f.Y2, i] += per * burned
+def passing_gas(state, work, first, count, core, annulus):
+    """Mass, energy, fresh charge and burned gas in the volumes that pass.
+
+    And the axial momentum that they take from the core or the annulus to the wall.
+    """
+    r, m, e = state.U[f.R], state.U[f.M], state.U[f.E]
+    y1, y2, p = state.U[f.Y1], state.U[f.Y2], work.W[f.P]
+    volume, mass, energy = work.hole[f.PASS_VOLUME], work.hole[f.PASS_R], work.hole[f.PASS_E]
+    fresh, burned = work.hole[f.PASS_Y1], work.hole[f.PASS_Y2]
+    from_core, from_annulus = work.hole[f.PASS_CORE], work.hole[f.PASS_ANNULUS]
+    for k in range(np.uintp(count)):
+        i = np.uintp(core) + k
+        j = np.uintp(annulus) + k
+        q = np.uintp(first) + k
+        v = volume[q]
+        outward = v > 0.0
+        mass[q] = v * (r[i] if outward else r[j])
+        energy[q] = v * (e[i] + p[i] if outward else e[j] + p[j])
+        from_core[q] = max(0.0, v) * m[i]
+        from_annulus[q] = max(0.0, -v) * m[j]
+    for k in range(np.uintp(count)):
+        i = np.uintp(core) + k
+        j = np.uintp(annulus) + k
+        q = np.uintp(first) + k
+        v = volume[q]
+        outward = v > 0.0
+        fresh[q] = v * (y1[i] if outward else y1[j])
+        burned[q] = v * (y2[i] if outward else y2[j])
 
 
 @stage
-def renew(net, state, work, i):
-    """Primitive values of a cell from its conserved ones, by one Newton step from the old ones."""
-    r = state.U[f.R, i]
-    u = state.U[f.M, i] / r
-    yf = state.U[f.Y1, i] / r
-    yb = state.U[f.Y2, i] / r
-    e, cv = energy_cv(net.gas_coef, state.T[i], yf, yb)
-    T = state.T[i] + (state.U[f.E, i] / r - 0.5 * u * u - e) / cv
+def add(net, state, hole, momentum, first, count, lo, sign):
+    """Give what has passed to the cells from `lo` on, or take it; momentum is only lost."""
+    r, m, e = state.U[f.R], state.U[f.M], state.U[f.E]
+    y1, y2 = state.U[f.Y1], state.U[f.Y2]
+    inv_vol = net.cells[f.INV_VOL]
+    mass, energy, fresh, burned = hole[f.PASS_R], hole[f.PASS_E], hole[f.PASS_Y1], hole[f.PASS_Y2]
+    for k in range(np.uintp(count)):
+        i = np.uintp(lo) + k
+        q = np.uintp(first) + k
+        per = inv_vol[i]
+        r[i] += sign * per * mass[q]
+        m[i] -= per * momentum[q]
+        e[i] += sign * per * energy[q]
+        y1[i] += sign * per * fresh[q]
+        y2[i] += sign * per * burned[q]
+
+
+@stage
+def renew(net, state, work, count, lo):
+    """Primitive values of cells from conserved ones, by one Newton step from the old ones."""
+    r, m, e = state.U[f.R], state.U[f.M], state.U[f.E]
+    y1, y2 = state.U[f.Y1], state.U[f.Y2]
+    u, p, c = work.W[f.U], work.W[f.P], work.W[f.C]
+    yf, yb = work.W[f.YF], work.W[f.YB]
+    for k in range(np.uintp(count)):
+        i = np.uintp(lo) + k
+        per = 1.0 / r[i]
+        u[i] = m[i] * per
+        yf[i] = y1[i] * per
+        yb[i] = y2[i] * per
+    for k in range(np.uintp(count)):
+        i = np.uintp(lo) + k
+        warmth = e[i] / r[i] - 0.5 * u[i] * u[i]
+        T, p[i], c[i] = newton(net, state.T[i], r[i], warmth, yf[i], yb[i])
+        state.T[i] = T
+
+
+@leaf
+def newton(net, T, r, warmth, yf, yb):
+    """Temperature, pressure and sound speed at the internal energy `warmth`, T being near it."""
+    e, cv = energy_cv(net.gas_coef, T, yf, yb)
+    T = T + (warmth - e) / cv
     gas_R = gas_constant(net.gas_R, yf, yb)
-    state.T[i] = T
-    work.W[f.U, i] = u
-    work.W[f.P, i] = r * gas_R * T
-    work.W[f.C, i] = math.sqrt((1.0 + gas_R / cv) * gas_R * T)
-    work.W[f.YF, i] = yf
-    work.W[f.YB, i] = yb
+    return T, r * gas_R * T, math.sqrt((1.0 + gas_R / cv) * gas_R * T)
