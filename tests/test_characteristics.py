@@ -9,9 +9,7 @@ from functools import cache
 import numpy as np
 import pytest
 import test_conservation as networks
-from marches import AIR, C0, GAMMA, IDEAL, P0, T0, R, cut, endless, march_tube, modes, outside
-from references import reference, references
-from test_order import (
+from case_smooth_wave import (
     MESHES,
     RHO0,
     acoustic_error,
@@ -20,6 +18,8 @@ from test_order import (
     nozzle_error,
     slope,
 )
+from marches import AIR, C0, GAMMA, IDEAL, P0, T0, R, cut, endless, march_tube, modes, outside
+from references import reference, references
 
 import wavesim as ws
 from wavesim import exact
