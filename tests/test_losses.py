@@ -8,6 +8,7 @@ Theory: Shapiro, Compressible Fluid Flow (1953) ch. 6 and 7; the correlations na
 import fluids
 import numpy as np
 import pytest
+from from_python import from_python
 from marches import AIR, GAMMA, P0, T0, R, cut, endless
 from references import references
 
@@ -70,7 +71,7 @@ def wall_terms(re, roughness=0.0, u=30.0, T=600.0, bore=0.05):
     mu = np.full(re.size, AIR.viscosity(T))
     r, one = re * mu / (u * bore), np.ones(re.size)
     drag, resist, stanton, still = (np.zeros(re.size) for _ in range(4))
-    cells.wall_coefficients(
+    from_python(cells.wall_coefficients)(
         re.size, r, u * one, T * one, bore * one, (roughness / 3.7) ** 1.11 * one,
         0.5 / bore * one, 0.0 * one, one, drag, resist, stanton, still,
     )

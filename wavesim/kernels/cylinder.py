@@ -6,13 +6,13 @@ Angles are degrees of crank rotation; a cylinder's own angle is 0 at firing top 
 import math
 
 from . import flat as f
-from .jit import kernel
+from .jit import entry
 
 WIEBE_A = 6.908  # -ln(0.001): 99.9 % burned at the end of the duration
 POLYTROPIC = 1.33  # exponent of the motored pressure inside Woschni's combustion term
 
 
-@kernel
+@entry
 def volume(cyl, theta_deg):
     """Gas volume above the piston [m3]; slider-crank with pin offset, Heywood (1988) sec. 2.2."""
     angle = math.radians(theta_deg - cyl[f.PHASE])
@@ -23,7 +23,7 @@ def volume(cyl, theta_deg):
     return cyl[f.CLEARANCE] + 0.25 * math.pi * cyl[f.BORE] ** 2 * (top - height)
 
 
-@kernel
+@entry
 def wiebe(y, m):
     """Burned fraction at the share `y` of the burn duration, normalised to 1 at y = 1.
 
@@ -36,7 +36,7 @@ def wiebe(y, m):
     return (1.0 - math.exp(-WIEBE_A * y ** (m + 1.0))) / (1.0 - math.exp(-WIEBE_A))
 
 
-@kernel
+@entry
 def heat_release(cyl, before, after):
     """Share of the charge that burns while the cylinder's own angle goes from before to after."""
     start = before - cyl[f.SOC]
@@ -51,7 +51,7 @@ def heat_release(cyl, before, after):
     )
 
 
-@kernel
+@entry
 def wall_loss(cyl, own, now, angle, omega_deg):
     """Heat flow to head, piston and liner [W]; Woschni, SAE 670931 (1967), in Heywood eq. 12.19.
 

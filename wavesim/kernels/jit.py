@@ -58,21 +58,27 @@ def _compile(function, **options):
         numba.config.CACHE_DIR = before
 
 
-def kernel(function):
+def entry(function):
     """Compile on first call: cached per source version, GIL released, x/0 gives inf."""
     return _compile(function)
 
 
+def kernel(function):
+    """Like `entry`, for functions that only other kernels call.
+
+    Unpacking arrays at an entry from Python takes longer to compile than many a function itself.
+    """
+    return _compile(function, no_cpython_wrapper=True)
+
+
 def leaf(function):
     """Like `kernel`, and always inlined: for small functions called inside vectorised loops."""
-    return _compile(function, forceinline=True)
+    return _compile(function, no_cpython_wrapper=True, forceinline=True)
 
 
 def stage(function):
-    """Like `kernel`, for functions of whole networks that only other kernels call.
+    """Like `kernel`, and always inlined: for functions of whole networks.
 
-    They have no entry from Python: unpacking the arrays of a network there takes longer to compile
-    than the function itself.  They are inlined, because handing hundreds of array fields over takes
-    longer to run than most of them do.
+    Handing hundreds of array fields over takes longer to run than most of them do.
     """
     return _compile(function, no_cpython_wrapper=True, forceinline=True)

@@ -18,7 +18,7 @@ import numpy as np
 from . import cells, characteristics
 from . import flat as f
 from .cylinder import volume
-from .jit import kernel, leaf, stage
+from .jit import entry, leaf, stage
 from .nodes import F_BURNED, F_ENE, F_FRESH, F_MASS, FP, FV, inner_states, solve_ends
 from .perforate import exchange
 from .stores import store_now, stores_ahead, stores_rate, stores_step
@@ -322,7 +322,7 @@ def crank_angle(omega, t):
     return math.floor(omega * t * 1e6 + 0.5) / 1e6
 
 
-@kernel
+@entry
 def march(net, state, work, record, inner, face, t_end, max_steps):
     """March to the time `t_end` [s]; returns (status, steps taken).
 
