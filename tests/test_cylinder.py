@@ -150,7 +150,7 @@ def test_sealed_cylinder_compresses_and_expands_without_change_of_entropy(gas, f
     mass = v_bottom * float(gas.density(p_bottom, T_bottom, yf, yb))
     energy = mass * float(gas.e(T_top, yf, yb))
     model.state.store[row, : f.SB + 1] = mass, energy, mass * yf, mass * yb
-    model.state.store_T[row] = T_top
+    model.state.store[row, f.ST] = T_top
     omega = model.net.options[f.OMEGA_DEG]
     model.record.interval[:] = 1.0 / omega, 0.0
     status, _ = march(

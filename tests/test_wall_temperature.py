@@ -40,7 +40,7 @@ def hot_flow(wall, bore=0.04, rounds=12, chunk=0.05):
     model = compile_network(net, AIR, ws.Settings(), initial=start)
     walls = find_solved_walls(model)
     for i in range(1, rounds + 1):
-        model.record.wall_gain[:] = model.record.wall_grip[:] = 0.0
+        model.record.wall[:] = 0.0
         run.march_to(model, i * chunk, 1_000_000)
         update_walls(model, walls, chunk)
     lo, hi = model.ducts["d"]
@@ -74,7 +74,7 @@ def test_wall_passes_on_the_heat_that_the_gas_gives_up():
     flux = model.work.F[f.E, [lo, hi]] * 0.25 * np.pi * 0.04**2
     through_wall = float((solved.state.heat * 0.02).sum())
     assert flux[0] - flux[1] == pytest.approx(through_wall, rel=5e-3)
-    assert -model.record.wall_gain[lo:hi].sum() / 0.05 == pytest.approx(through_wall, rel=2e-3)
+    assert -model.record.wall[f.GAIN][lo:hi].sum() / 0.05 == pytest.approx(through_wall, rel=2e-3)
 
 
 def test_wall_stays_as_cold_as_the_air_in_a_march_without_an_engine():
@@ -115,7 +115,7 @@ def runs(study):
 
     def spy(model, walls, cycle_time):
         before = model.net.cells[f.WALL].copy()
-        grip, gain = model.record.wall_grip.copy(), model.record.wall_gain.copy()
+        gain, grip = model.record.wall.copy()
         mean = update_walls(model, walls, cycle_time)
         seen.append((before, grip, gain, walls))
         return mean

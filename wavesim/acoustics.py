@@ -281,7 +281,7 @@ def _still_gas(model, temperature, gas_state, wall_losses):
     cells[f.WALL] = temperature
     if not wall_losses:
         cells[[f.FRICTION, f.BEND, f.HEAT]] = 0.0
-    for row in np.flatnonzero(model.net.store_kind == f.VOLUME):
+    for row in np.flatnonzero(model.net.store_int[:, f.STORE_KIND] == f.VOLUME):
         fill_store(model, row, *gas_state, model.net.store_volume[row])
 
 
@@ -299,7 +299,7 @@ def _march(model, rows, rho_c, pressure, amplitude, longest):
     cells = [slice(lo, hi) for lo, hi in model.ducts.values()]
     rate = max(_fastest(model, inside) for inside in cells)
     dt = 0.98 * model.settings.cfl / rate  # a little less than the solver would take: equal steps
-    signs = model.net.end_sign[rows]
+    signs = model.net.end_par[rows, f.SIGN]
     faces, peak, quiet = [], amplitude * pressure, False
     for step in range(1, int(longest / dt) + 1):
         march_to(model, step * dt, model.settings.max_steps_per_cycle)

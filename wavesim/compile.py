@@ -26,7 +26,6 @@ from wavesim.nodes import (
     ValvePort,
     Volume,
 )
-from wavesim.settings import SCHEMES
 from wavesim.valves import effective_area, seat_events
 
 VALVE_STEP_DEG = 0.5
@@ -382,7 +381,7 @@ def use_gas(model, gas):
     model.net.gas_coef[:] = table.coef
     if model.engine is not None:
         model.net.cyl_par[:, f.Q_FRESH] = gas.heat_per_fresh * model.engine.combustion.efficiency
-    for row in np.flatnonzero(model.net.store_kind == f.AMBIENT):
+    for row in np.flatnonzero(model.net.store_int[:, f.STORE_KIND] == f.AMBIENT):
         now = model.work.store[row]
         _show_ambient(model, row, now[f.NP], now[f.NT], now[f.NYF], now[f.NYB])
 
@@ -395,12 +394,15 @@ def _net(build, mesh, gas, settings, rpm):
         mesh.ducts[duct][0] if side == "start" else mesh.ducts[duct][1] - 1
         for duct, side in build.ends
     ])
+    build.par[:, f.SIGN] = np.where(start, -1.0, 1.0)
     by_store = [np.flatnonzero(build.store == s) for s in range(len(build.store_kind))]
+    listed = [*by_store, *build.joints]
+    stops = np.cumsum([0, *map(len, listed)])
+    ranges = _int([stops[:-1], stops[1:]]).T.copy()
     options = np.zeros(f.N_OPTION)
     options[f.CFL] = settings.cfl
     options[f.FRICTION_ON] = settings.friction
     options[f.HEAT_ON] = settings.wall_heat
-    options[f.SCHEME] = SCHEMES.index(settings.scheme)
     options[f.OMEGA_DEG] = 6.0 * (rpm or 0.0)
     options[f.SLICE_TIME] = SLICE_DEG / options[f.OMEGA_DEG] if rpm else 0.0
     cylinders = sum(kind == f.CYLINDER for kind in build.store_kind)
@@ -411,24 +413,20 @@ def _net(build, mesh, gas, settings, rpm):
         gas_coef=_float(table.coef),
         cells=mesh.cells,
         area=mesh.area,
-        duct_lo=_int([lo for lo, _ in mesh.ducts.values()]),
-        duct_hi=_int([hi for _, hi in mesh.ducts.values()]),
-        end_kind=_int(build.kind),
-        end_cell=_int(cell),
-        end_face=_int(np.where(start, cell, cell + 1)),
-        end_sign=np.where(start, -1.0, 1.0),
-        end_store=_int(build.store),
-        end_valve=_int(build.valve),
+        duct=_int(list(mesh.ducts.values())).reshape(-1, 2),
+        end_int=_int(
+            [build.kind, cell, np.where(start, cell, cell + 1), build.store, build.valve]
+        ).T.copy(),
         end_par=build.par,
         pair=_int(build.pairs).reshape(-1, 2),
         pair_par=_float(build.pair_par).reshape(-1, 4),
-        joint_ptr=_int(np.cumsum([0, *map(len, build.joints)])),
-        joint_end=_int([k for joint in build.joints for k in joint]),
-        store_kind=_int(build.store_kind),
+        joint=ranges[len(by_store):],
+        listed=_int(np.concatenate([*listed, []])),
+        store_int=_int([
+            [kind, cyl, *ends] for kind, cyl, ends in
+            zip(build.store_kind, build.store_cyl, ranges[:len(by_store)], strict=True)
+        ]).reshape(-1, f.N_STORE_INT),
         store_volume=_float(build.store_volume),
-        store_end=_int(np.concatenate([*by_store, []])),
-        store_ptr=_int(np.cumsum([0, *map(len, by_store)])),
-        store_cyl=_int(build.store_cyl),
         hole_wall=_int(build.hole_walls).reshape(-1, 4),
         hole_par=_float(np.reshape(build.hole_par, (-1, f.N_HOLE)).T),
         cyl_par=_float(rows).reshape(-1, f.N_CYL),
@@ -448,14 +446,12 @@ def _int(values):
 
 
 def _empty_state(net):
-    n, n_end, n_store = net.area.size - 1, net.end_kind.size, net.store_kind.size
+    n, n_end, n_store = net.area.size - 1, net.end_int.shape[0], net.store_int.shape[0]
     return f.State(
         U=np.zeros((f.N_CONSERVED, n)),
         T=np.zeros(n),
         end=np.zeros((n_end, f.N_END_STATE)),
         store=np.zeros((n_store, f.N_STORE)),
-        store_rate=np.zeros((n_store, f.N_STORE)),
-        store_T=np.full(n_store, 300.0),
         cyl=np.zeros((net.cyl_par.shape[0], f.N_CYL_STATE)),
         hole_u=np.zeros(net.hole_par.shape[1]),
         clock=np.zeros(f.N_CLOCK),
@@ -468,22 +464,19 @@ def _empty_work(net):
     W = np.zeros((f.N_PRIMITIVE, n))
     return f.Work(
         W=W,
-        rate_bits=W[f.RATE].view(np.int64),
-        still=np.zeros(n),
         Q=np.ones((f.N_FACE, n)),
         F=np.zeros((f.N_FLUX, n + 1)),
-        store=np.ones((net.store_kind.size, f.N_STORE_NOW)),
+        store=np.ones((net.store_int.shape[0], f.N_STORE_NOW)),
         hole=np.zeros((f.N_PASS, net.hole_par.shape[1])),
     )
 
 
 def _empty_record(net, samples):
-    n, n_end, n_store = net.area.size - 1, net.end_kind.size, net.store_kind.size
+    n, n_end, n_store = net.area.size - 1, net.end_int.shape[0], net.store_int.shape[0]
     return f.Record(
         end_sum=np.zeros((n_end, f.N_END_SUM)),
         cyl_sum=np.zeros((net.cyl_par.shape[0], f.N_CYL_SUM)),
-        wall_gain=np.zeros(n),
-        wall_grip=np.zeros(n),
+        wall=np.zeros((2, n)),
         field=np.zeros((samples, f.N_FIELD, n), dtype=np.float32),
         store=np.zeros((samples, n_store, f.N_STORE_SAMPLE)),
         end=np.zeros((samples, n_end, f.N_END_SAMPLE)),
@@ -556,14 +549,14 @@ def fill_store(model, row, p, T, yf, yb, vol):
     mass = vol * float(gas.density(p, T, yf, yb))
     store[row] = 0.0
     store[row, f.SM : f.SB + 1] = mass, mass * float(gas.e(T, yf, yb)), mass * yf, mass * yb
-    model.state.store_T[row] = T
+    model.state.store[row, f.ST] = T
 
 
 def _neighbour(model, row):
     """(p, T, yf, yb) around a store: pressure, density and composition averaged by area."""
     net, gas = model.net, model.gas
-    ends = net.store_end[net.store_ptr[row] : net.store_ptr[row + 1]]
-    cells = net.end_cell[ends]
+    ends = net.listed[net.store_int[row, f.STORE_FIRST] : net.store_int[row, f.STORE_LAST]]
+    cells = net.end_int[ends, f.END_CELL]
     r, _, _, y1, y2 = model.state.U[:, cells]
     p = r * gas.R(y1 / r, y2 / r) * model.state.T[cells]
     share = net.end_par[ends, f.AREA] / net.end_par[ends, f.AREA].sum()
@@ -586,8 +579,8 @@ def _show_ambient(model, row, p, T, yf, yb):
 
 def _fill_cylinder(model, row, engine):
     """Rough state at crank angle 0, by the stroke in which the cylinder is."""
-    cyl = model.net.cyl_par[model.net.store_cyl[row]]
-    own = model.state.cyl[model.net.store_cyl[row]]
+    cyl = model.net.cyl_par[model.net.store_int[row, f.STORE_CYL]]
+    own = model.state.cyl[model.net.store_int[row, f.STORE_CYL]]
     angle = -cyl[f.PHASE] % 720.0
     vol = cylinder_volume(cyl, 0.0)
     largest = engine.clearance_volume + engine.displacement / engine.cylinders
@@ -601,5 +594,5 @@ def _fill_cylinder(model, row, engine):
         (p_air * squeeze**1.35, T_air * squeeze**0.35, "fresh"),
     )[stroke]
     fill_store(model, row, p, T, *FILL[fill], vol)
-    model.state.store_T[row] = T
+    model.state.store[row, f.ST] = T
     own[f.P_IVC], own[f.V_IVC], own[f.T_IVC] = p_air, largest, T_air

@@ -33,8 +33,6 @@ def prolong(coarse, fine):
             fine.state.end[row] = coarse.state.end[coarse.ends[end]]
     for mine, other in (
         (fine.state.store, coarse.state.store),
-        (fine.state.store_rate, coarse.state.store_rate),
-        (fine.state.store_T, coarse.state.store_T),
         (fine.state.cyl, coarse.state.cyl),
     ):
         mine[...] = other

@@ -11,11 +11,12 @@ from wavesim.compile import compile_network, use_gas
 from wavesim.errors import ConvergenceError, InputError, SolverError, check_number
 from wavesim.gas import EngineGas, PerfectGas
 from wavesim.kernels import flat as f
+from wavesim.kernels.characteristics import march_lines
 from wavesim.kernels.march import march
 from wavesim.nodes import Volume
 from wavesim.prolong import prolong
 from wavesim.result import Point, Samples, Transient, point_meta
-from wavesim.settings import Settings
+from wavesim.settings import SCHEMES, Settings
 from wavesim.valves import CHECKING_LIFT, seat_events
 from wavesim.walltemp import find_solved_walls, update_walls
 
@@ -207,10 +208,12 @@ def _restart(model):
 
 # --- marching -------------------------------------------------------------------------------------
 
+_MARCH = dict(zip(SCHEMES, (march, march_lines), strict=True))
+
 
 def march_to(model, t_end, max_steps, cycle=None, used=0):
     """March to `t_end`, `used` of `max_steps` steps being spent; turns a status into a sentence."""
-    status, steps = march(
+    status, steps = _MARCH[model.settings.scheme](
         model.net, model.state, model.work, model.record, model.inner, model.face, t_end,
         max_steps - used,
     )
@@ -222,7 +225,7 @@ def march_to(model, t_end, max_steps, cycle=None, used=0):
 def _cycle(model, settings, cycle, stop):
     """One engine cycle from crank angle 0 to 720; returns the number of steps."""
     record = model.record
-    for sums in (record.end_sum, record.cyl_sum, record.wall_gain, record.wall_grip):
+    for sums in (record.end_sum, record.cyl_sum, record.wall):
         sums[:] = 0.0
     omega = model.net.options[f.OMEGA_DEG]
     model.state.clock[:] = 0.0
@@ -284,7 +287,7 @@ def _emptied_store(model):
     for name, row in model.stores.items():
         held = model.state.store[row, [f.SM, f.SE]]
         full = held[0] > 0.0 and np.isfinite(held[1]) and model.work.store[row, f.NP] > 0.0
-        if model.net.store_kind[row] != f.AMBIENT and not full:
+        if model.net.store_int[row, f.STORE_KIND] != f.AMBIENT and not full:
             return name
     return None
 
@@ -349,7 +352,7 @@ def contents(model):
         vol = model.net.cells[f.VOL, lo:hi]
         mass += float(vol @ model.state.U[f.R, lo:hi])
         energy += float(vol @ model.state.U[f.E, lo:hi])
-    held = model.net.store_kind != f.AMBIENT
+    held = model.net.store_int[:, f.STORE_KIND] != f.AMBIENT
     return mass + float(model.state.store[held, f.SM].sum()), energy + float(
         model.state.store[held, f.SE].sum()
     )
@@ -358,10 +361,10 @@ def contents(model):
 def _outer_ends(model):
     """Rows of the ends through which gas leaves or enters the system."""
     net = model.net
-    outside = np.zeros(net.end_kind.size, dtype=bool)
-    outside[net.end_kind == f.ANECHOIC] = True
-    port = net.end_kind == f.PORT
-    outside[port] = net.store_kind[net.end_store[port]] == f.AMBIENT
+    outside = np.zeros(net.end_int.shape[0], dtype=bool)
+    outside[net.end_int[:, f.END_KIND] == f.ANECHOIC] = True
+    port = net.end_int[:, f.END_KIND] == f.PORT
+    outside[port] = net.store_int[net.end_int[port, f.END_STORE], f.STORE_KIND] == f.AMBIENT
     return outside
 
 
@@ -370,7 +373,7 @@ def _ledger(model, before, after, source, scale_energy):
     ends = model.record.end_sum[_outer_ends(model)]
     lost_mass, lost_energy = ends[:, f.OUT_MASS].sum(), ends[:, f.OUT_ENERGY].sum()
     inside = np.concatenate([np.arange(lo, hi) for lo, hi in model.ducts.values()])
-    gained = float(model.record.wall_gain[inside].sum())
+    gained = float(model.record.wall[f.GAIN][inside].sum())
     mass_error = after[0] - before[0] + lost_mass
     energy_error = after[1] - before[1] + lost_energy - gained - source
     mass_scale = max(np.abs(ends[:, f.OUT_MASS]).sum(), before[0])

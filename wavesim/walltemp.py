@@ -72,7 +72,7 @@ def find_solved_walls(model):
 
 def update_walls(model, walls, cycle_time):
     """New wall temperatures from the heat of the last cycle; returns the mean of all [K]."""
-    gained, grip = model.record.wall_gain, model.record.wall_grip
+    gained, grip = model.record.wall
     temperature = model.net.cells[f.WALL]
     for solved in walls:
         cells = solved.cells
@@ -87,7 +87,7 @@ def update_walls(model, walls, cycle_time):
 
 def _update_packings(model, cycle_time):
     """Fibres take the temperature that they have felt, less what passes to the case."""
-    gained, grip = model.record.wall_gain, model.record.wall_grip
+    gained, grip = model.record.wall
     temperature = model.net.cells[f.WALL]
     for node in model.network.nodes.values():
         if not isinstance(node, Perforate) or node.packing is None:

@@ -111,15 +111,16 @@ def primitives_mixture(n, r, m, e, y1, y2, T, u, p, c, yf, yb, w, inv_dx, R, coe
 
 
 @kernel
-def largest(n, w_bits):
-    """Largest of the non-negative doubles whose bits are given; a NaN sorts above infinity.
+def largest(n, w):
+    """Largest of non-negative doubles, NaN if there is one.
 
-    Doubles of one sign order like integers, so this reduction vectorises and finds every NaN.
+    The bits of doubles of one sign order like integers, with NaN above infinity: this reduction
+    vectorises and finds every NaN.
     """
     top = np.int64(0)
     for i in range(np.uintp(n)):
-        top = max(top, w_bits[i])
-    return top
+        top = max(top, np.float64(w[i]).view(np.int64))
+    return np.int64(top).view(np.float64)
 
 
 @kernel

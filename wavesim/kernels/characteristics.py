@@ -44,8 +44,9 @@ mass and energy go wrong there, and the audit shows by how much.
 import math
 
 from . import flat as f
-from .jit import kernel, leaf, stage
+from .jit import entry, kernel, leaf, stage
 from .nodes import ICP, IGAMMA, IGAS, IP, IR, IT, IU, IYB, IYF
+from .step import GO_ON, close_step, open_step, solve_ends_ahead
 
 P_REF = 1e5
 # Rows of Work.Q in this scheme: the variables, a/a_A, and the rates of the sources.
@@ -171,9 +172,9 @@ def feet_at_ends(net, state, work, inner, dt, gamma, gas_R):
     """
     g = 0.5 * (gamma - 1.0)
     Q = work.Q
-    for k in range(net.end_cell.shape[0]):
-        i = net.end_cell[k]
-        sign = net.end_sign[k]
+    for k in range(net.end_int.shape[0]):
+        i = net.end_int[k, f.END_CELL]
+        sign = net.end_par[k, f.SIGN]
         out, back = (LAMBDA, BETA) if sign > 0.0 else (BETA, LAMBDA)
         face = state.end[k]
         un = sign * work.W[f.U, i]
@@ -229,8 +230,8 @@ def look_back(net, state, work, record, inner, dt):
     sources(
         n, dt, gamma, gamma * gas_R / (gamma - 1.0), net.options[f.FRICTION_ON],
         net.options[f.HEAT_ON], state.U[f.R], W[f.U], W[f.C], state.T, cells[f.DLNA], W[f.DRAG],
-        W[f.SLOW], cells[f.WALL], W[f.STANTON], work.still, cells[f.VOL], Q[LAMBDA_RATE],
-        Q[BETA_RATE], Q[LEVEL_RATE], record.wall_gain, record.wall_grip,
+        W[f.SLOW], cells[f.WALL], W[f.STANTON], work.W[f.STILL], cells[f.VOL], Q[LAMBDA_RATE],
+        Q[BETA_RATE], Q[LEVEL_RATE], record.wall[f.GAIN], record.wall[f.GRIP],
     )
     feet_at_ends(net, state, work, inner, dt, gamma, gas_R)
 
@@ -240,9 +241,9 @@ def show_faces(net, state, work, gamma):
     """Write the new face values into the ghost cells beside the ends."""
     g = 0.5 * (gamma - 1.0)
     Q = work.Q
-    for k in range(net.end_cell.shape[0]):
-        i = net.end_cell[k]
-        ghost = i + 1 if net.end_sign[k] > 0.0 else i - 1
+    for k in range(net.end_int.shape[0]):
+        i = net.end_int[k, f.END_CELL]
+        ghost = i + 1 if net.end_par[k, f.SIGN] > 0.0 else i - 1
         face = state.end[k]
         a = math.sqrt(gamma * face[f.ES_P] / face[f.ES_R])
         Q[LAMBDA, ghost] = a + g * face[f.ES_U]
@@ -297,9 +298,9 @@ def advance(net, state, work, dt):
     yf = work.W[f.YF]
     yb = work.W[f.YB]
     U = state.U
-    for d in range(net.duct_lo.shape[0]):
-        lo = net.duct_lo[d]
-        hi = net.duct_hi[d]
+    for d in range(net.duct.shape[0]):
+        lo = net.duct[d, 0]
+        hi = net.duct[d, 1]
         nu = dt * net.cells[f.INV_DX, lo]
         for i in range(lo, hi):
             L = i - 1
@@ -324,3 +325,18 @@ def advance(net, state, work, dt):
             U[f.E, i] = p / (gamma - 1.0) + 0.5 * rho * speed * speed
             U[f.Y1, i] = rho * fresh
             U[f.Y2, i] = rho * burned
+
+
+@entry
+def march_lines(net, state, work, record, inner, face, t_end, max_steps):
+    """March to the time `t_end` [s] along characteristics; returns (status, steps taken)."""
+    steps = 0
+    while True:
+        status, dt, theta = open_step(net, state, work, record, face, t_end, steps, max_steps)
+        if status != GO_ON:
+            return status, steps
+        look_back(net, state, work, record, inner, dt)
+        solve_ends_ahead(net, state, work, inner, face, dt, theta)
+        advance(net, state, work, dt)
+        close_step(net, state, work, record, face, dt, theta, t_end)
+        steps += 1

@@ -13,8 +13,8 @@ import numpy as np
 # --- rows of the cell arrays -------------------------------------------------------------------
 N_CONSERVED = 5
 R, M, E, Y1, Y2 = range(N_CONSERVED)  # State.U: per volume
-N_PRIMITIVE = 9
-U, P, C, YF, YB, RATE, DRAG, SLOW, STANTON = range(N_PRIMITIVE)  # Work.W
+N_PRIMITIVE = 10
+U, P, C, YF, YB, RATE, DRAG, SLOW, STANTON, STILL = range(N_PRIMITIVE)  # Work.W
 N_FACE = 12
 RM, UM, PM, EM, FM, BM, RP, UP, PP, EP, FP, BP = range(N_FACE)  # Work.Q: face values by cell
 N_FLUX = 5  # Work.F: rows as State.U, one column a face
@@ -25,18 +25,23 @@ N_CELL = 10
  BEND) = range(N_CELL)  # loss coefficient of bends over twice their length [1/m]
 
 # --- ends ---------------------------------------------------------------------------------------
-CLOSED, ANECHOIC, PORT, PAIR, BRANCH = range(5)  # Net.end_kind
-N_END = 13  # Net.end_par
+CLOSED, ANECHOIC, PORT, PAIR, BRANCH = range(5)  # END_KIND
+N_END_INT = 5  # Net.end_int: kind, cell at the end, face, store behind a PORT, row of valve_area
+END_KIND, END_CELL, END_FACE, END_STORE, END_VALVE = range(N_END_INT)  # -1 for none
+N_END = 14  # Net.end_par
 (AREA, CD_OUT, CD_IN, RAD_RADIUS, RAD_MASS, RAD_LEAD, RAD_DAMP, RAD_LAG, DIR_X, DIR_Y, DIR_Z,
- P_REF, T_REF) = range(N_END)
+ P_REF, T_REF, SIGN) = range(N_END)
 N_END_STATE = 13  # State.end: what the face did in the last step (ghost cells, warm start)
 (ES_R, ES_U, ES_P, ES_YF, ES_YB, ES_V, ES_AUX, ES_RAD_1, ES_RAD_2,
  ES_SLUG, ES_SLUG_T, ES_SLUG_YF, ES_SLUG_YB) = range(N_END_STATE)
 
 # --- stores -------------------------------------------------------------------------------------
-AMBIENT, VOLUME, CELL, CYLINDER = range(4)  # Net.store_kind
-N_STORE = 7  # State.store
-SM, SE, SF, SB, SX, SY, SZ = range(N_STORE)  # mass, total energy, fresh, burned, momentum vector
+AMBIENT, VOLUME, CELL, CYLINDER = range(4)  # STORE_KIND
+N_STORE_INT = 4  # Net.store_int: kind, cylinder number or -1, range of its ends in Net.listed
+STORE_KIND, STORE_CYL, STORE_FIRST, STORE_LAST = range(N_STORE_INT)
+N_STORE = 10  # State.store: mass, total energy, fresh, burned, momentum vector; temperature as the
+(SM, SE, SF, SB, SX, SY, SZ, ST,  # guess of the next step; rates of mass and energy in the last
+ RATE_M, RATE_E) = range(N_STORE)
 N_STORE_NOW = 13  # Work.store: the half-step state that the ends see
 (NP, NT, NYF, NYB, NGAMMA, NCP, NR, NH, NVX, NVY, NVZ, NVOL, NRHO) = range(N_STORE_NOW)
 
@@ -56,6 +61,8 @@ N_CYL_SUM = 18  # Record.cyl_sum
  TRAP_MASS, TRAP_FRESH, TRAP_BURNED, TRAP_P, TRAP_T, EVO_P, EVO_T, EVO_MASS, CHARGE_MASS) = range(
     N_CYL_SUM)
 
+GAIN, GRIP = range(2)  # Record.wall
+
 # --- samples against crank angle ----------------------------------------------------------------
 N_FIELD = 5  # Record.field: p, u, T, yf, yb by cell
 N_STORE_SAMPLE = 5  # p, T, mass, yf, yb
@@ -73,24 +80,15 @@ class Net(NamedTuple):
     gas_coef: np.ndarray  # (3, 8)
     cells: np.ndarray  # (N_CELL, n)
     area: np.ndarray  # (n + 1,) face areas
-    duct_lo: np.ndarray  # (n_duct,) first cell of each duct
-    duct_hi: np.ndarray  # (n_duct,) one past the last cell
-    end_kind: np.ndarray  # (n_end,)
-    end_cell: np.ndarray  # (n_end,) the cell at the end
-    end_face: np.ndarray  # (n_end,)
-    end_sign: np.ndarray  # (n_end,) float
-    end_store: np.ndarray  # (n_end,) store behind a PORT, else -1
-    end_valve: np.ndarray  # (n_end,) row of valve_area, else -1
+    duct: np.ndarray  # (n_duct, 2) first cell, one past the last
+    end_int: np.ndarray  # (n_end, N_END_INT)
     end_par: np.ndarray  # (n_end, N_END)
     pair: np.ndarray  # (n_pair, 2) ends
     pair_par: np.ndarray  # (n_pair, 4) throat area 0 -> 1, 1 -> 0; loss coefficient likewise or -1
-    joint_ptr: np.ndarray  # (n_joint + 1,)
-    joint_end: np.ndarray  # ends of the constant-pressure junctions
-    store_kind: np.ndarray  # (n_store,)
+    joint: np.ndarray  # (n_joint, 2) range in `listed` of each constant-pressure junction
+    listed: np.ndarray  # ends of all stores and joints, one after the other
+    store_int: np.ndarray  # (n_store, N_STORE_INT)
     store_volume: np.ndarray  # (n_store,)
-    store_end: np.ndarray  # ends of each store
-    store_ptr: np.ndarray  # (n_store + 1,)
-    store_cyl: np.ndarray  # (n_store,) cylinder number or -1
     hole_wall: np.ndarray  # (n_wall, 4) first hole, number of holes, first core and annulus cell
     hole_par: np.ndarray  # (N_HOLE, n_hole)
     cyl_par: np.ndarray  # (n_cyl, N_CYL)
@@ -98,9 +96,8 @@ class Net(NamedTuple):
     options: np.ndarray  # (N_OPTION,)
 
 
-N_OPTION = 6  # Net.options
-CFL, FRICTION_ON, HEAT_ON, OMEGA_DEG, SLICE_TIME, SCHEME = range(N_OPTION)
-FINITE_VOLUME, CHARACTERISTICS = range(2)  # SCHEME, in the order of settings.SCHEMES
+N_OPTION = 5  # Net.options
+CFL, FRICTION_ON, HEAT_ON, OMEGA_DEG, SLICE_TIME = range(N_OPTION)
 HARD_CFL = 0.97  # a planned step may use this much before the plan is broken
 
 
@@ -123,8 +120,6 @@ class State(NamedTuple):
     T: np.ndarray  # (n,) temperature, guess of the next step
     end: np.ndarray  # (n_end, N_END_STATE)
     store: np.ndarray  # (n_store, N_STORE)
-    store_rate: np.ndarray  # (n_store, N_STORE) rates of the last step
-    store_T: np.ndarray  # (n_store,)
     cyl: np.ndarray  # (n_cyl, N_CYL_STATE)
     hole_u: np.ndarray  # (n_hole,) velocity in the holes, core to annulus
     clock: np.ndarray  # (N_CLOCK,)
@@ -141,8 +136,6 @@ class Work(NamedTuple):
     """Scratch of a step."""
 
     W: np.ndarray  # (N_PRIMITIVE, n)
-    rate_bits: np.ndarray  # the RATE row seen as int64
-    still: np.ndarray  # (n,)
     Q: np.ndarray  # (N_FACE, n)
     F: np.ndarray  # (N_FLUX, n + 1)
     store: np.ndarray  # (n_store, N_STORE_NOW)
@@ -154,8 +147,8 @@ class Record(NamedTuple):
 
     end_sum: np.ndarray  # (n_end, N_END_SUM)
     cyl_sum: np.ndarray  # (n_cyl, N_CYL_SUM)
-    wall_gain: np.ndarray  # (n,) heat taken up from the wall [J]
-    wall_grip: np.ndarray  # (n,) conductance between gas and wall times time [J/K]
+    wall: np.ndarray  # (2, n): GAIN, heat taken up from the wall [J]; GRIP, conductance between
+    # gas and wall times time [J/K]
     field: np.ndarray  # (n_sample, N_FIELD, n) float32
     store: np.ndarray  # (n_sample, n_store, N_STORE_SAMPLE)
     end: np.ndarray  # (n_sample, n_end, N_END_SAMPLE)

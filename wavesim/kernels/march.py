@@ -1,63 +1,18 @@
-"""The march in time: whole cycles without a return to Python.
+"""The march in time with finite volumes: whole cycles without a return to Python.
 
-One step:
-    1. primitive values of all cells, largest wave speed, step size;
-    2. samples that fall into the step;
-    3. exchange through perforated walls, packings;
-    4. face values half a step ahead (MUSCL-Hancock);
-    5. stores half a step ahead, nodes at all duct ends;
-    6. fluxes, update, wall friction and heat;
-    7. stores, sums, clock.
-The second scheme, `characteristics`, has its own 4 and 6.
+The frame of a step stands in `step`.  The interior is `cells`: face values half a step ahead
+(MUSCL-Hancock), HLLC fluxes, then, with the fluxes of the nodes at duct ends, the update, wall
+friction and heat.
 """
 
-import math
-
-import numpy as np
-
-from . import cells, characteristics
+from . import cells
 from . import flat as f
-from .cylinder import volume
 from .jit import entry, leaf, stage
-from .nodes import F_BURNED, F_ENE, F_FRESH, F_MASS, FP, FV, inner_states, solve_ends
-from .perforate import exchange
-from .stores import store_now, stores_ahead, stores_rate, stores_step
+from .nodes import inner_states
+from .step import GO_ON, close_step, open_step, solve_ends_ahead
 from .thermo import PERFECT
 
 LEAVES = 1e-9  # Mach number from which gas counts as leaving; the round-off of rest lies below
-
-
-@stage
-def primitives(net, state, work):
-    """Fill the primitive rows; returns the largest (|u|+c)/dx, not finite if a state is bad."""
-    n = net.area.shape[0] - 1
-    U = state.U
-    W = work.W
-    if net.gas_kind == PERFECT:
-        cells.primitives_perfect(
-            n, U[f.R], U[f.M], U[f.E], U[f.Y1], U[f.Y2], state.T, W[f.U], W[f.P], W[f.C], W[f.YF],
-            W[f.YB], W[f.RATE], net.cells[f.INV_DX], net.gas_R[0], net.gas_coef[0, 1] * 1e-3,
-        )
-    else:
-        cells.primitives_mixture(
-            n, U[f.R], U[f.M], U[f.E], U[f.Y1], U[f.Y2], state.T, W[f.U], W[f.P], W[f.C], W[f.YF],
-            W[f.YB], W[f.RATE], net.cells[f.INV_DX], net.gas_R, net.gas_coef,
-        )
-    top = cells.largest(n, work.rate_bits)
-    work.rate_bits[0] = top  # cell 0 is a ghost: its row serves to read the bits as a float
-    return W[f.RATE, 0]
-
-
-@stage
-def reset_ghosts(net, state):
-    """Give ghost cells the state of the cell beside them, so that loops meet only sound gas."""
-    for k in range(net.end_cell.shape[0]):
-        i = net.end_cell[k]
-        step = 1 if net.end_sign[k] > 0.0 else -1
-        for g in (i + step, i + 2 * step):
-            for row in range(f.N_CONSERVED):
-                state.U[row, g] = state.U[row, i]
-            state.T[g] = state.T[i]
 
 
 @leaf
@@ -78,9 +33,9 @@ def fill_ghosts(net, state, work):
     r = state.U[f.R]
     u = work.W[f.U]
     p = work.W[f.P]
-    for k in range(net.end_cell.shape[0]):
-        i = net.end_cell[k]
-        s = net.end_sign[k]
+    for k in range(net.end_int.shape[0]):
+        i = net.end_int[k, f.END_CELL]
+        s = net.end_par[k, f.SIGN]
         step = 1 if s > 0.0 else -1
         g = i + step
         j = i - step
@@ -172,217 +127,24 @@ def update(net, state, work, record, dt):
     if net.options[f.HEAT_ON] > 0.0:
         cells.apply_wall_heat(
             n, dt, U[f.R], U[f.M], U[f.E], state.T, work.W[f.P], work.W[f.C], net.cells[f.WALL],
-            work.W[f.STANTON], work.still, net.cells[f.VOL], record.wall_gain, record.wall_grip,
+            work.W[f.STANTON], work.W[f.STILL], net.cells[f.VOL], record.wall[f.GAIN],
+            record.wall[f.GRIP],
         )
-
-
-
-@stage
-def walls(net, state, work):
-    """Wall coefficients of all cells at the present state."""
-    g = net.cells
-    cells.wall_coefficients(
-        net.area.shape[0] - 1, state.U[f.R], work.W[f.U], state.T, g[f.DIAM], g[f.ROUGH],
-        g[f.FRICTION], g[f.BEND], g[f.HEAT], work.W[f.DRAG], work.W[f.SLOW], work.W[f.STANTON],
-        work.still,
-    )
-
-
-@stage
-def add_samples(net, state, work, record, face, t, dt, second):
-    """Add one side of a linear interpolation to every sample that falls into [t, t + dt).
-
-    The first side is the state at t (second = False), the other that at t + dt, added when it is
-    known.  Returns the index of the next sample.
-    """
-    interval = record.interval[0]
-    k = int(state.clock[f.NEXT_SAMPLE])
-    n = net.area.shape[0] - 1
-    while k < record.field.shape[0]:
-        at = record.interval[1] + k * interval
-        if at >= t + dt:
-            break
-        w = min(1.0, max(0.0, (at - t) / dt))
-        if not second:
-            w = 1.0 - w
-        row = record.field[k]
-        rows = (work.W[f.P], work.W[f.U], state.T, work.W[f.YF], work.W[f.YB])
-        for q in range(f.N_FIELD):
-            values = rows[q]
-            out = row[q]
-            if second:
-                for i in range(n):
-                    out[i] += np.float32(w * values[i])
-            else:
-                for i in range(n):
-                    out[i] = np.float32(w * values[i])
-        sample_stores(net, state, work, record.store[k], t + dt if second else t, w, second)
-        for j in range(net.end_kind.shape[0]):  # faces belong to the middle of the step
-            record.end[k, j, 0] = face[j, FP]
-            record.end[k, j, 1] = face[j, FV]
-            record.end[k, j, 2] = face[j, F_MASS] * net.end_par[j, f.AREA]
-        k += 1
-    return k
-
-
-@stage
-def sample_stores(net, state, work, out, t, w, second):
-    """Add the share `w` of the present state of all stores to a sample."""
-    for s in range(net.store_kind.shape[0]):
-        if net.store_kind[s] == f.AMBIENT:
-            p = work.store[s, f.NP]
-            T = work.store[s, f.NT]
-            mass = 0.0
-            yf = work.store[s, f.NYF]
-            yb = work.store[s, f.NYB]
-        else:
-            vol = net.store_volume[s]
-            if net.store_kind[s] == f.CYLINDER:
-                cyl = net.cyl_par[net.store_cyl[s]]
-                vol = volume(cyl, t * net.options[f.OMEGA_DEG])
-            p, T, yf, yb = store_now(net, state, s, vol)
-            mass = state.store[s, f.SM]
-        old = 1.0 if second else 0.0
-        out[s, 0] = old * out[s, 0] + w * p
-        out[s, 1] = old * out[s, 1] + w * T
-        out[s, 2] = old * out[s, 2] + w * mass
-        out[s, 3] = old * out[s, 3] + w * yf
-        out[s, 4] = old * out[s, 4] + w * yb
-
-
-@stage
-def sum_ends(net, record, face, dt):
-    """Add what has passed each end."""
-    for k in range(net.end_kind.shape[0]):
-        area = dt * net.end_par[k, f.AREA]
-        out = record.end_sum[k]
-        out[f.OUT_MASS] += area * face[k, F_MASS]
-        out[f.OUT_ENERGY] += area * face[k, F_ENE]
-        out[f.OUT_FRESH] += area * face[k, F_FRESH]
-        out[f.OUT_BURNED] += area * face[k, F_BURNED]
-        if face[k, F_MASS] > 0.0:
-            out[f.POS_MASS] += area * face[k, F_MASS]
-            out[f.POS_ENERGY] += area * face[k, F_ENE]
-            out[f.POS_FRESH] += area * face[k, F_FRESH]
-            out[f.POS_BURNED] += area * face[k, F_BURNED]
-
-
-@stage
-def step_size(net, state, rate, t, t_end):
-    """Size of the next step [s].
-
-    Without slices: the Courant limit, the last two steps equal.  With slices (engine cycles): every
-    slice of the cycle is cut into equal steps, as many as the cycle before needed, so that a cycle
-    which repeats itself is marched in the same steps and nothing keeps it from settling.
-    """
-    cfl = net.options[f.CFL]
-    slice_time = net.options[f.SLICE_TIME]
-    if slice_time == 0.0:
-        dt = cfl / rate
-        rest = t_end - t
-        return min(rest, 0.5 * rest if rest < 2.0 * dt and rest > dt else dt)
-    plan = state.plan[slice_index(net, state, t)]
-    rest = slice_end(net, state, t) - t
-    left = state.clock[f.STEPS_LEFT]
-    if left < 1.0:
-        left = plan[f.PLANNED] if plan[f.PLANNED] > 0.0 else math.ceil(rest * rate / cfl)
-    if rest * rate > left * max(cfl, f.HARD_CFL):
-        left = math.ceil(rest * rate / cfl)
-    plan[f.FASTEST] = max(plan[f.FASTEST], rate)
-    state.clock[f.STEPS_LEFT] = left
-    return rest / left
-
-
-@stage
-def slice_index(net, state, t):
-    """Slice of the cycle that holds the time t."""
-    return min(int(t / net.options[f.SLICE_TIME] + 1e-6), state.plan.shape[0] - 1)
-
-
-@stage
-def slice_end(net, state, t):
-    """Time at which the slice that holds t ends."""
-    return (slice_index(net, state, t) + 1.0) * net.options[f.SLICE_TIME]
-
-
-@stage
-def time_after(net, state, t, dt, t_end):
-    """Time after the step; ends of slices and of the march are met exactly."""
-    if net.options[f.SLICE_TIME] > 0.0:
-        state.clock[f.STEPS_LEFT] -= 1.0
-        if state.clock[f.STEPS_LEFT] < 1.0:
-            return slice_end(net, state, t)
-        return t + dt
-    return t + dt if dt < t_end - t else t_end
-
-
-@leaf
-def crank_angle(omega, t):
-    """Crank angle [deg] on a grid of 1e-6 deg, so that a cycle ends at 720 and starts at 0."""
-    return math.floor(omega * t * 1e6 + 0.5) / 1e6
 
 
 @entry
 def march(net, state, work, record, inner, face, t_end, max_steps):
-    """March to the time `t_end` [s]; returns (status, steps taken).
-
-    On a bad state the arrays are left as they are, so that the caller can say where.
-    """
-    omega = net.options[f.OMEGA_DEG]
-    sampling = record.interval[0] > 0.0
-    has_walls = net.options[f.FRICTION_ON] + net.options[f.HEAT_ON] > 0.0
-    first = True
+    """March to the time `t_end` [s]; returns (status, steps taken)."""
     steps = 0
     while True:
-        t = state.clock[f.TIME]
-        reset_ghosts(net, state)
-        rate = primitives(net, state, work)
-        needed = stores_rate(net, state, work)
-        if not (rate < 1e12 and needed < 1e12):
-            return f.BAD_STATE, steps
-        rate = max(rate, needed)
-        last_dt = state.clock[f.LAST_DT]
-        if sampling and not first:
-            done = add_samples(net, state, work, record, face, t - last_dt, last_dt, not first)
-            state.clock[f.NEXT_SAMPLE] = done
-        if t >= t_end * (1.0 - 1e-14):
-            return f.OK, steps
-        if steps >= max_steps:
-            return f.TOO_MANY_STEPS, steps
-        dt = step_size(net, state, rate, t, t_end)
-        if not dt > 0.0:
-            return f.NO_STEP, steps
-        theta = crank_angle(omega, t)
-        if sampling:
-            add_samples(net, state, work, record, face, t, dt, steps < 0)
-        exchange(net, state, work, record, dt)
-        if has_walls:
-            walls(net, state, work)
-        lines = net.options[f.SCHEME] == f.CHARACTERISTICS
-        if lines:
-            characteristics.look_back(net, state, work, record, inner, dt)
-        else:
-            fill_ghosts(net, state, work)
-            reconstruct(net, state, work, dt)
-            fluxes(net, work)
-            inner_states(net, state, work, inner)
+        status, dt, theta = open_step(net, state, work, record, face, t_end, steps, max_steps)
+        if status != GO_ON:
+            return status, steps
+        fill_ghosts(net, state, work)
+        reconstruct(net, state, work, dt)
+        fluxes(net, work)
+        inner_states(net, state, work, inner)
         solve_ends_ahead(net, state, work, inner, face, dt, theta)
-        if lines:
-            characteristics.advance(net, state, work, dt)
-        else:
-            update(net, state, work, record, dt)
-        later = time_after(net, state, t, dt, t_end)
-        stores_step(net, state, work, record, face, dt, theta, crank_angle(omega, later))
-        sum_ends(net, record, face, dt)
-        state.clock[f.TIME] = later
-        state.clock[f.LAST_DT] = dt
-        state.clock[f.STEPS] += 1.0
+        update(net, state, work, record, dt)
+        close_step(net, state, work, record, face, dt, theta, t_end)
         steps += 1
-        first = False
-
-
-@stage
-def solve_ends_ahead(net, state, work, inner, face, dt, theta):
-    """Stores and nodes half a step ahead; end fluxes replace those of the interior scheme."""
-    stores_ahead(net, state, work, inner, dt, theta)
-    solve_ends(net, state, work, inner, face, dt, theta + 0.5 * dt * net.options[f.OMEGA_DEG])

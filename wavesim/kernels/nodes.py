@@ -32,9 +32,9 @@ FV, FP, FR, FYF, FYB, F_MASS, F_ENE, F_FRESH, F_BURNED = range(N_FACE_OUT)
 @stage
 def inner_states(net, state, work, inner):
     """Collect the reconstructed state of the cell at each end, velocities turned outward."""
-    for k in range(net.end_cell.shape[0]):
-        i = net.end_cell[k]
-        sign = net.end_sign[k]
+    for k in range(net.end_int.shape[0]):
+        i = net.end_int[k, f.END_CELL]
+        sign = net.end_par[k, f.SIGN]
         row = f.RP if sign > 0.0 else f.RM
         r = work.Q[row, i]
         u = work.Q[row + (f.UM - f.RM), i]
@@ -120,11 +120,11 @@ def node_anechoic(net, inner, face, k):
 def port_shares(net, k, theta_deg):
     """Throat over bore area of a port, (out of the duct, into the duct)."""
     area = net.end_par[k, f.AREA]
-    valve = net.end_valve[k]
+    valve = net.end_int[k, f.END_VALVE]
     if valve < 0:
         return net.end_par[k, f.CD_OUT], net.end_par[k, f.CD_IN]
     n = net.valve_area.shape[2] - 1  # the last column repeats the first
-    phase = net.cyl_par[net.store_cyl[net.end_store[k]], f.PHASE]
+    phase = net.cyl_par[net.store_int[net.end_int[k, f.END_STORE], f.STORE_CYL], f.PHASE]
     x = (theta_deg - phase) / 720.0
     x = (x - math.floor(x)) * n
     i = min(int(x), n - 1)
@@ -198,7 +198,7 @@ def enter(net, inner, face, k, p0, T0, yf, yb, into, kappa, v_rad):
 @stage
 def node_port(net, state, work, inner, face, k, dt, theta_deg):
     """Opening into a store: the air outside, a volume, a junction cell or a cylinder."""
-    store = work.store[net.end_store[k]]
+    store = work.store[net.end_int[k, f.END_STORE]]
     out, into = port_shares(net, k, theta_deg)
     r = inner[k, IR]
     un = inner[k, IU]
@@ -361,8 +361,8 @@ def node_branches(net, inner, face, ends, p_guess):
 @stage
 def solve_ends(net, state, work, inner, face, dt, theta_deg):
     """All nodes from their inner states; then fluxes into `work.F`, faces into `state.end`."""
-    for k in range(net.end_kind.shape[0]):
-        kind = net.end_kind[k]
+    for k in range(net.end_int.shape[0]):
+        kind = net.end_int[k, f.END_KIND]
         if kind == f.PORT:
             node_port(net, state, work, inner, face, k, dt, theta_deg)
         elif kind == f.CLOSED:
@@ -371,13 +371,13 @@ def solve_ends(net, state, work, inner, face, dt, theta_deg):
             node_anechoic(net, inner, face, k)
     for j in range(net.pair.shape[0]):
         node_pair(net, state, inner, face, j)
-    for j in range(net.joint_ptr.shape[0] - 1):
-        ends = net.joint_end[net.joint_ptr[j]:net.joint_ptr[j + 1]]
+    for j in range(net.joint.shape[0]):
+        ends = net.listed[net.joint[j, 0]:net.joint[j, 1]]
         p = node_branches(net, inner, face, ends, state.end[ends[0], f.ES_AUX])
         state.end[ends[0], f.ES_AUX] = p
-    for k in range(net.end_kind.shape[0]):
-        i = net.end_face[k]
-        sign = net.end_sign[k]
+    for k in range(net.end_int.shape[0]):
+        i = net.end_int[k, f.END_FACE]
+        sign = net.end_par[k, f.SIGN]
         work.F[f.R, i] = sign * face[k, F_MASS]
         work.F[f.M, i] = face[k, F_MASS] * face[k, FV] + face[k, FP]
         work.F[f.E, i] = sign * face[k, F_ENE]

@@ -28,7 +28,7 @@ import numpy as np
 
 from . import flat as f
 from .cells import decay
-from .jit import leaf, stage
+from .jit import kernel, leaf, stage
 from .thermo import energy_cv, gas_constant, viscosity
 
 LINEAR_RESISTANCE = 0.006
@@ -40,30 +40,31 @@ MU_COLD = 1.81e-5  # [Pa s] air at 293 K, for which resistivities are given
 @stage
 def exchange(net, state, work, record, dt):
     """Gas through all holes in one step; renews the primitive values of the cells concerned."""
+    U, W, T, cells = state.U, work.W, state.T, net.cells
+    par, passed, speed = net.hole_par, work.hole, state.hole_u
     for wall in range(net.hole_wall.shape[0]):
         first, count = net.hole_wall[wall, 0], net.hole_wall[wall, 1]
         core, annulus = net.hole_wall[wall, 2], net.hole_wall[wall, 3]
-        packed = net.hole_par[f.RESIST, first] > 0.0
-        if packed:
-            fibres(net, state, work, record, first, count, annulus, 0.5 * dt)
-        hole_velocities(net, state, work, first, count, core, annulus, dt)
-        passing_gas(state, work, first, count, core, annulus)
-        add(net, state, work.hole, work.hole[f.PASS_CORE], first, count, core, -1.0)
-        add(net, state, work.hole, work.hole[f.PASS_ANNULUS], first, count, annulus, 1.0)
-        renew(net, state, work, count, core)
-        renew(net, state, work, count, annulus)
-        if packed:
-            fibres(net, state, work, record, first, count, annulus, 0.5 * dt)
+        if par[f.RESIST, first] > 0.0:
+            fibres(U, W, T, cells, par, record.wall, first, count, annulus, 0.5 * dt)
+        hole_velocities(U, W, T, cells, par, passed, speed, first, count, core, annulus, dt)
+        passing_gas(U, W, passed, first, count, core, annulus)
+        add(U, cells, passed, passed[f.PASS_CORE], first, count, core, -1.0)
+        add(U, cells, passed, passed[f.PASS_ANNULUS], first, count, annulus, 1.0)
+        renew(U, W, T, net.gas_R, net.gas_coef, count, core)
+        renew(U, W, T, net.gas_R, net.gas_coef, count, annulus)
+        if par[f.RESIST, first] > 0.0:
+            fibres(U, W, T, cells, par, record.wall, first, count, annulus, 0.5 * dt)
 
 
-@stage
-def fibres(net, state, work, record, first, count, annulus, dt):
+@kernel
+def fibres(U, W, T, cells, par, books, first, count, annulus, dt):
     """Resistance and heat of the fibres in annulus cells over the time `dt`, to second order."""
-    r, m, e = state.U[f.R], state.U[f.M], state.U[f.E]
-    u, p, c = work.W[f.U], work.W[f.P], work.W[f.C]
-    T = state.T
-    vol, wall = net.cells[f.VOL], net.cells[f.WALL]
-    resist, fibre = net.hole_par[f.RESIST], net.hole_par[f.FIBRE]
+    r, m, e = U[f.R], U[f.M], U[f.E]
+    u, p, c = W[f.U], W[f.P], W[f.C]
+    vol, wall = cells[f.VOL], cells[f.WALL]
+    resist, fibre = par[f.RESIST], par[f.FIBRE]
+    gain, grip = books[f.GAIN], books[f.GRIP]
     for k in range(np.uintp(count)):
         j = np.uintp(annulus) + k
         q = np.uintp(first) + k
@@ -79,23 +80,23 @@ def fibres(net, state, work, record, first, count, annulus, dt):
         p[j] *= warmer
         c[j] *= 0.5 * (1.0 + warmer)  # its root, to second order
         T[j] *= warmer
-        record.wall_gain[j] += heat * vol[j]
-        record.wall_grip[j] += held * vol[j]
+        gain[j] += heat * vol[j]
+        grip[j] += held * vol[j]
 
 
-@stage
-def hole_velocities(net, state, work, first, count, core, annulus, dt):
+@kernel
+def hole_velocities(U, W, T, cells, par, passed, speed, first, count, core, annulus, dt):
     """Velocities in the holes after the step, and the volume of gas that passes each.
 
     With s the resistance over the inertance of a step, the mean lies the share max(1/2, 1 - 1/s)
     of the way from the old velocity to the new: then the new one never swings through.
     """
-    r, T, speed = state.U[f.R], state.T, state.hole_u
-    u, p, c = work.W[f.U], work.W[f.P], work.W[f.C]
-    inv_vol = net.cells[f.INV_VOL]
-    hole_area, length = net.hole_par[f.HOLE_AREA], net.hole_par[f.HOLE_LENGTH]
-    loss, packing = net.hole_par[f.HOLE_LOSS], net.hole_par[f.HOLE_BACKING]
-    volume = work.hole[f.PASS_VOLUME]
+    r = U[f.R]
+    u, p, c = W[f.U], W[f.P], W[f.C]
+    inv_vol = cells[f.INV_VOL]
+    hole_area, length = par[f.HOLE_AREA], par[f.HOLE_LENGTH]
+    loss, packing = par[f.HOLE_LOSS], par[f.HOLE_BACKING]
+    volume = passed[f.PASS_VOLUME]
     for k in range(np.uintp(count)):
         i = np.uintp(core) + k
         j = np.uintp(annulus) + k
@@ -124,17 +125,17 @@ def hole_velocities(net, state, work, first, count, core, annulus, dt):
         volume[q] = kept * area * dt
 
 
-@stage
-def passing_gas(state, work, first, count, core, annulus):
+@kernel
+def passing_gas(U, W, passed, first, count, core, annulus):
     """Mass, energy, fresh charge and burned gas in the volumes that pass.
 
     And the axial momentum that they take from the core or the annulus to the wall.
     """
-    r, m, e = state.U[f.R], state.U[f.M], state.U[f.E]
-    y1, y2, p = state.U[f.Y1], state.U[f.Y2], work.W[f.P]
-    volume, mass, energy = work.hole[f.PASS_VOLUME], work.hole[f.PASS_R], work.hole[f.PASS_E]
-    fresh, burned = work.hole[f.PASS_Y1], work.hole[f.PASS_Y2]
-    from_core, from_annulus = work.hole[f.PASS_CORE], work.hole[f.PASS_ANNULUS]
+    r, m, e = U[f.R], U[f.M], U[f.E]
+    y1, y2, p = U[f.Y1], U[f.Y2], W[f.P]
+    volume, mass, energy = passed[f.PASS_VOLUME], passed[f.PASS_R], passed[f.PASS_E]
+    fresh, burned = passed[f.PASS_Y1], passed[f.PASS_Y2]
+    from_core, from_annulus = passed[f.PASS_CORE], passed[f.PASS_ANNULUS]
     for k in range(np.uintp(count)):
         i = np.uintp(core) + k
         j = np.uintp(annulus) + k
@@ -155,13 +156,14 @@ def passing_gas(state, work, first, count, core, annulus):
         burned[q] = v * (y2[i] if outward else y2[j])
 
 
-@stage
-def add(net, state, hole, momentum, first, count, lo, sign):
+@kernel
+def add(U, cells, passed, momentum, first, count, lo, sign):
     """Give what has passed to the cells from `lo` on, or take it; momentum is only lost."""
-    r, m, e = state.U[f.R], state.U[f.M], state.U[f.E]
-    y1, y2 = state.U[f.Y1], state.U[f.Y2]
-    inv_vol = net.cells[f.INV_VOL]
-    mass, energy, fresh, burned = hole[f.PASS_R], hole[f.PASS_E], hole[f.PASS_Y1], hole[f.PASS_Y2]
+    r, m, e = U[f.R], U[f.M], U[f.E]
+    y1, y2 = U[f.Y1], U[f.Y2]
+    inv_vol = cells[f.INV_VOL]
+    mass, energy = passed[f.PASS_R], passed[f.PASS_E]
+    fresh, burned = passed[f.PASS_Y1], passed[f.PASS_Y2]
     for k in range(np.uintp(count)):
         i = np.uintp(lo) + k
         q = np.uintp(first) + k
@@ -173,13 +175,13 @@ def add(net, state, hole, momentum, first, count, lo, sign):
         y2[i] += sign * per * burned[q]
 
 
-@stage
-def renew(net, state, work, count, lo):
+@kernel
+def renew(U, W, T, R, coef, count, lo):
     """Primitive values of cells from conserved ones, by one Newton step from the old ones."""
-    r, m, e = state.U[f.R], state.U[f.M], state.U[f.E]
-    y1, y2 = state.U[f.Y1], state.U[f.Y2]
-    u, p, c = work.W[f.U], work.W[f.P], work.W[f.C]
-    yf, yb = work.W[f.YF], work.W[f.YB]
+    r, m, e = U[f.R], U[f.M], U[f.E]
+    y1, y2 = U[f.Y1], U[f.Y2]
+    u, p, c = W[f.U], W[f.P], W[f.C]
+    yf, yb = W[f.YF], W[f.YB]
     for k in range(np.uintp(count)):
         i = np.uintp(lo) + k
         per = 1.0 / r[i]
@@ -189,14 +191,13 @@ def renew(net, state, work, count, lo):
     for k in range(np.uintp(count)):
         i = np.uintp(lo) + k
         warmth = e[i] / r[i] - 0.5 * u[i] * u[i]
-        T, p[i], c[i] = newton(net, state.T[i], r[i], warmth, yf[i], yb[i])
-        state.T[i] = T
+        T[i], p[i], c[i] = newton(R, coef, T[i], r[i], warmth, yf[i], yb[i])
 
 
 @leaf
-def newton(net, T, r, warmth, yf, yb):
+def newton(R, coef, T, r, warmth, yf, yb):
     """Temperature, pressure and sound speed at the internal energy `warmth`, T being near it."""
-    e, cv = energy_cv(net.gas_coef, T, yf, yb)
+    e, cv = energy_cv(coef, T, yf, yb)
     T = T + (warmth - e) / cv
-    gas_R = gas_constant(net.gas_R, yf, yb)
+    gas_R = gas_constant(R, yf, yb)
     return T, r * gas_R * T, math.sqrt((1.0 + gas_R / cv) * gas_R * T)

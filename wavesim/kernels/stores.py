@@ -45,8 +45,8 @@ def store_now(net, state, s, vol):
         state.store[s, f.SX] ** 2 + state.store[s, f.SY] ** 2 + state.store[s, f.SZ] ** 2
     ) / (mass * mass)
     e = state.store[s, f.SE] / mass - kinetic
-    T = temperature(net.gas_coef, e, yf, yb, state.store_T[s])
-    state.store_T[s] = T
+    T = temperature(net.gas_coef, e, yf, yb, state.store[s, f.ST])
+    state.store[s, f.ST] = T
     return mass / vol * gas_constant(net.gas_R, yf, yb) * T, T, yf, yb
 
 
@@ -57,14 +57,14 @@ def stores_rate(net, state, work):
     It rules only where a small clearance volume stands wide open to coarse cells.
     """
     rate = 0.0
-    for s in range(net.store_kind.shape[0]):
-        if net.store_kind[s] == f.AMBIENT:
+    for s in range(net.store_int.shape[0]):
+        if net.store_int[s, f.STORE_KIND] == f.AMBIENT:
             continue
         mass = state.store[s, f.SM]
         if not (mass > 0.0 and work.store[s, f.NP] > 0.0 and math.isfinite(state.store[s, f.SE])):
             return math.nan
-        if net.store_kind[s] == f.CYLINDER:
-            rate = max(rate, HASTE * abs(state.store_rate[s, f.SM]) / mass)
+        if net.store_int[s, f.STORE_KIND] == f.CYLINDER:
+            rate = max(rate, HASTE * abs(state.store[s, f.RATE_M]) / mass)
     return rate
 
 
@@ -72,21 +72,21 @@ def stores_rate(net, state, work):
 def stores_ahead(net, state, work, inner, dt, theta_deg):
     """State of all stores at half a step ahead; `theta_deg` is the angle at the step's start."""
     omega = net.options[f.OMEGA_DEG]
-    for s in range(net.store_kind.shape[0]):
-        kind = net.store_kind[s]
+    for s in range(net.store_int.shape[0]):
+        kind = net.store_int[s, f.STORE_KIND]
         if kind == f.AMBIENT:
             continue
         if kind == f.CYLINDER:
-            cyl = net.cyl_par[net.store_cyl[s]]
+            cyl = net.cyl_par[net.store_int[s, f.STORE_CYL]]
             vol = volume(cyl, theta_deg)
             vol_half = volume(cyl, theta_deg + 0.5 * dt * omega)
             p, _, _, _ = store_now(net, state, s, vol)
-            mass = state.store[s, f.SM] + 0.5 * dt * state.store_rate[s, f.SM]
-            energy = state.store[s, f.SE] + 0.5 * dt * state.store_rate[s, f.SE]
+            mass = state.store[s, f.SM] + 0.5 * dt * state.store[s, f.RATE_M]
+            energy = state.store[s, f.SE] + 0.5 * dt * state.store[s, f.RATE_E]
             energy -= p * (vol_half - vol)
             yf = min(1.0, max(0.0, state.store[s, f.SF] / state.store[s, f.SM]))
             yb = min(1.0 - yf, max(0.0, state.store[s, f.SB] / state.store[s, f.SM]))
-            T = temperature(net.gas_coef, energy / mass, yf, yb, state.store_T[s])
+            T = temperature(net.gas_coef, energy / mass, yf, yb, state.store[s, f.ST])
             p_half = mass / vol_half * gas_constant(net.gas_R, yf, yb) * T
             show(net, work, s, p_half, T, yf, yb, vol_half)
             continue
@@ -96,8 +96,8 @@ def stores_ahead(net, state, work, inner, dt, theta_deg):
         give = 0.5 * dt * gamma * gas_R * T / vol
         above = p
         below = 1.0
-        for j in range(net.store_ptr[s], net.store_ptr[s + 1]):
-            k = net.store_end[j]
+        for j in range(net.store_int[s, f.STORE_FIRST], net.store_int[s, f.STORE_LAST]):
+            k = net.listed[j]
             area = net.end_par[k, f.AREA] * net.end_par[k, f.CD_OUT]
             r = inner[k, IR]
             c = math.sqrt(inner[k, IGAS] * inner[k, IT] * inner[k, ICP] / (
@@ -116,30 +116,30 @@ def stores_ahead(net, state, work, inner, dt, theta_deg):
 @stage
 def stores_step(net, state, work, record, face, dt, theta_deg, theta_next):
     """Add what has passed the ends; move pistons, burn, lose heat to the walls."""
-    for s in range(net.store_kind.shape[0]):
-        if net.store_kind[s] == f.AMBIENT:
+    for s in range(net.store_int.shape[0]):
+        if net.store_int[s, f.STORE_KIND] == f.AMBIENT:
             continue
         row = state.store[s]
         mass = 0.0
         energy = 0.0
         fresh = 0.0
         burned = 0.0
-        for j in range(net.store_ptr[s], net.store_ptr[s + 1]):
-            k = net.store_end[j]
+        for j in range(net.store_int[s, f.STORE_FIRST], net.store_int[s, f.STORE_LAST]):
+            k = net.listed[j]
             area = net.end_par[k, f.AREA]
             mass += face[k, F_MASS] * area
             energy += face[k, F_ENE] * area
             fresh += face[k, F_FRESH] * area
             burned += face[k, F_BURNED] * area
-        state.store_rate[s, f.SM] = mass
-        state.store_rate[s, f.SE] = energy
+        state.store[s, f.RATE_M] = mass
+        state.store[s, f.RATE_E] = energy
         row[f.SM] += dt * mass
         row[f.SE] += dt * energy
         row[f.SF] += dt * fresh
         row[f.SB] += dt * burned
-        if net.store_kind[s] == f.CELL:
+        if net.store_int[s, f.STORE_KIND] == f.CELL:
             cell_momentum(net, work, row, face, s, dt)
-        if net.store_kind[s] == f.CYLINDER:
+        if net.store_int[s, f.STORE_KIND] == f.CYLINDER:
             cylinder_step(net, state, work, record, s, dt, theta_deg, theta_next, mass, fresh,
                           burned)
 
@@ -164,8 +164,8 @@ def cell_momentum(net, work, row, face, s, dt):
     gx = 0.0
     gy = 0.0
     gz = 0.0
-    for j in range(net.store_ptr[s], net.store_ptr[s + 1]):
-        k = net.store_end[j]
+    for j in range(net.store_int[s, f.STORE_FIRST], net.store_int[s, f.STORE_LAST]):
+        k = net.listed[j]
         area = net.end_par[k, f.AREA]
         x = net.end_par[k, f.DIR_X]
         y = net.end_par[k, f.DIR_Y]
@@ -213,7 +213,7 @@ def cylinder_step(net, state, work, record, s, dt, theta_deg, theta_next, mass, 
 
     `mass`, `fresh` and `burned` are the flows [kg/s] into the cylinder, already added.
     """
-    number = net.store_cyl[s]
+    number = net.store_int[s, f.STORE_CYL]
     cyl = net.cyl_par[number]
     own = state.cyl[number]
     sums = record.cyl_sum[number]
@@ -247,7 +247,7 @@ def cylinder_step(net, state, work, record, s, dt, theta_deg, theta_next, mass, 
         lost = dt * wall_loss(cyl, own, now, middle, omega)
         row[f.SE] -= lost
         sums[f.WALL_LOSS] += lost
-    state.store_rate[s, f.SE] += (burning * cyl[f.Q_FRESH] - lost) / dt
+    state.store[s, f.RATE_E] += (burning * cyl[f.Q_FRESH] - lost) / dt
 
     if p > sums[f.PEAK]:
         sums[f.PEAK] = p
