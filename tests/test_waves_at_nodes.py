@@ -7,26 +7,13 @@ the duct "a"; pressures are read beside the node while its plateau stands there.
 
 import numpy as np
 import pytest
+from case_area_step import CONTRACTIONS, EXPANSIONS, LOSS_FREE, STEPS, beside, over_step
 from marches import AIR, C0, GAMMA, IDEAL, P0, T0, R, cut, endless, outside, send_wave
+from plateaus import LONG, SHORT, SMALL, near, share
 from references import reference, references
 
 import wavesim as ws
 from wavesim import exact
-
-SMALL = 1e-4
-SHORT, LONG = 1.5, 3.0  # m; long enough that no end is heard
-
-
-def near(result, name, side):
-    """Mean of p/p0 in the few cells at one end of a duct."""
-    cells = slice(-8, None) if side == "end" else slice(None, 8)
-    return result.final[name]["p"][cells].mean() / P0
-
-
-def share(result, name, side):
-    """Small wave at the end of a duct over the incident one."""
-    return (near(result, name, side) - 1.0) / SMALL
-
 
 # small waves ----------------------------------------------------------------------------------
 
@@ -83,21 +70,6 @@ def test_unequal_pipes_share_a_small_wave_by_their_areas(bores, model):
     theory = exact.junction([d * d for d in bores])
     assert found[0] - 1.0 == pytest.approx(theory.reflection, abs=0.01)
     assert found[1:] == pytest.approx(theory.transmission, abs=0.01)
-
-
-def over_step(p_ratio, area_ratio, **step):
-    """p/p0 before and beyond a step of the given area ratio."""
-    bore = 0.1 if area_ratio < 1.0 else 0.03
-    return send_wave(
-        p_ratio,
-        {"a": (LONG, bore), "b": (2.0, bore * np.sqrt(area_ratio))},
-        {"far": endless("a.start"), "end": endless("b.end"),
-         "step": ws.AreaStep(("a.end", "b.start"), **step)},
-        hold=0.2,
-    )
-
-
-STEPS = [row for row in references("AC-16") if row.quantity == "reflection"]
 
 
 @pytest.mark.parametrize("row", STEPS, ids=[row.label for row in STEPS])
@@ -353,27 +325,19 @@ def test_supersonic_gas_crosses_a_joint_of_equal_bores_undisturbed():
     assert abs(shock - 0.4) < 2.0 * 0.005
 
 
-CONTRACTIONS = references("FW-11")
-
-
 @pytest.mark.parametrize("row", CONTRACTIONS, ids=[row.label for row in CONTRACTIONS])
 def test_large_wave_meets_a_loss_free_contraction(row):
     """FW-11, within 1 %: energy and mass, no entropy made.  The drawing wave (p/p0 = 0.8) pulls
     gas out of the narrow duct, with the loss of an enlargement, and still lies within 1 %.
     """
-    result = over_step(row.case["p_ratio"], row.case["area_ratio"], contraction_coefficient=1.0)
-    found = near(result, *(("a", "end") if row.quantity == "before" else ("b", "start")))
-    assert found == pytest.approx(row.value, rel=1e-2)
-
-
-EXPANSIONS = [row for row in references("FW-12") if row.case["law"] == "momentum"]
+    found = beside(row.case["p_ratio"], row.case["area_ratio"], **LOSS_FREE)
+    assert getattr(found, row.quantity) == pytest.approx(row.value, rel=1e-2)
 
 
 @pytest.mark.parametrize("row", EXPANSIONS, ids=[row.label for row in EXPANSIONS])
 def test_large_wave_meets_a_sudden_enlargement_by_the_momentum_law(row):
     """FW-12, within 1 %, and nearer to the momentum law than to the isentropic one."""
-    result = over_step(row.case["p_ratio"], row.case["area_ratio"])
-    found = near(result, *(("a", "end") if row.quantity == "before" else ("b", "start")))
+    found = getattr(beside(row.case["p_ratio"], row.case["area_ratio"]), row.quantity)
     assert found == pytest.approx(row.value, rel=1e-2)
     other = reference("FW-12", row.quantity, **{**row.case, "law": "isentropic"}).value
     assert abs(found - row.value) < 0.1 * abs(found - other)

@@ -1,0 +1,50 @@
+"""Shared by the silencer cases: loss in still air by the solver, and its distance from theory."""
+
+import numpy as np
+from marches import GAMMA, P0, R
+
+import wavesim as ws
+
+C = 343.2  # m/s, in all rows of the table of references
+T = C**2 / (GAMMA * R)  # K
+DENSITY = P0 / (R * T)  # kg/m3
+FREQUENCY = np.arange(10.0, 1001.0, 10.0)  # Hz
+
+
+def computed(parts, frequencies=FREQUENCY, cell_length=0.01, **options):
+    """Transmission loss [dB] in air at 343.2 m/s, or of the gas and temperature given."""
+    options = {"temperature": T} | options
+    result = ws.transmission_loss(
+        parts, frequencies=frequencies, settings=ws.Settings(cell_length=cell_length), **options
+    )
+    if not result.quiet:
+        raise RuntimeError("the response had not died away when the march ended")
+    return result.loss
+
+
+def peak(parts, around, cell_length=0.005, **options):
+    """Frequency [Hz] of the largest loss within 5 % of a frequency, on a grid of 0.02 %."""
+    grid = around * np.linspace(0.95, 1.05, 501)
+    return grid[np.argmax(computed(parts, grid, cell_length, **options))]
+
+
+def rms(a, b, keep=slice(None)):
+    """Root mean square of the difference of two curves [dB]."""
+    return float(np.sqrt(np.mean((a - b)[keep] ** 2)))
+
+
+def worst(a, b, keep=slice(None)):
+    """Largest difference of two curves [dB]."""
+    return float(np.abs(a - b)[keep].max())
+
+
+def draw_loss(ax, found, theory, title, theory_name="linear theory", frequency=FREQUENCY):
+    """Computed losses by name over the curve of theory."""
+    ax.plot(frequency, theory, color=ws.plots.REFERENCE, lw=4.0, alpha=0.5, label=theory_name)
+    for (name, loss), colour in zip(found.items(), ws.plots.COLOURS, strict=False):
+        ax.plot(frequency, loss, color=colour, lw=1.4, label=name)
+    ax.set_title(title, loc="left")
+    ax.set_ylabel("transmission loss [dB]")
+    ax.set_ylim(bottom=0.0)
+    ax.grid(color=ws.plots.FAINT)
+    ax.legend(frameon=False)
