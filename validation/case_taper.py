@@ -5,7 +5,8 @@ distance from it (Munjal 2014, ch. 2; Fletcher and Rossing 1998, ch. 8; from mem
 of some 1.5 ms runs into tapers between two pipes, cells of 5 mm: compared are the wave that comes
 back, in time and as a reflection coefficient, and the transmission loss to 1 kHz.  Cones closed at
 one end and open at the other, 50 cells long, must sound the modes tan kL = -k r (open at the wide
-end) and tan kL = k r (open at the narrow end), r being the distance of the closed end from the apex.
+end) and tan kL = k r (open at the narrow end), r being the distance of the closed end from the
+apex.
 """
 
 from functools import cache
@@ -15,7 +16,7 @@ import numpy as np
 from marches import AIR, C0, GAMMA, IDEAL, P0, T0, cut, endless, modes
 from scipy.optimize import brentq
 from suite import Case, Check
-from transmission import C, FREQUENCY, computed, rms
+from transmission import FREQUENCY, C, computed, rms
 
 import wavesim as ws
 
