@@ -11,7 +11,7 @@ import numpy as np
 from marches import AIR, GAMMA, IDEAL, P0, R, cut, modes
 from references import reference, references
 from suite import Case, Check
-from transmission import FREQUENCY, C, computed, draw_loss, peak, worst
+from transmission import FREQUENCY, GASES, C, area, computed, draw_loss, peak, sound_speed, worst
 
 import wavesim as ws
 from wavesim import exact
@@ -20,7 +20,6 @@ FREE = references("AC-10")
 BRANCH = [row for row in references("AC-15") if row.quantity == "transmission_loss"]
 LUMPED = reference("AC-15", "resonance")
 CELL = 0.005  # m
-HOT = 900.0  # K
 
 
 def free_tone(row):
@@ -44,11 +43,6 @@ def free_tone(row):
 def neck_length(row):
     """Length of the neck of a row of AC-10 with its end corrections [m]."""
     return row.case["length"] + row.case.get("corrections", 0.0) * row.case["radius"]
-
-
-def area(diameter):
-    """Of a circle [m2]."""
-    return 0.25 * np.pi * diameter**2
 
 
 def published_can():
@@ -88,14 +82,6 @@ CANS = {
         ws.Resonator(volume=0.002, neck_length=0.03, neck_diameter=0.04, cell_length=CELL), 0.05,
     ),
 }
-GASES = {"air at 343.2 m/s": {}, "burned gas of 900 K": {
-    "gas": ws.EngineGas(), "temperature": HOT}}
-
-
-def sound_speed(name):
-    """Of one of `GASES` [m/s]."""
-    return float(ws.EngineGas().sound_speed(HOT, 0.0, 1.0)) if GASES[name] else C
-
 
 def beside(can, c=C):
     """Where `FREQUENCY` lies more than a tenth beside the resonance, on whose flanks a shift of a
@@ -140,7 +126,7 @@ def _free_checks():
 def _branch_checks():
     for name, (can, bore) in CANS.items():
         for fill, options in GASES.items():
-            c = sound_speed(fill)
+            c = sound_speed(options)
             f0 = resonance(can, c)
             yield Check(f"frequency of the largest loss, {name}, {fill}",
                         peak(can, f0, CELL, bore=bore, **options), f0, "0.003 %", KINSLER, _PEAK,
@@ -160,7 +146,7 @@ def draw():
     fine = np.arange(20.0, 600.0, 1.0)
     for ax, (name, (can, bore)) in zip(axes, CANS.items(), strict=True):
         for (fill, options), colour in zip(GASES.items(), ws.plots.COLOURS, strict=False):
-            c = sound_speed(fill)
+            c = sound_speed(options)
             draw_loss(ax, computed(can, fine, CELL, bore=bore, **options),
                       branch_loss(can, bore, fine, c), name, fill, fine, colour)
         ax.set_ylim(0.0, 40.0)

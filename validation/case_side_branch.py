@@ -10,7 +10,7 @@ as in theory; with the end correction of the library the tube acts longer by 0.8
 import numpy as np
 from references import reference, references
 from suite import Case, Check
-from transmission import FREQUENCY, C, computed, draw_loss, peak, worst
+from transmission import FREQUENCY, GASES, C, computed, draw_loss, peak, sound_speed, worst
 
 import wavesim as ws
 from wavesim import exact
@@ -18,7 +18,6 @@ from wavesim import exact
 SIDE = references("AC-14")
 CELL = 0.005  # m
 BORE = SIDE[0].case["pipe"]  # m, of the pipe
-HOT = 900.0  # K
 
 
 def published_tube():
@@ -41,14 +40,6 @@ TUBES = {
     "40 x 250 mm": published_tube(),
     "25 x 400 mm": ws.SideTube(0.4, 0.025, end_correction=0.0),
 }
-GASES = {"air at 343.2 m/s": {}, "burned gas of 900 K": {
-    "gas": ws.EngineGas(), "temperature": HOT}}
-
-
-def sound_speed(name):
-    """Of one of `GASES` [m/s]."""
-    return float(ws.EngineGas().sound_speed(HOT, 0.0, 1.0)) if GASES[name] else C
-
 
 def beside(tube, c):
     """Where `FREQUENCY` lies more than a tenth beside every peak, on whose flanks a shift of a
@@ -79,7 +70,7 @@ def _peak_checks():
     munjal = SIDE[0].source
     for name, tube in TUBES.items():
         for fill, options in GASES.items():
-            c = sound_speed(fill)
+            c = sound_speed(options)
             quarter = c / (4.0 * tube.length)
             yield Check(f"frequency of the first peak, tube {name}, {fill}",
                         peak(tube, quarter, CELL, bore=BORE, **options), quarter, "0.003 %", munjal,
@@ -111,7 +102,7 @@ def draw():
     for ax, (name, tube) in zip(axes, TUBES.items(), strict=True):
         for (fill, options), colour in zip(GASES.items(), ws.plots.COLOURS, strict=False):
             draw_loss(ax, computed(tube, fine, CELL, bore=BORE, **options),
-                      theory(tube, fine, sound_speed(fill)),
+                      theory(tube, fine, sound_speed(options)),
                       f"closed tube of {name} beside a pipe of 50 mm", fill, fine, colour)
         ax.set_ylim(0.0, 40.0)
     axes[-1].set_xlabel("frequency [Hz]")

@@ -16,7 +16,7 @@ import numpy as np
 from marches import AIR, C0, GAMMA, IDEAL, P0, T0, cut, endless, modes
 from scipy.optimize import brentq
 from suite import Case, Check
-from transmission import FREQUENCY, C, computed, rms
+from transmission import FREQUENCY, C, area, computed, rms
 
 import wavesim as ws
 
@@ -30,11 +30,6 @@ CENTRE = BEFORE - 5.0 * WIDTH  # of the pulse at the start [m]
 TONES = (100.0, 200.0, 400.0)  # Hz
 MUNJAL = "Munjal, Acoustics of Ducts and Mufflers, 2nd ed. 2014, ch. 2 (spherical waves)"
 FLETCHER = "Fletcher and Rossing, The Physics of Musical Instruments, 2nd ed. 1998, ch. 8"
-
-
-def area(diameter):
-    """Of a circle [m2]."""
-    return 0.25 * np.pi * diameter**2
 
 
 def cone(k, length, first, last):

@@ -9,6 +9,18 @@ C = 343.2  # m/s, in all rows of the table of references
 T = C**2 / (GAMMA * R)  # K
 DENSITY = P0 / (R * T)  # kg/m3
 FREQUENCY = np.arange(10.0, 1001.0, 10.0)  # Hz
+HOT = {"gas": ws.EngineGas(), "temperature": 900.0}  # burned gas, as options of `computed`
+GASES = {"air at 343.2 m/s": {}, "burned gas of 900 K": HOT}
+
+
+def sound_speed(options):
+    """Of the gas of one of `GASES` [m/s]."""
+    return float(HOT["gas"].sound_speed(HOT["temperature"], 0.0, 1.0)) if options else C
+
+
+def area(diameter):
+    """Of a circle [m2]."""
+    return 0.25 * np.pi * diameter**2
 
 
 def computed(parts, frequencies=FREQUENCY, cell_length=0.01, **options):
