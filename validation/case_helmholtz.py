@@ -83,6 +83,7 @@ CANS = {
     ),
 }
 
+
 def beside(can, c=C):
     """Where `FREQUENCY` lies more than a tenth beside the resonance, on whose flanks a shift of a
     thousandth already makes decibels.

@@ -41,6 +41,7 @@ TUBES = {
     "25 x 400 mm": ws.SideTube(0.4, 0.025, end_correction=0.0),
 }
 
+
 def beside(tube, c):
     """Where `FREQUENCY` lies more than a tenth beside every peak, on whose flanks a shift of a
     thousandth already makes tenths of a decibel.
