@@ -7,24 +7,22 @@ LO-7).  A junction cell holds one pressure and one velocity; the bounds say how 
 import numpy as np
 import pytest
 from case_junction_losses import (
-    AIR,
     ANGLES,
-    BORE,
     FLOWS,
+    MERGES,
     QUANTITIES,
     RATIOS,
-    T,
+    WIDENINGS,
+    curve,
     draw,
+    in_line_losses,
     network,
     published,
     report,
     settle,
     table,
-    theory,
 )
-from marches import P0, cut, endless
 
-import wavesim as ws
 from wavesim import exact
 
 
@@ -47,10 +45,6 @@ ACHIEVED = {
     ("dividing", 45.0, "branch_loss"): (0.33, 0.22),
     ("dividing", 45.0, "straight_loss"): (0.21, 0.18),
 }
-
-
-def curve(found, flow, angle, quantity):
-    return found[flow, angle][:, 1 + list(QUANTITIES).index(quantity)]
 
 
 @pytest.mark.parametrize("key", ACHIEVED, ids=["-".join(map(str, key)) for key in ACHIEVED])
@@ -88,12 +82,13 @@ def test_wye_lies_within_the_scatter_of_the_laws_themselves():
     cell lies inside their band, widened by 0.13.
     """
     values = np.array([settle("combining", 45.0, q)[1] for q in RATIOS])
-    band = np.array([published("combining", 45.0, "branch_loss"), theory("combining", 45.0)])
+    momentum = [exact.combining_loss(q, 45.0) for q in RATIOS]
+    band = np.array([published("combining", 45.0, "branch_loss"), momentum])
     assert np.all(values > band.min(axis=0) - 0.13)
     assert np.all(values < band.max(axis=0) + 0.13)
 
 
-@pytest.mark.parametrize("angle", [10.0, 20.0])
+@pytest.mark.parametrize("angle", MERGES)
 def test_merge_of_small_angle_draws_along_what_flows_slowly(angle):
     """The angles of collectors: the leg with a fifth of the flow gains pressure, as momentum says
     (LO-6), within 0.2; both legs are alike at equal flow, and lose next to nothing: the narrowing
@@ -107,28 +102,11 @@ def test_merge_of_small_angle_draws_along_what_flows_slowly(angle):
     assert branch == pytest.approx(0.0, abs=0.02)
 
 
-@pytest.mark.parametrize("ratio", [1.5, 2.0, 4.0])
+@pytest.mark.parametrize("ratio", WIDENINGS)
 def test_two_pipes_in_line_of_unequal_bore_lose_what_borda_and_carnot_say(ratio):
     """The cell is then a sudden enlargement: rows ST-11, the loss within 1 % of the head."""
-    speed = 0.1 * float(AIR.sound_speed(T))
-    rho_c = float(AIR.density(P0, T)) * float(AIR.sound_speed(T))
-    wide = BORE * np.sqrt(ratio)
-    net = ws.Network(
-        {"a": ws.Pipe(0.5, BORE, cell_length=0.02), "b": ws.Pipe(0.5, wide, cell_length=0.02)},
-        {"in": endless("a.start", P0 + rho_c * speed, T), "out": cut("b.end", P0, T),
-         "meet": ws.Junction(("a.end", "b.start"), angles_deg=(180.0, 0.0))},
-    )
-    final = ws.simulate(
-        net, 0.4, gas=AIR, settings=ws.Settings(friction=False, wall_heat=False), samples=0
-    ).final
-    a, b = final["a"], final["b"]
-    mach = [leg["u"][i] / float(AIR.sound_speed(leg["T"][i])) for leg, i in ((a, -2), (b, 1))]
-    total = [
-        leg["p"][i] / exact.isentropic(m, 1.4).pressure
-        for (leg, i), m in zip(((a, -2), (b, 1)), mach, strict=True)
-    ]
-    loss = (total[0] - total[1]) / (total[0] - a["p"][-2])
-    assert loss == pytest.approx(exact.sudden_enlargement(mach[0], ratio, 1.4).loss, abs=0.01)
+    loss, law = in_line_losses(ratio)
+    assert loss == pytest.approx(law, abs=0.01)
 
 
 def test_dead_leg_in_line_with_a_jet_feels_its_head():
@@ -139,10 +117,10 @@ def test_dead_leg_in_line_with_a_jet_feels_its_head():
     assert 0.2 < straight < 0.6
 
 
-def test_table_and_figure_can_be_made(found, tmp_path):
+def test_table_and_figure_can_be_made(found):
     text = report(found)
-    assert text.count("combining") == 28 and "rms" in text
-    assert draw(found, found, tmp_path / "losses.png").stat().st_size > 10_000
+    assert text.count("combining") == 4 and text.count("(") == 49 and "rms" in text
+    assert len(draw(found, found)) == 4
 
 
 def test_constant_pressure_junction_knows_no_angle():
