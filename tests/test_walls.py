@@ -1,12 +1,13 @@
 """Wall temperature: correlations against textbook numbers, the balance against another root."""
 
-from math import log, pi
+from math import pi
 
 import numpy as np
 import pytest
-from scipy.optimize import brentq
+from case_wall_temperature import independent_root
+from references import reference
 
-from wavesim.materials import METALS, gauge
+from wavesim.materials import gauge
 from wavesim.walls import (
     Coating,
     Outside,
@@ -42,16 +43,17 @@ def test_air_agrees_with_kinetic_theory(T, mu, k):
 
 
 def test_still_air_agrees_with_a_textbook_steam_pipe():
-    # Incropera and DeWitt, Example 9.4 (from memory): 0.1 m at 165 degC in air of 23 degC, film
-    # conductivity 0.0313 W/(m K).
-    assert nusselt_still_air(5.073e6, 0.697) == pytest.approx(23.3, rel=0.01)
+    # HT-7: 0.1 m at 165 degC in air of 23 degC, film conductivity 0.0313 W/(m K).
+    row = reference("HT-7", "churchill_chu")
+    assert nusselt_still_air(**row.case) == pytest.approx(row.value, rel=0.01)
     h = outer_heat_transfer(438.15, 0.1, Outside(temperature=296.15))
-    assert h == pytest.approx(23.3 * 0.0313 / 0.1, rel=0.02)
+    assert h == pytest.approx(row.value * 0.0313 / 0.1, rel=0.02)
 
 
 def test_cross_flow_agrees_with_a_textbook_rod():
-    # Incropera and DeWitt, Example 7.4 (from memory): 12.7 mm at 128 degC in 10 m/s of 26 degC.
-    assert nusselt_cross_flow(6071.0, 0.70) == pytest.approx(40.6, rel=0.01)
+    # HT-8: 12.7 mm at 128 degC in 10 m/s of 26 degC.
+    row = reference("HT-8", "churchill_bernstein")
+    assert nusselt_cross_flow(**row.case) == pytest.approx(row.value, rel=0.01)
     h = outer_heat_transfer(401.55, 0.0127, Outside(air_speed=10.0, temperature=299.35))
     assert h == pytest.approx(96.0, rel=0.03)
 
@@ -66,33 +68,6 @@ def test_without_wind_the_law_of_still_air_is_left():
 
 
 # --- balance -----------------------------------------------------------------------------------
-
-
-def independent_root(h, T_gas, wall, bore):
-    """Inner and outer temperature by solving for the heat of one metre instead."""
-    layers, d = [], bore
-    if wall.coating:
-        layers.append((d, d + 2 * wall.coating.thickness, wall.coating.conductivity))
-        d = layers[-1][1]
-    layers.append((d, d + 2 * wall.thickness, METALS[wall.metal].conductivity))
-    d = layers[-1][1]
-    emissivity = METALS[wall.metal].emissivity if wall.emissivity is None else wall.emissivity
-    if wall.wrap:
-        layers.append((d, d + 2 * wall.wrap.thickness, wall.wrap.conductivity))
-        d, emissivity = layers[-1][1], wall.wrap.emissivity
-    resistance = sum(log(b / a) / (2 * pi * k) for a, b, k in layers)
-
-    def surplus(heat):
-        inner = T_gas - heat / (h * pi * bore)
-        outer = inner - heat * resistance
-        convection = outer_heat_transfer(outer, d, wall.air) * (outer - wall.air.temperature)
-        radiation = emissivity * 5.670374e-8 * (outer**4 - wall.air.temperature**4)
-        return pi * d * (convection + radiation) - heat
-
-    most = (T_gas - wall.air.temperature) / (1 / (h * pi * bore) + resistance)
-    heat = brentq(surplus, 0.0, most, xtol=1e-9, rtol=1e-14)
-    inner = T_gas - heat / (h * pi * bore)
-    return inner, inner - heat * resistance, heat
 
 
 @pytest.mark.parametrize("wall", ALL)
