@@ -44,7 +44,8 @@ def test_wall_passes_on_the_heat_that_the_gas_gives_up():
     lo, hi = flow.model.ducts["d"]
     through_wall = float((flow.solved.state.heat * 0.02).sum())
     assert flow.given == pytest.approx(through_wall, rel=5e-3)
-    assert -flow.model.record.wall[f.GAIN][lo:hi].sum() / 0.05 == pytest.approx(through_wall, rel=2e-3)
+    given_up = -flow.model.record.wall[f.GAIN, lo:hi].sum() / 0.05
+    assert given_up == pytest.approx(through_wall, rel=2e-3)
 
 
 def test_wall_stays_as_cold_as_the_air_in_a_march_without_an_engine():

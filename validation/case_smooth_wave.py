@@ -195,7 +195,7 @@ def _convergence_checks():
 
 
 def _pulse_checks():
-    cell = ws.Settings().cell_length
+    cell = 0.008  # m, of the default intake
     top, front = crest_and_front(round(LENGTH / cell))
     foot = 0.5 + 0.8 / np.pi * np.arccos(0.5**0.25)  # where the start profile has half its height
     mesh = f"cells of {1e3 * cell:g} mm"
