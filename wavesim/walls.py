@@ -30,7 +30,8 @@ from wavesim.gas import PRANDTL, SUTHERLAND
 from wavesim.materials import Metal, as_metal, metal_field, thickness_field
 
 R_AIR = 287.05  # [J/(kg K)]
-_HALVINGS = 50
+_MAX_STEPS = 60
+_CLOSE = 1e-10  # [K] between two steps; the next one is far smaller
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -353,8 +354,8 @@ def wall_balance(h_inner, gas_temperature, wall, diameter):
     Notes
     -----
     The heat given off grows with the outer temperature and the heat received falls, so that the
-    balance has one root between the temperatures of gas and air; fifty halvings find it to
-    better than 1e-9 K.
+    balance has one root between the temperatures of gas and air.  It is found to 1e-9 K by the
+    false position of Illinois (Dowell and Jarratt, BIT 11 (1971) 168).
 
     Examples
     --------
@@ -369,11 +370,32 @@ def wall_balance(h_inner, gas_temperature, wall, diameter):
     inflow = h * pi * bore / (1.0 + h * pi * bore * layers)
     outer_diameter = wall.outer_diameter(bore)
     T_air = wall.air.temperature
-    low, high = np.minimum(T_gas, T_air), np.maximum(T_gas, T_air)
-    for _ in range(_HALVINGS):
-        middle = 0.5 * (low + high)
-        rises = inflow * (T_gas - middle) > heat_to_outside(middle, outer_diameter, wall)
-        low, high = np.where(rises, middle, low), np.where(rises, high, middle)
-    outer = 0.5 * (low + high)
+
+    def excess(surface):
+        return inflow * (T_gas - surface) - heat_to_outside(surface, outer_diameter, wall)
+
+    outer = _falling_root(excess, np.minimum(T_gas, T_air), np.maximum(T_gas, T_air))
     heat = inflow * (T_gas - outer)
     return WallState(outer + heat * layers, outer, heat)
+
+
+def _falling_root(function, low, high):
+    """Root of a falling function of an array, element by element, between `low` and `high`."""
+    f_low, f_high = function(low), function(high)
+    middle = 0.5 * (low + high)
+    last = np.zeros_like(middle)  # side that was renewed before: it is not to stay for ever
+    for _ in range(_MAX_STEPS):
+        width = f_low - f_high
+        new = low + (high - low) * np.where(width > 0.0, f_low / np.where(width > 0.0, width, 1.0),
+                                            0.5)
+        if np.all(np.abs(new - middle) <= _CLOSE):
+            return new
+        middle = new
+        value = function(middle)
+        side = np.where(value > 0.0, 1.0, -1.0)
+        f_high = np.where((side > 0.0) & (last > 0.0), 0.5 * f_high, f_high)
+        f_low = np.where((side < 0.0) & (last < 0.0), 0.5 * f_low, f_low)
+        low, f_low = np.where(side > 0.0, middle, low), np.where(side > 0.0, value, f_low)
+        high, f_high = np.where(side < 0.0, middle, high), np.where(side < 0.0, value, f_high)
+        last = side
+    return middle

@@ -12,7 +12,7 @@ import numpy as np
 
 from wavesim.kernels import flat as f
 from wavesim.nodes import Perforate
-from wavesim.walls import wall_balance
+from wavesim.walls import WallState, wall_balance
 
 START_COEFFICIENT = 200.0  # [W/m2/K] gas to wall before the first cycle
 START_GAS = 1050.0  # [K]
@@ -64,22 +64,37 @@ def find_solved_walls(model):
             bore = duct.diameter_at(centres[mine])
             surface = 4.0 * model.net.cells[f.VOL, lo + mine] / model.net.cells[f.DIAM, lo + mine]
             found.append(SolvedWall(name, part.wall, lo + mine, bore, surface))
+    _balance(found, [np.full(s.bore.size, START_COEFFICIENT) for s in found],
+             [np.full(s.bore.size, START_GAS) for s in found])
     for solved in found:
-        solved.state = wall_balance(START_COEFFICIENT, START_GAS, solved.wall, solved.bore)
         model.net.cells[f.WALL, solved.cells] = solved.state.inner
     return found
+
+
+def _balance(walls, coefficients, temperatures):
+    """Solve walls for what the gas does to them, all of one description together."""
+    alike = {}
+    for given in zip(walls, coefficients, temperatures, strict=True):
+        alike.setdefault(given[0].wall, []).append(given)
+    for wall, group in alike.items():
+        members, h, T = zip(*group, strict=True)
+        bore = np.concatenate([solved.bore for solved in members])
+        state = wall_balance(np.concatenate(h), np.concatenate(T), wall, bore)
+        stops = np.cumsum([solved.bore.size for solved in members])[:-1]
+        shares = zip(*(np.split(values, stops) for values in state), strict=True)
+        for solved, share in zip(members, shares, strict=True):
+            solved.state = WallState(*share)
 
 
 def update_walls(model, walls, cycle_time):
     """New wall temperatures from the heat of the last cycle; returns the mean of all [K]."""
     gained, grip = model.record.wall
     temperature = model.net.cells[f.WALL]
+    h = [grip[solved.cells] / (cycle_time * solved.surface) for solved in walls]
+    felt = temperature - gained / np.maximum(grip, 1e-30)
+    _balance(walls, h, [felt[solved.cells] for solved in walls])
     for solved in walls:
-        cells = solved.cells
-        h = grip[cells] / (cycle_time * solved.surface)
-        felt = temperature[cells] - gained[cells] / np.maximum(grip[cells], 1e-30)
-        solved.state = wall_balance(h, felt, solved.wall, solved.bore)
-        temperature[cells] = solved.state.inner
+        temperature[solved.cells] = solved.state.inner
     _update_packings(model, cycle_time)
     inside = np.concatenate([np.arange(lo, hi) for lo, hi in model.ducts.values()])
     return float(temperature[inside].mean())
