@@ -435,12 +435,17 @@ def _change(history, back=1):
 
 
 def _settled(history, tolerance):
-    """True if the last cycle repeats each of the three before it within the tolerance.
+    """True if the last cycle repeats the two before it within the tolerance and is to stay there.
 
-    One small step alone may be part of a slow drift; over three, what is left of a drift that
-    shrinks by a third per cycle is below half the tolerance.
+    What is still to come is the sum of the changes that follow, if each is as much smaller than
+    the one before as the last was.  A point that jitters has no such trend: it has settled when it
+    repeats the third cycle before, too.
     """
-    return all(_change(history, back) <= tolerance for back in (1, 2, 3))
+    if any(_change(history, back) > tolerance for back in (1, 2)):
+        return False
+    last, before = _change(history), _change(history[:-1])
+    to_come = last * last / (before - last) if last < before else np.inf
+    return to_come <= tolerance or _change(history, 3) <= tolerance
 
 
 # --- from arrays to quantities --------------------------------------------------------------------

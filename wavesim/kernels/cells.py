@@ -39,6 +39,12 @@ LN_2 = math.log(2.0)
 
 
 @leaf
+def pick(first, a, b):
+    """a or b, both known: a choice between two loads would keep a loop from being vectorised."""
+    return a if first else b
+
+
+@leaf
 def half_slope(a, b, steep):
     """Half the limited slope from backward `a` and forward `b` differences.
 
@@ -197,66 +203,91 @@ def reconstruct_fractions(n, dt, yf, yb, u, inv_dx, fm, fp, bm, bp):
         bp[i] = yb[i] + (1.0 - nu) * sb
 
 
-@kernel
-def face_energy_perfect(n, r, u, p, e, over_gm1):
-    """Total energy per volume of one row of face values, perfect gas."""
-    for i in range(np.uintp(n)):
-        e[i] = p[i] * over_gm1 + 0.5 * r[i] * u[i] * u[i]
-
-
-@kernel
-def face_energy_mixture(n, r, u, p, yf, yb, e, R, coef):
-    """Total energy per volume of one row of face values, engine gas."""
-    for i in range(np.uintp(n)):
-        T = p[i] / (r[i] * gas_constant(R, yf[i], yb[i]))
-        value, _ = energy_cv(coef, T, yf[i], yb[i])
-        e[i] = r[i] * (value + 0.5 * u[i] * u[i])
-
-
 @leaf
 def shock_factor(excess, k):
     """Speed of a wave over the sound speed, by its relative rise of pressure if it has one."""
     return math.sqrt(1.0 + k * max(0.0, excess))
 
 
-@kernel
-def flux_hllc(n, rm, um, pm, em, rp, up, pp, ep, c, k, f_mass, f_mom, f_ene):
-    """HLLC flux between the high side of cell i-1 and the low side of cell i.
+@leaf
+def hllc(rl, ul, pl, cl, rr, ur, pr, cr, k):
+    """Side and speeds of the flux between two states.
 
     Toro, Spruce and Speares (1994); wave speeds by the acoustic estimate of the star pressure
     (Toro 2009, sec. 10.5.2).  `k` is (gamma + 1) / (2 gamma), used only in those speeds.
+
+    Returns (from the left, contact speed sm, outer wave speed sk, min(sl, 0) or max(sr, 0)) of the
+    side from which the gas comes.
     """
+    p_star = max(0.0, 0.5 * (pl + pr) - 0.125 * (ur - ul) * (rl + rr) * (cl + cr))
+    per_both = 1.0 / (pl * pr)  # divisions cost most here: one for two
+    sl = min(ul - cl * shock_factor((p_star - pl) * pr * per_both, k), ur - cr)
+    sr = max(ur + cr * shock_factor((p_star - pr) * pl * per_both, k), ul + cl)
+    ml = rl * (sl - ul)
+    mr = rr * (sr - ur)
+    sm = (pr - pl + ml * ul - mr * ur) / (ml - mr)
+    from_left = sm > 0.0
+    sk = sl if from_left else sr
+    s0 = min(sl, 0.0) if from_left else max(sr, 0.0)
+    return from_left, sm, sk, s0
+
+
+@leaf
+def hllc_flux(r, u, p, sm, sk, s0):
+    """Fluxes (mass, momentum, a, b) from the side whose state is given; that of energy is a e + b.
+
+    e is the total energy per volume on that side.
+    """
+    squeeze = 1.0 / (sk - sm)
+    thicker = (sk - u) * squeeze  # density in the star region over that outside
+    return (
+        r * (u + s0 * (thicker - 1.0)),
+        r * u * u + p + s0 * r * (thicker * sm - u),
+        u + s0 * (thicker - 1.0),
+        p * u + s0 * (sm - u) * (r * (sk - u) * sm + p) * squeeze,
+    )
+
+
+@kernel
+def flux_perfect(n, rm, um, pm, rp, up, pp, c, k, over_gm1, f_mass, f_mom, f_ene):
+    """HLLC flux between the high side of cell i-1 and the low side of cell i, perfect gas."""
     for i in range(I1, np.uintp(n)):
         j = i - I1
-        rl = rp[j]
-        ul = up[j]
-        pl = pp[j]
-        rr = rm[i]
-        ur = um[i]
-        pr = pm[i]
-        cl = c[j]
-        cr = c[i]
-        p_star = max(0.0, 0.5 * (pl + pr) - 0.125 * (ur - ul) * (rl + rr) * (cl + cr))
-        per_both = 1.0 / (pl * pr)  # divisions cost most here: one for two
-        sl = min(ul - cl * shock_factor((p_star - pl) * pr * per_both, k), ur - cr)
-        sr = max(ur + cr * shock_factor((p_star - pr) * pl * per_both, k), ul + cl)
-        ml = rl * (sl - ul)
-        mr = rr * (sr - ur)
-        sm = (pr - pl + ml * ul - mr * ur) / (ml - mr)
-        up_left = sm > 0.0
-        rk = rl if up_left else rr
-        uk = ul if up_left else ur
-        pk = pl if up_left else pr
-        ek = ep[j] if up_left else em[i]
-        sk = sl if up_left else sr
-        mk = ml if up_left else mr
-        s0 = min(sl, 0.0) if up_left else max(sr, 0.0)
-        squeeze = 1.0 / (sk - sm)
-        r_star = mk * squeeze
-        e_star = ((sk - uk) * ek + (sm - uk) * (mk * sm + pk)) * squeeze
-        f_mass[i] = rk * uk + s0 * (r_star - rk)
-        f_mom[i] = rk * uk * uk + pk + s0 * (r_star * sm - rk * uk)
-        f_ene[i] = uk * (ek + pk) + s0 * (e_star - ek)
+        left, sm, sk, s0 = hllc(rp[j], up[j], pp[j], c[j], rm[i], um[i], pm[i], c[i], k)
+        r = pick(left, rp[j], rm[i])
+        u = pick(left, up[j], um[i])
+        p = pick(left, pp[j], pm[i])
+        mass, momentum, carried, pushed = hllc_flux(r, u, p, sm, sk, s0)
+        f_mass[i] = mass
+        f_mom[i] = momentum
+        f_ene[i] = carried * (p * over_gm1 + 0.5 * r * u * u) + pushed
+
+
+@kernel
+def flux_mixture(n, rm, um, pm, rp, up, pp, c, k, f_mass, f_mom, carried, pushed):
+    """Like `flux_perfect` for the engine gas, whose flux of energy `flux_energy` completes."""
+    for i in range(I1, np.uintp(n)):
+        j = i - I1
+        left, sm, sk, s0 = hllc(rp[j], up[j], pp[j], c[j], rm[i], um[i], pm[i], c[i], k)
+        r = pick(left, rp[j], rm[i])
+        u = pick(left, up[j], um[i])
+        p = pick(left, pp[j], pm[i])
+        f_mass[i], f_mom[i], carried[i], pushed[i] = hllc_flux(r, u, p, sm, sk, s0)
+
+
+@kernel
+def flux_energy(n, carried, rm, um, pm, fm, bm, rp, up, pp, fp, bp, R, coef, f_ene):
+    """Energy fluxes of the engine gas; `f_ene` holds the part that pressure has pushed through."""
+    for i in range(I1, np.uintp(n)):
+        j = i - I1
+        left = carried[i] > 0.0
+        r = pick(left, rp[j], rm[i])
+        u = pick(left, up[j], um[i])
+        p = pick(left, pp[j], pm[i])
+        yf = pick(left, fp[j], fm[i])
+        yb = pick(left, bp[j], bm[i])
+        warmth, _ = energy_cv(coef, p / (r * gas_constant(R, yf, yb)), yf, yb)
+        f_ene[i] += carried[i] * r * (warmth + 0.5 * u * u)
 
 
 @kernel
@@ -265,8 +296,8 @@ def flux_fractions(n, f_mass, fm, fp, bm, bp, f_yf, f_yb):
     for i in range(I1, np.uintp(n)):
         j = i - I1
         forward = f_mass[i] > 0.0
-        f_yf[i] = f_mass[i] * (fp[j] if forward else fm[i])
-        f_yb[i] = f_mass[i] * (bp[j] if forward else bm[i])
+        f_yf[i] = f_mass[i] * pick(forward, fp[j], fm[i])
+        f_yb[i] = f_mass[i] * pick(forward, bp[j], bm[i])
 
 
 @kernel

@@ -85,15 +85,6 @@ def reconstruct(net, state, work, dt):
     cells.reconstruct_fractions(
         n, dt, W[f.YF], W[f.YB], W[f.U], inv_dx, Q[f.FM], Q[f.FP], Q[f.BM], Q[f.BP]
     )
-    if net.gas_kind == PERFECT:
-        over_gm1 = net.gas_coef[0, 1] * 1e-3 / net.gas_R[0]
-        cells.face_energy_perfect(n, Q[f.RM], Q[f.UM], Q[f.PM], Q[f.EM], over_gm1)
-        cells.face_energy_perfect(n, Q[f.RP], Q[f.UP], Q[f.PP], Q[f.EP], over_gm1)
-    else:
-        cells.face_energy_mixture(n, Q[f.RM], Q[f.UM], Q[f.PM], Q[f.FM], Q[f.BM], Q[f.EM],
-                                  net.gas_R, net.gas_coef)
-        cells.face_energy_mixture(n, Q[f.RP], Q[f.UP], Q[f.PP], Q[f.FP], Q[f.BP], Q[f.EP],
-                                  net.gas_R, net.gas_coef)
 
 
 @stage
@@ -102,12 +93,21 @@ def fluxes(net, work):
     n = net.area.shape[0] - 1
     Q = work.Q
     F = work.F
-    k = 0.86 if net.gas_kind != PERFECT else 0.5 + 0.5 / (1.0 + net.gas_R[0] / (
-        net.gas_coef[0, 1] * 1e-3))
-    cells.flux_hllc(
-        n, Q[f.RM], Q[f.UM], Q[f.PM], Q[f.EM], Q[f.RP], Q[f.UP], Q[f.PP], Q[f.EP], work.W[f.C], k,
-        F[f.R], F[f.M], F[f.E],
-    )
+    if net.gas_kind == PERFECT:
+        gamma = 1.0 + net.gas_R[0] / (net.gas_coef[0, 1] * 1e-3)
+        cells.flux_perfect(
+            n, Q[f.RM], Q[f.UM], Q[f.PM], Q[f.RP], Q[f.UP], Q[f.PP], work.W[f.C],
+            0.5 + 0.5 / gamma, 1.0 / (gamma - 1.0), F[f.R], F[f.M], F[f.E],
+        )
+    else:
+        cells.flux_mixture(
+            n, Q[f.RM], Q[f.UM], Q[f.PM], Q[f.RP], Q[f.UP], Q[f.PP], work.W[f.C], 0.86,
+            F[f.R], F[f.M], F[f.Y1], F[f.E],
+        )
+        cells.flux_energy(
+            n, F[f.Y1], Q[f.RM], Q[f.UM], Q[f.PM], Q[f.FM], Q[f.BM], Q[f.RP], Q[f.UP], Q[f.PP],
+            Q[f.FP], Q[f.BP], net.gas_R, net.gas_coef, F[f.E],
+        )
     cells.flux_fractions(n, F[f.R], Q[f.FM], Q[f.FP], Q[f.BM], Q[f.BP], F[f.Y1], F[f.Y2])
 
 

@@ -27,7 +27,7 @@ import math
 import numpy as np
 
 from . import flat as f
-from .cells import decay
+from .cells import decay, pick
 from .jit import kernel, leaf, stage
 from .thermo import energy_cv, gas_constant, viscosity
 
@@ -105,8 +105,8 @@ def hole_velocities(U, W, T, cells, par, passed, speed, first, count, core, annu
         area = hole_area[q]
         drop = p[i] - p[j]
         outward = drop > 0.0  # in steady flow the gas of the donor fills the hole
-        donor_r = r[i] if outward else r[j]
-        donor_c = c[i] if outward else c[j]
+        donor_r = pick(outward, r[i], r[j])
+        donor_c = pick(outward, c[i], c[j])
         stiff = r[i] * c[i] * c[i] * inv_vol[i] + r[j] * c[j] * c[j] * inv_vol[j]
         answer = dt * area * stiff
         inertia = donor_r * length[q] / dt
@@ -118,7 +118,7 @@ def hole_velocities(U, W, T, cells, par, passed, speed, first, count, core, annu
         push = inertia / theta * old + drop
         hold = inertia / theta + theta * answer + linear
         mean = 2.0 * push / (hold + math.sqrt(hold * hold + 4.0 * square * abs(push)))
-        limit = LARGEST_SHARE / (area * dt * (inv_vol[i] if mean > 0.0 else inv_vol[j]))
+        limit = LARGEST_SHARE / (area * dt * pick(mean > 0.0, inv_vol[i], inv_vol[j]))
         kept = min(limit, max(-limit, mean))
         new = old + (mean - old) / theta
         speed[q] = kept if kept != mean and abs(old) <= limit else new
@@ -142,8 +142,8 @@ def passing_gas(U, W, passed, first, count, core, annulus):
         q = np.uintp(first) + k
         v = volume[q]
         outward = v > 0.0
-        mass[q] = v * (r[i] if outward else r[j])
-        energy[q] = v * (e[i] + p[i] if outward else e[j] + p[j])
+        mass[q] = v * pick(outward, r[i], r[j])
+        energy[q] = v * pick(outward, e[i] + p[i], e[j] + p[j])
         from_core[q] = max(0.0, v) * m[i]
         from_annulus[q] = max(0.0, -v) * m[j]
     for k in range(np.uintp(count)):
@@ -152,8 +152,8 @@ def passing_gas(U, W, passed, first, count, core, annulus):
         q = np.uintp(first) + k
         v = volume[q]
         outward = v > 0.0
-        fresh[q] = v * (y1[i] if outward else y1[j])
-        burned[q] = v * (y2[i] if outward else y2[j])
+        fresh[q] = v * pick(outward, y1[i], y1[j])
+        burned[q] = v * pick(outward, y2[i], y2[j])
 
 
 @kernel
