@@ -447,7 +447,7 @@ def test_audit_of_the_engine_shows_what_is_not_conserved(rpm):
     ])
     falls = errors[:, :-1] / errors[:, 1:]
     assert falls.min() > 1.3 and falls[0].min() > 1.8  # mass: first order
-    assert errors[0, -1] < 0.02 and errors[1, -1] < 1e-3
+    assert errors[0, -1] < 0.025 and errors[1, -1] < 1e-3
     assert abs(cycle("finite volume", 0.005, rpm).audit["mass_error"]) < 1e-10
 
 

@@ -353,6 +353,7 @@ def compile_network(
         ducts=mesh.ducts, ends=build.ends, stores=build.stores, dx=mesh.dx,
     )
     _fill(model, build, initial or {})
+    net.options[f.MIXED] = _mixed(model)
     return model
 
 
@@ -461,10 +462,11 @@ def _empty_state(net):
 
 def _empty_work(net):
     n = net.area.size - 1
-    W = np.zeros((f.N_PRIMITIVE, n))
+    W, Q = np.zeros((f.N_PRIMITIVE, n)), np.ones((f.N_FACE, n))
+    Q[[f.FM, f.FP, f.BM, f.BP]] = 0.0
     return f.Work(
         W=W,
-        Q=np.ones((f.N_FACE, n)),
+        Q=Q,
         F=np.zeros((f.N_FLUX, n + 1)),
         store=np.ones((net.store_int.shape[0], f.N_STORE_NOW)),
         hole=np.zeros((f.N_PASS, net.hole_par.shape[1])),
@@ -505,6 +507,16 @@ def _fill(model, build, initial):
             _show_ambient(model, row, *start)
         else:
             fill_store(model, row, *(start or _neighbour(model, row)), build.store_volume[row])
+
+
+def _mixed(model):
+    """False if there is nothing but air, inside and outside: its parts need not be followed."""
+    outside = model.net.store_int[:, f.STORE_KIND] == f.AMBIENT
+    parts = (
+        model.state.U[[f.Y1, f.Y2]], model.state.store[:, [f.SF, f.SB]],
+        model.work.store[outside][:, [f.NYF, f.NYB]],
+    )
+    return not isinstance(model.gas, PerfectGas) or any(np.any(part) for part in parts)
 
 
 def _usual_fill(network):

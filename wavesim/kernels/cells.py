@@ -64,8 +64,8 @@ def steepness(jump):
 
 
 @kernel
-def primitives_perfect(n, r, m, e, y1, y2, T, u, p, c, yf, yb, w, inv_dx, gas_R, cv):
-    """Velocity, pressure, temperature, sound speed, mass fractions and the rate w = (|u|+c)/dx."""
+def primitives_perfect(n, r, m, e, T, u, p, c, w, inv_dx, gas_R, cv):
+    """Velocity, pressure, temperature, sound speed and the rate w = (|u|+c)/dx."""
     gamma = 1.0 + gas_R / cv
     for i in range(np.uintp(n)):
         ri = r[i]
@@ -78,6 +78,11 @@ def primitives_perfect(n, r, m, e, y1, y2, T, u, p, c, yf, yb, w, inv_dx, gas_R,
         c[i] = ci
         T[i] = pi * ir / gas_R
         w[i] = abs(abs(ui) + ci) * inv_dx[i]
+
+
+@kernel
+def fractions(n, r, y1, y2, yf, yb):
+    """Mass fractions of fresh charge and burned gas."""
     for i in range(np.uintp(n)):
         ir = 1.0 / r[i]
         yf[i] = y1[i] * ir

@@ -18,7 +18,7 @@ from .jit import kernel, leaf
 
 # Direction and regime of a port, returned for diagnosis.
 INFLOW, OUTFLOW, CHOKED_IN, CHOKED_OUT, SUPERSONIC = range(5)
-TOLERANCE = 1e-11
+TOLERANCE = 1e-7  # of the last step of an iteration of second order: the root is good to its square
 MAX_ITERATIONS = 40
 
 

@@ -96,8 +96,8 @@ class Net(NamedTuple):
     options: np.ndarray  # (N_OPTION,)
 
 
-N_OPTION = 5  # Net.options
-CFL, FRICTION_ON, HEAT_ON, OMEGA_DEG, SLICE_TIME = range(N_OPTION)
+N_OPTION = 6  # Net.options
+CFL, FRICTION_ON, HEAT_ON, OMEGA_DEG, SLICE_TIME, MIXED = range(N_OPTION)  # MIXED: not all is air
 HARD_CFL = 0.97  # a planned step may use this much before the plan is broken
 
 

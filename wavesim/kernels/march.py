@@ -82,9 +82,10 @@ def reconstruct(net, state, work, dt):
         n, dt, state.U[f.R], W[f.U], W[f.P], W[f.C], inv_dx, net.cells[f.DLNA],
         Q[f.RM], Q[f.UM], Q[f.PM], Q[f.RP], Q[f.UP], Q[f.PP],
     )
-    cells.reconstruct_fractions(
-        n, dt, W[f.YF], W[f.YB], W[f.U], inv_dx, Q[f.FM], Q[f.FP], Q[f.BM], Q[f.BP]
-    )
+    if net.options[f.MIXED] > 0.0:
+        cells.reconstruct_fractions(
+            n, dt, W[f.YF], W[f.YB], W[f.U], inv_dx, Q[f.FM], Q[f.FP], Q[f.BM], Q[f.BP]
+        )
 
 
 @stage
@@ -108,7 +109,8 @@ def fluxes(net, work):
             n, F[f.Y1], Q[f.RM], Q[f.UM], Q[f.PM], Q[f.FM], Q[f.BM], Q[f.RP], Q[f.UP], Q[f.PP],
             Q[f.FP], Q[f.BP], net.gas_R, net.gas_coef, F[f.E],
         )
-    cells.flux_fractions(n, F[f.R], Q[f.FM], Q[f.FP], Q[f.BM], Q[f.BP], F[f.Y1], F[f.Y2])
+    if net.options[f.MIXED] > 0.0:
+        cells.flux_fractions(n, F[f.R], Q[f.FM], Q[f.FP], Q[f.BM], Q[f.BP], F[f.Y1], F[f.Y2])
 
 
 @stage
@@ -121,7 +123,8 @@ def update(net, state, work, record, dt):
     inv_vol = net.cells[f.INV_VOL]
     cells.update_flow(n, dt, net.area, inv_vol, Q[f.PM], Q[f.PP], F[f.R], F[f.M], F[f.E],
                       U[f.R], U[f.M], U[f.E])
-    cells.update_fractions(n, dt, net.area, inv_vol, F[f.Y1], F[f.Y2], U[f.Y1], U[f.Y2])
+    if net.options[f.MIXED] > 0.0:
+        cells.update_fractions(n, dt, net.area, inv_vol, F[f.Y1], F[f.Y2], U[f.Y1], U[f.Y2])
     if net.options[f.FRICTION_ON] > 0.0:
         cells.apply_friction(n, dt, U[f.R], U[f.M], work.W[f.DRAG], work.W[f.SLOW])
     if net.options[f.HEAT_ON] > 0.0:

@@ -35,9 +35,11 @@ def primitives(net, state, work):
     W = work.W
     if net.gas_kind == PERFECT:
         cells.primitives_perfect(
-            n, U[f.R], U[f.M], U[f.E], U[f.Y1], U[f.Y2], state.T, W[f.U], W[f.P], W[f.C], W[f.YF],
-            W[f.YB], W[f.RATE], net.cells[f.INV_DX], net.gas_R[0], net.gas_coef[0, 1] * 1e-3,
+            n, U[f.R], U[f.M], U[f.E], state.T, W[f.U], W[f.P], W[f.C], W[f.RATE],
+            net.cells[f.INV_DX], net.gas_R[0], net.gas_coef[0, 1] * 1e-3,
         )
+        if net.options[f.MIXED] > 0.0:
+            cells.fractions(n, U[f.R], U[f.Y1], U[f.Y2], W[f.YF], W[f.YB])
     else:
         cells.primitives_mixture(
             n, U[f.R], U[f.M], U[f.E], U[f.Y1], U[f.Y2], state.T, W[f.U], W[f.P], W[f.C], W[f.YF],
