@@ -103,6 +103,23 @@ FAULTS = (
         "sums[f.TRAP_BURNED] = row[f.SB]", "sums[f.TRAP_BURNED] = row[f.SF]",
         "test_small_marches.py::test_books_of_the_trapped_gas_tell_fresh_charge_from_residual",
     ),
+    Fault(
+        "burned gas that leaves counted as fresh", "march.py",
+        "out[f.OUT_BURNED] += area * face[k, F_BURNED]",
+        "out[f.OUT_BURNED] += area * face[k, F_FRESH]",
+        "test_small_marches.py::test_books_of_an_open_end_tell_what_has_left",
+    ),
+    Fault(
+        "opening pressure read when the exhaust valve closes", "stores.py",
+        "passes(cyl[f.EVO], before, after)", "passes(cyl[f.EVC], before, after)",
+        "test_small_marches.py::"
+        "test_opening_pressure_is_that_of_the_cylinder_when_its_exhaust_valve_opens",
+    ),
+    Fault(
+        "wall heat of the burning gas at a tenth of its velocity", "cylinder.py",
+        "w += 3.24e-3 * area", "w += 3.24e-4 * area",
+        "test_small_marches.py::test_combustion_adds_to_the_gas_velocity_of_woschni",
+    ),
 )
 
 
