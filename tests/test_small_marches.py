@@ -1,4 +1,4 @@
-"""Marches of a few cells and a few dozen steps, each against an exact solution.
+"""Marches of a few cells and a few dozen steps, each against an exact solution; laws of a cylinder.
 
 They run in a fraction of a second, also without the compiler: for that reason most of the faults in
 `faults.py` are tried on them.  The sources stand with the solutions in `wavesim.exact`.
@@ -295,3 +295,18 @@ def test_combustion_adds_to_the_gas_velocity_of_woschni():
     w = 3.24e-3 * displacement * T_ref / (p_ref * v_ref) * (p - motored) / (2.28 * speed)
     assert w > 0.2
     assert burning / before == pytest.approx((1.0 + w) ** 0.8, rel=1e-9)
+
+
+def test_liner_takes_heat_as_far_as_the_piston_has_uncovered_it():
+    """Head of one square metre against the bare part of the liner, pi B h = 4 (V - Vc) / B."""
+    cyl = row_of(HEAD_AREA=1.0, HEAT_MODEL_FACTOR=1.0, SOC=-20.0, IVC=580.0, EVO=140.0)
+    own, now = np.ones(f.N_CYL_STATE), np.zeros(f.N_STORE_NOW)
+    now[[f.NP, f.NT, f.NVOL]] = 1e5, 900.0, cylinder.volume(cyl, 400.0)
+    uncovered = (now[f.NVOL] - cyl[f.CLEARANCE]) / (0.25 * np.pi * cyl[f.BORE] ** 2)
+
+    def loss(head, liner):
+        cyl[[f.T_HEAD, f.T_LINER, f.T_PISTON]] = head, liner, 900.0
+        return cylinder.wall_loss(cyl, own, now, 400.0, 3.6e4)
+
+    area = np.pi * cyl[f.BORE] * uncovered
+    assert loss(900.0, 400.0) / loss(400.0, 900.0) == pytest.approx(area, rel=1e-9)
