@@ -1,0 +1,312 @@
+"""Marches of a few cells and a few dozen steps, each against an exact solution; laws of a cylinder.
+
+They run in a fraction of a second, also without the compiler: for that reason most of the faults in
+`faults.py` are tried on them.  The sources stand with the solutions in `wavesim.exact`.
+"""
+
+import numpy as np
+import pytest
+from marches import AIR, C0, GAMMA, IDEAL, P0, T0, R, cut, endless, march_tube, outside, send_wave
+from test_cylinder import row_of, sealed_model
+from test_order import acoustic_error, slope
+from test_organ_pipes import CORRECTION
+from test_perforate import QUIET, two_ducts
+
+import wavesim as ws
+from wavesim import exact
+from wavesim.compile import compile_network
+from wavesim.kernels import cylinder
+from wavesim.kernels import flat as f
+from wavesim.run import march_to
+
+CELL = 0.05  # m
+CP = GAMMA * R / (GAMMA - 1.0)
+
+
+def plateau(result, name, side):
+    """Mean of p/p0 in the three cells at one end of a duct."""
+    cells = slice(-3, None) if side == "end" else slice(None, 3)
+    return result.final[name]["p"][cells].mean() / P0
+
+
+def frequency(x, values):
+    """Frequency [Hz] from the zeros of a signal."""
+    i = np.flatnonzero(values[1:] * values[:-1] < 0.0)
+    zeros = x[i] - values[i] * (x[i + 1] - x[i]) / (values[i + 1] - values[i])
+    assert len(zeros) >= 4
+    return 0.5 / np.diff(zeros).mean()
+
+
+# inside a duct --------------------------------------------------------------------------------
+
+
+def test_sound_pulse_converges_with_order_two_on_coarse_meshes():
+    """As in `test_order`, with a fraction of the cells."""
+    meshes = np.array([25, 50, 100])
+    errors = np.array([acoustic_error(n) for n in meshes])
+    assert slope(meshes, errors[:, 0]) >= 1.85
+    assert errors[-1, 0] < 8e-5
+
+
+def cone_drift(cells):
+    """How far isentropic flow through a cone moves off in 2 ms, mean of |dp/p|."""
+    length, wide, narrow, p_in, p_out = 0.3, 0.05, 0.03, 1.5e5, 1.2e5
+    net = ws.Network(
+        {"d": ws.Pipe(length, wide, end_diameter=narrow, cell_length=length / cells)},
+        {"in": cut("d.start", p_in), "out": cut("d.end", p_out)},
+    )
+    exit_mach = exact.mach_from_pressure_ratio(p_out / p_in, GAMMA)
+
+    def steady(x):
+        area = net.ducts["d"].area_at(x) / (0.25 * np.pi * narrow**2)
+        mach = exact.mach_from_area_ratio(area * exact.area_ratio(exit_mach, GAMMA), GAMMA)
+        share = exact.isentropic(mach, GAMMA)
+        T = T0 * share.temperature
+        return p_in * share.pressure, mach * np.sqrt(GAMMA * R * T), T, "air"
+
+    gas = ws.simulate(
+        net, 2e-3, gas=AIR, settings=IDEAL, initial={"d": steady}, samples=0
+    ).final["d"]
+    return np.abs(gas["p"] / steady(gas["x"])[0] - 1.0).mean()
+
+
+def test_steady_flow_through_a_cone_stays_the_better_the_finer():
+    """Shapiro (1953) ch. 4: what is left falls with the square of the cell length."""
+    coarse, fine = cone_drift(10), cone_drift(20)
+    assert coarse < 2e-3
+    assert coarse / fine == pytest.approx(4.0, rel=0.15)
+
+
+def test_shock_tube_of_fifty_cells_has_no_ripples():
+    """Density falls from left to right everywhere in Sod's tube, within 0.2 % of the left one."""
+
+    def start(x):
+        left = x < 0.5
+        return np.where(left, 1e5, 1e4), 0.0 * x, np.where(left, 1.0, 0.8) * 348.4, "air"
+
+    rho = march_tube(start, 1.0, 50, 6e-4).final["d"]["rho"]
+    assert np.diff(rho).max() < 2e-3 * rho[0]
+
+
+@pytest.mark.parametrize("scheme", ["finite volume", "characteristics"])
+@pytest.mark.parametrize("u", [-50.0, 50.0])
+@pytest.mark.parametrize("t", [2e-4, 1.2e-3])
+def test_contact_of_hot_and_cold_gas_moves_with_the_flow(scheme, u, t):
+    """To a fiftieth of a cell, by the mass on both sides; nothing lighter nor denser appears, and
+    pressure and velocity stay even.
+    """
+    length = 3.0
+
+    def start(x):
+        return P0 + 0.0 * x, u + 0.0 * x, np.where(x < 0.5 * length, 900.0, 300.0), "air"
+
+    gas = march_tube(start, length, 60, t, settings=IDEAL.replace(scheme=scheme)).final["d"]
+    seen = (gas["x"] > 1.0) & (gas["x"] < 2.0)  # no wave from a wall has come here
+    hot, cold = P0 / (R * 900.0), P0 / (R * 300.0)
+    share = (gas["rho"][seen] - cold) / (hot - cold)
+    assert share.min() > -1e-9 and share.max() < 1.0 + 1e-9
+    assert gas["p"][seen] == pytest.approx(P0, rel=1e-9)
+    assert gas["u"][seen] == pytest.approx(u, rel=1e-9)
+    assert 1.0 + CELL * share.sum() == pytest.approx(0.5 * length + u * t, abs=0.02 * CELL)
+
+
+# ends and nodes -------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("radiation", CORRECTION)
+def test_open_pipe_sounds_as_if_longer_by_its_end_correction(radiation):
+    """Quarter wave of a wide pipe of 16 cells, 0.4 % (AC-6, AC-7)."""
+    length, radius = 0.5, 0.03
+    net = ws.Network(
+        {"d": ws.Pipe(length, 2.0 * radius, cell_length=length / 16)},
+        {"wall": ws.ClosedEnd("d.start"),
+         "mouth": ws.OpenEnd("d.end", radiation=radiation, ambient=outside())},
+    )
+
+    def start(x):
+        q = 1e-4 * np.cos(0.5 * np.pi * x / length)
+        return P0 * (1.0 + q), 0.0 * x, T0 * (1.0 + q) ** ((GAMMA - 1.0) / GAMMA), "air"
+
+    result = ws.simulate(
+        net, 18.0 * length / C0, gas=AIR, settings=IDEAL, initial={"d": start}, samples=240
+    )
+    sound = result.trace("pressure", "wall")
+    (theory,) = exact.pipe_modes(length, "closed-open", 1, C0, CORRECTION[radiation] * radius)
+    assert frequency(sound.x, sound.values - P0) == pytest.approx(theory, rel=4e-3)
+
+
+@pytest.mark.parametrize("p_ratio", [0.8, 1.3, 2.0])
+def test_hole_at_the_end_of_a_pipe_passes_the_isentropic_flow(p_ratio):
+    """Drawn in, pushed out, choked: mass flow from stagnation pressure and temperature, 0.1 %."""
+    bore, hole = 0.05, 0.03
+    nozzle = cut("a.end").replace(diameter=hole, discharge_coefficient=1.0)
+    result = send_wave(
+        p_ratio, {"a": (1.5, bore)}, {"far": endless("a.start"), "hole": nozzle}, hold=0.3,
+        dx=CELL, samples=400,
+    )
+    p, u, T = (result.final["a"][name][-3:].mean() for name in ("p", "u", "T"))
+    flow = result.trace("mass_flow", "hole").values[-1]
+    area = 0.25 * np.pi * hole**2
+    if p_ratio < 1.0:
+        assert -flow == pytest.approx(area * exact.orifice_flux(P0, T0, p, GAMMA, R), rel=1e-3)
+    else:
+        stagnant = T + 0.5 * u * u / CP
+        p_in = p * (stagnant / T) ** (GAMMA / (GAMMA - 1.0))
+        assert flow == pytest.approx(
+            area * exact.orifice_flux(p_in, stagnant, P0, GAMMA, R), rel=1e-3
+        )
+
+
+def test_wave_meets_a_sudden_enlargement_by_the_momentum_law():
+    """Benson (1982), twice the area, within 0.1 % of the pressures on both sides."""
+    result = send_wave(
+        1.5, {"a": (1.5, 0.03), "b": (1.0, 0.03 * np.sqrt(2.0))},
+        {"far": endless("a.start"), "end": endless("b.end"),
+         "step": ws.AreaStep(("a.end", "b.start"))},
+        hold=0.3, dx=CELL,
+    )
+    theory = exact.wave_at_area_change(1.5, 2.0, GAMMA, "momentum")
+    assert plateau(result, "a", "end") == pytest.approx(theory.before, rel=1e-3)
+    assert plateau(result, "b", "start") == pytest.approx(theory.beyond, rel=1e-3)
+
+
+def behind_junction(*directions):
+    """p/p0 in all branches of a junction of equal pipes; a wave of 1.5 comes along the first."""
+    names = "abc"[: len(directions)]
+    nodes = {f"far {name}": endless(f"{name}.start") for name in names}
+    nodes["meet"] = ws.Junction(tuple(f"{name}.end" for name in names), directions=directions)
+    pipes = {name: (1.5 if name == "a" else 1.0, 0.04) for name in names}
+    result = send_wave(1.5, pipes, nodes, hold=0.1, dx=CELL)
+    return [plateau(result, name, "end") for name in names]
+
+
+def test_wave_passes_a_junction_of_two_pipes_in_line():
+    found = behind_junction((-1.0, 0.0, 0.0), (1.0, 0.0, 0.0))
+    assert found == pytest.approx([1.5, 1.5], rel=3e-3)
+
+
+def test_branch_in_line_gets_more_of_a_wave_than_the_side_branch():
+    """Bassett, Winterbone and Pearson (2001): a tee fed through its run."""
+    _, run, side = behind_junction((-1.0, 0.0, 0.0), (1.0, 0.0, 0.0), (0.0, 1.0, 0.0))
+    assert run > side * 1.05
+
+
+def test_gas_in_the_holes_of_a_wall_swings_between_two_closed_ducts():
+    """Two volumes joined by the mass of the holes: f = c/2pi sqrt(A/l (1/V1 + 1/V2)), 2 %."""
+    porosity, hole, wall, length = 0.002, 3.5e-3, 1.5e-3, 0.3
+    net = two_ducts(porosity, hole, wall, length, dx=CELL)
+    start = {"core": (P0 + 100.0, 0.0, T0, "air"), "annulus": (P0 - 100.0, 0.0, T0, "air")}
+    result = ws.simulate(net, 8e-3, gas=AIR, settings=QUIET, initial=start, samples=200)
+    core, annulus = (result.trace("pressure", name, 0.5 * length) for name in start)
+    slenderness = porosity * np.pi * 0.05 * length / (wall + 0.75 * hole)
+    springs = sum(1.0 / duct.volume() for duct in net.ducts.values())
+    theory = C0 / (2.0 * np.pi) * np.sqrt(slenderness * springs)
+    assert frequency(core.x, core.values - annulus.values) == pytest.approx(theory, rel=0.02)
+
+
+def test_books_of_an_open_end_tell_what_has_left():
+    """Mass, energy, fresh charge and burned gas that a pipe has lost, to round-off."""
+    net = ws.Network(
+        {"d": ws.Pipe(0.5, 0.04, cell_length=CELL)},
+        {"wall": ws.ClosedEnd("d.start"), "mouth": cut("d.end")},
+    )
+    start = {"d": (2e5, 0.0, 600.0, (0.3, 0.5))}
+    model = compile_network(net, ws.EngineGas(), IDEAL, initial=start)
+    inside = slice(*model.ducts["d"])
+
+    def held():
+        return model.state.U[[f.R, f.E, f.Y1, f.Y2], inside] @ model.net.cells[f.VOL, inside]
+
+    before = held()
+    march_to(model, 5e-4, 1000)
+    books = model.record.end_sum[
+        model.ends["d", "end"], [f.OUT_MASS, f.OUT_ENERGY, f.OUT_FRESH, f.OUT_BURNED]
+    ]
+    assert books[0] > 0.1 * before[0]
+    assert books == pytest.approx(before - held(), rel=1e-9)
+
+
+# cylinder -------------------------------------------------------------------------------------
+
+FRESH, BURNED = 0.6, 0.3  # mass fractions of the content
+
+
+def turned(model, begin, turn, mass, T):
+    """Books of cylinder 1, filled and turned from its own angle `begin` on by `turn` [deg]."""
+    cyl, row = model.net.cyl_par[0], model.stores["cylinder 1"]
+    energy = mass * float(model.gas.e(T, FRESH, BURNED))
+    model.state.store[row, : f.SB + 1] = mass, energy, mass * FRESH, mass * BURNED
+    model.state.store_T[row] = T
+    omega = model.net.options[f.OMEGA_DEG]
+    model.state.clock[f.TIME] = (cyl[f.PHASE] + begin) / omega
+    march_to(model, (cyl[f.PHASE] + begin + turn) / omega, 1000)
+    return model.record.cyl_sum[0]
+
+
+def pressure(model, angle, mass, T):
+    """Pressure in cylinder 1 at its own angle [Pa]."""
+    volume = cylinder.volume(model.net.cyl_par[0], model.net.cyl_par[0, f.PHASE] + angle)
+    return mass * float(model.gas.R(FRESH, BURNED)) * T / volume
+
+
+def test_books_of_the_trapped_gas_tell_fresh_charge_from_residual():
+    """The intake valve of a sealed cylinder of known content closes."""
+    model, mass, T = sealed_model(ws.EngineGas()), 6e-4, 350.0
+    closes = model.net.cyl_par[0, f.IVC]
+    sums = turned(model, closes - 1.0, 2.0, mass, T)
+    kept = sums[[f.TRAP_MASS, f.TRAP_FRESH, f.TRAP_BURNED]]
+    assert kept == pytest.approx([mass, mass * FRESH, mass * BURNED], rel=1e-12)
+    state = [pressure(model, closes, mass, T), T]
+    assert sums[[f.TRAP_P, f.TRAP_T]] == pytest.approx(state, rel=0.01)
+
+
+def test_opening_pressure_is_that_of_the_cylinder_when_its_exhaust_valve_opens():
+    model, mass, T = sealed_model(ws.EngineGas()), 6e-4, 1500.0
+    opens = model.net.cyl_par[0, f.EVO]
+    sums = turned(model, opens - 1.0, 2.0, mass, T)
+    state = [mass, pressure(model, opens, mass, T), T]
+    assert sums[[f.EVO_MASS, f.EVO_P, f.EVO_T]] == pytest.approx(state, rel=0.01)
+
+
+def test_pressure_of_a_motored_cylinder_peaks_at_dead_centre():
+    """Within half a degree, and as high as the isentrope says."""
+    model, mass, T = sealed_model(ws.PerfectGas(1.35)), 6e-4, 600.0
+    sums = turned(model, 350.0, 20.0, mass, T)
+    low, high = (pressure(model, angle, mass, T) for angle in (350.0, 360.0))  # at one temperature
+    assert sums[f.PEAK_ANGLE] == pytest.approx(360.0, abs=0.5)
+    assert sums[f.PEAK] == pytest.approx(low * (high / low) ** 1.35, rel=2e-3)
+
+
+def test_combustion_adds_to_the_gas_velocity_of_woschni():
+    """Woschni, SAE 670931 (1967): w = 2.28 Sp + 3.24e-3 Vd T_r (p - p_motored) / (p_r V_r)."""
+    p, T, speed, spark = 60e5, 2000.0, 12.0, -20.0
+    p_ref, v_ref, T_ref = 1.1e5, 5e-4, 360.0
+    cyl = row_of(HEAD_AREA=1.0, T_HEAD=T - 1.0, T_LINER=T, T_PISTON=T, HEAT_MODEL_FACTOR=1.0,
+                 SOC=spark, IVC=580.0, EVO=140.0)
+    own, now = np.zeros(f.N_CYL_STATE), np.zeros(f.N_STORE_NOW)
+    own[[f.P_IVC, f.V_IVC, f.T_IVC]] = p_ref, v_ref, T_ref
+    now[[f.NP, f.NT, f.NVOL]] = p, T, cyl[f.CLEARANCE]
+    burning, before = (
+        cylinder.wall_loss(cyl, own, now, angle, 180.0 * speed / cyl[f.STROKE])
+        for angle in (10.0, spark - 10.0)
+    )
+    displacement = 0.25 * np.pi * cyl[f.BORE] ** 2 * cyl[f.STROKE]
+    motored = p_ref * (v_ref / cyl[f.CLEARANCE]) ** cylinder.POLYTROPIC
+    w = 3.24e-3 * displacement * T_ref / (p_ref * v_ref) * (p - motored) / (2.28 * speed)
+    assert w > 0.2
+    assert burning / before == pytest.approx((1.0 + w) ** 0.8, rel=1e-9)
+
+
+def test_liner_takes_heat_as_far_as_the_piston_has_uncovered_it():
+    """Head of one square metre against the bare part of the liner, pi B h = 4 (V - Vc) / B."""
+    cyl = row_of(HEAD_AREA=1.0, HEAT_MODEL_FACTOR=1.0, SOC=-20.0, IVC=580.0, EVO=140.0)
+    own, now = np.ones(f.N_CYL_STATE), np.zeros(f.N_STORE_NOW)
+    now[[f.NP, f.NT, f.NVOL]] = 1e5, 900.0, cylinder.volume(cyl, 400.0)
+    uncovered = (now[f.NVOL] - cyl[f.CLEARANCE]) / (0.25 * np.pi * cyl[f.BORE] ** 2)
+
+    def loss(head, liner):
+        cyl[[f.T_HEAD, f.T_LINER, f.T_PISTON]] = head, liner, 900.0
+        return cylinder.wall_loss(cyl, own, now, 400.0, 3.6e4)
+
+    area = np.pi * cyl[f.BORE] * uncovered
+    assert loss(900.0, 400.0) / loss(400.0, 900.0) == pytest.approx(area, rel=1e-9)
