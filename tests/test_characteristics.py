@@ -6,9 +6,9 @@ both on one network says something about each.
 
 from functools import cache
 
+import case_conservation as networks
 import numpy as np
 import pytest
-import test_conservation as networks
 from marches import AIR, C0, GAMMA, IDEAL, P0, T0, R, cut, endless, march_tube, modes, outside
 from references import reference, references
 from test_order import (
@@ -49,7 +49,7 @@ def test_gas_at_rest_stays_at_rest_in_any_network(junction, warmer):
     net = networks.many_parts(junction, networks.OPEN, (networks.REST, networks.REST))
     start = {name: (P0, 0.0, T0 + warmer * i, "burned") for i, name in enumerate(net.ducts)}
     model = compile_network(net, AIR, ws.Settings(scheme="characteristics"), initial=start)
-    _, steps = networks.run(model, 1e9, 10_000)
+    _, steps = networks.run_model(model, 1e9, 10_000)
     assert steps == 10_000
     assert quietest(model) < 1e-12
 
