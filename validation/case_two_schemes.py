@@ -413,7 +413,8 @@ def draw():
     axes[3].set_xticks([1, 2, 5, 10, 20], ["1", "2", "5", "10", "20"])
     for ax in axes[:3]:
         ax.legend(frameon=False)
-    axes[3].legend(frameon=False, loc="center left")
+    axes[3].set_ylim(bottom=8e-4)
+    axes[3].legend(frameon=False, ncols=2, loc="lower right")
     return axes
 
 
