@@ -6,27 +6,40 @@ both on one network says something about each.
 
 from functools import cache
 
+import case_conservation as networks
 import numpy as np
 import pytest
-import test_conservation as networks
 from case_smooth_wave import (
     MESHES,
     acoustic_error,
     drift_error,
-    hump,
     nozzle_error,
     slope,
 )
-from case_steepening import SINE_ROWS, sine_velocity, sine_wave
-from marches import AIR, C0, GAMMA, IDEAL, P0, T0, R, cut, endless, march_tube, modes, outside
+from case_two_schemes import (
+    AMPLITUDE,
+    FW4,
+    JOINTS,
+    PUBLISHED_MESH,
+    RPM,
+    SCHEMES,
+    burst_audit,
+    cycle,
+    ideal,
+    rms,
+    shock_speed,
+    steepened,
+    valve_pressure,
+    wall_pressure,
+)
+from marches import AIR, C0, GAMMA, P0, T0, R, cut, march_tube, modes
 
 import wavesim as ws
 from wavesim import exact
 from wavesim.compile import compile_network
 from wavesim.kernels import flat as f
 
-SCHEMES = ("finite volume", "characteristics")
-LINES = IDEAL.replace(scheme="characteristics")
+LINES = ideal("characteristics")
 FIRST_ORDER = pytest.approx(1.0, abs=0.15)
 
 
@@ -48,7 +61,7 @@ def test_gas_at_rest_stays_at_rest_in_any_network(junction, warmer):
     net = networks.many_parts(junction, networks.OPEN, (networks.REST, networks.REST))
     start = {name: (P0, 0.0, T0 + warmer * i, "burned") for i, name in enumerate(net.ducts)}
     model = compile_network(net, AIR, ws.Settings(scheme="characteristics"), initial=start)
-    _, steps = networks.run(model, 1e9, 10_000)
+    _, steps = networks.run_model(model, 1e9, 10_000)
     assert steps == 10_000
     assert quietest(model) < 1e-12
 
@@ -144,11 +157,11 @@ def test_friction_and_wall_heat_bring_the_flow_of_the_other_scheme():
 
 def test_sine_wave_steepens_as_published():
     """FW-4: half-way to breaking, on a mesh as fine as the first order needs."""
-    share = SINE_ROWS[0].case["time_share"]
-    final = sine_wave(8000, share, length=4.0, settings=LINES)
-    for row in SINE_ROWS:
-        bound = 5e-3 * row.case["amplitude"]
-        assert sine_velocity(row, final, start=1.0) == pytest.approx(row.value, abs=bound)
+    xi, u, _ = steepened("characteristics", PUBLISHED_MESH["characteristics"])
+    for row in FW4:
+        assert np.interp(row.case["xi"], xi, u) == pytest.approx(
+            row.value, abs=5e-3 * AMPLITUDE
+        ), row.label
 
 
 @pytest.mark.parametrize("ends", ["closed-closed", "closed-open"])
@@ -223,35 +236,6 @@ def test_gas_leaves_an_open_end_faster_than_sound():
 # --- what it cannot do ----------------------------------------------------------------------------
 
 
-def shock_speed(scheme, mach, cells, length=4.0, before=1.5):
-    """Error of the speed of a shock that runs into gas at rest, relative."""
-    jump = exact.normal_shock(mach, GAMMA)
-    u = mach * C0 * (1.0 - 1.0 / jump.density)
-    duration = 1.5 / (mach * C0)
-
-    def start(x):
-        behind = x < before
-        return (np.where(behind, jump.pressure, 1.0) * P0, np.where(behind, u, 0.0),
-                np.where(behind, jump.temperature, 1.0) * T0, "air")
-
-    net = ws.Network(
-        {"d": ws.Pipe(length, 0.05, cell_length=length / cells)},
-        {"far": endless("d.start"), "wall": ws.ClosedEnd("d.end")},
-    )
-
-    def place(t):
-        final = ws.simulate(
-            net, t, gas=AIR, settings=IDEAL.replace(scheme=scheme), initial={"d": start},
-            samples=0,
-        ).final["d"]
-        p = final["p"] / P0 - 0.5 * (1.0 + jump.pressure)
-        i = np.flatnonzero((p[:-1] > 0.0) & (p[1:] <= 0.0))[-1]
-        return final["x"][i] + p[i] / (p[i] - p[i + 1]) * length / cells
-
-    run = place(duration) - place(0.5 * duration)
-    return run / (0.5 * duration * mach * C0) - 1.0
-
-
 @pytest.mark.parametrize("mach, error", [(1.2, 0.001), (1.5, -0.029), (2.0, -0.107)])
 def test_shock_runs_at_a_wrong_speed_on_any_mesh(mach, error):
     """A limit of the method, not of the mesh; the finite-volume scheme is right within 0.03 %."""
@@ -263,12 +247,9 @@ def test_shock_runs_at_a_wrong_speed_on_any_mesh(mach, error):
 @pytest.mark.parametrize("ratio, mass, energy", [(2.0, 1e-3, 9e-4), (5.0, 2e-2, 5e-2)])
 def test_shocks_in_a_closed_tube_spoil_mass_and_energy(ratio, mass, energy):
     """The audit says so, and a finer mesh does not help; finite volume keeps both."""
-    def start(x):
-        return np.where(x < 0.5, ratio, 1.0) * P0, 0.0 * x, T0 + 0.0 * x, "air"
-
     for cells in (100, 400):
-        wrong = march_tube(start, 1.0, cells, 5e-3, settings=LINES).audit
-        right = march_tube(start, 1.0, cells, 5e-3).audit
+        wrong = burst_audit("characteristics", ratio, cells)
+        right = burst_audit("finite volume", ratio, cells)
         assert abs(wrong["mass_error"]) > mass and abs(wrong["energy_error"]) > energy
         assert abs(right["mass_error"]) < 1e-12 and abs(right["energy_error"]) < 1e-12
 
@@ -319,96 +300,18 @@ def test_perforated_wall_is_refused_by_name():
 # --- both schemes on one network ------------------------------------------------------------------
 
 
-def rms(values):
-    return np.sqrt(np.mean(values**2))
-
-
-JOINTS = {
-    "wall": lambda: ws.ClosedEnd("a.end"),
-    "open end": lambda: ws.OpenEnd("a.end", ambient=outside()),
-    "nozzle": lambda: ws.OpenEnd("a.end", diameter=0.02, ambient=outside()),
-    "endless": lambda: endless("a.end"),
-    "step": lambda: ws.AreaStep(("a.end", "b.start")),
-    "orifice": lambda: ws.Orifice(("a.end", "b.start"), diameter=0.02),
-    "throttle": lambda: ws.Throttle(("a.end", "b.start"), diameter=0.04, plate_angle_deg=50.0),
-    "volume": lambda: ws.Volume(("a.end", "b.start"), volume=1e-3, temperature=400.0),
-    "equal pressure": lambda: ws.Junction(("a.end", "b.start", "c.start"), model="pressure"),
-    "momentum": lambda: ws.Junction(("a.end", "b.start", "c.start"), angles_deg=(180, 0, 70)),
-}
-
-
-def wall_pressure(scheme, joint, cell_length):
-    """Pressure [Pa] at the closed start of a cone whose other end is the joint; smooth waves."""
-    node = JOINTS[joint]()
-    sizes = {"a": (1.0, 0.05, 0.04), "b": (0.5, 0.05, 0.05), "c": (0.6, 0.04, 0.04)}
-    used = dict.fromkeys(duct for duct, _ in node.ends)
-    ducts = {
-        name: ws.Pipe(sizes[name][0], sizes[name][1], end_diameter=sizes[name][2],
-                      cell_length=cell_length)
-        for name in used
-    }
-    walls = {f"cap {name}": ws.ClosedEnd(f"{name}.end") for name in used if name != "a"}
-    nodes = {"probe": ws.ClosedEnd("a.start"), joint: node, **walls}
-
-    def swelling(x):
-        q = 0.1 * hump(x, 0.5, 0.6)
-        return P0 * (1.0 + q), 0.0 * x, T0 * (1.0 + q) ** (0.4 / 1.4), "air"
-
-    start = dict.fromkeys(used, (P0, 0.0, 400.0, "air")) | {"a": swelling}
-    result = ws.simulate(
-        ws.Network(ducts, nodes), 8e-3, gas=AIR, settings=ws.Settings(scheme=scheme),
-        initial=start, samples=400,
-    )
-    return result.trace("pressure", "probe").values
-
-
 @pytest.mark.parametrize("joint", JOINTS)
 def test_both_schemes_agree_on_the_echo_of_every_node(joint):
     """The gap closes with order one, to within 2 % of the amplitude, rms, on 2.5 mm cells."""
     gaps = []
     for dx in (0.01, 0.005, 0.0025):
-        one, other = (wall_pressure(scheme, joint, dx) for scheme in SCHEMES)
+        one, other = (wall_pressure(scheme, dx, joint) for scheme in SCHEMES)
         gaps.append(rms(one - other) / np.ptp(one))
     assert gaps[0] > 1.5 * gaps[1] > 1.5**2 * gaps[2]
     assert gaps[2] < 0.02
 
 
-GAS = ws.PerfectGas(1.33, 288.0, heat_per_fresh=2.7e6, fuel_fraction=0.064)
-RPM = [3000.0, 5000.0]
 CELLS = [0.02, 0.01, 0.005]
-
-
-def single_cylinder():
-    """Invented half-litre engine with a straight primary and an open end."""
-
-    def valve(diameter, opens, closes):
-        lift = ws.Cam(opens_deg=opens, closes_deg=closes, lift=0.009, checking_lift=0.001)
-        return ws.Valve(diameter=diameter, count=2, lift=lift)
-
-    engine = ws.Engine(
-        name="invented single", bore=0.086, stroke=0.086, rod=0.143, compression_ratio=10.0,
-        firing_order=(1,), intake_valve=valve(0.033, 13, 53), exhaust_valve=valve(0.028, 51, 12),
-        intake_port=ws.Pipe(0.1, 0.042), exhaust_port=ws.Pipe(0.1, 0.04),
-        intake=ws.Intake(
-            runner=ws.Pipe(0.3, 0.042), plenum_volume=0.004, throttle_diameter=0.06,
-            inlet=ws.Pipe(0.3, 0.06),
-        ),
-    )
-    primary = ws.Pipe(0.7, 0.04, wall_temperature=700.0, heat_factor=1.5)
-    return engine, ws.Exhaust(primary=primary, merge=None)
-
-
-@cache
-def cycle(scheme, cell_length, rpm):
-    """Converged cycle of the single cylinder."""
-    settings = ws.Settings(scheme=scheme, cell_length=cell_length, tolerance=1e-4)
-    point = ws.run_point(*single_cylinder(), rpm, gas=GAS, settings=settings)
-    assert point.converged
-    return point
-
-
-def valve_pressure(scheme, cell_length, rpm):
-    return cycle(scheme, cell_length, rpm).trace("pressure", "exhaust valve 1").values
 
 
 @pytest.mark.parametrize("rpm", RPM)

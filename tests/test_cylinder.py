@@ -6,29 +6,26 @@ rows TH-2, TH-3 and HT-3 of the reference table.
 
 import numpy as np
 import pytest
-from marches import IDEAL
+from case_motored_cylinder import (
+    BORE,
+    ROD,
+    STROKE,
+    charge,
+    crank,
+    row_of,
+    sampled,
+    sealed_model,
+    travel,
+    volumes,
+    woschni,
+)
 from references import reference, references
 
 import wavesim as ws
 from wavesim import exact
-from wavesim.compile import compile_network
 from wavesim.kernels import cylinder
 from wavesim.kernels import flat as f
-from wavesim.kernels.march import march
 from wavesim.valves import seat_events
-
-BORE, STROKE, ROD, RATIO = 0.086, 0.086, 0.1455, 10.0
-
-
-def row_of(**values):
-    """A row of cylinder parameters, lengths as in TH-2."""
-    cyl = np.zeros(f.N_CYL)
-    cyl[[f.BORE, f.STROKE, f.ROD]] = BORE, STROKE, ROD
-    cyl[f.CLEARANCE] = 0.25 * np.pi * BORE**2 * STROKE / (RATIO - 1.0)
-    for name, value in values.items():
-        cyl[getattr(f, name)] = value
-    return cyl
-
 
 TRAVELS = [row for row in references("TH-2") if row.quantity == "travel"]
 
@@ -36,16 +33,12 @@ TRAVELS = [row for row in references("TH-2") if row.quantity == "travel"]
 @pytest.mark.parametrize("row", TRAVELS, ids=[row.label for row in TRAVELS])
 def test_piston_stands_where_the_slider_crank_puts_it(row):
     """TH-2."""
-    cyl = row_of()
-    travel = cylinder.volume(cyl, row.case["theta_deg"]) - cyl[f.CLEARANCE]
-    assert travel / (0.25 * np.pi * BORE**2) == pytest.approx(row.value, abs=row.tolerance)
+    assert travel(row.case["theta_deg"]) == pytest.approx(row.value, abs=row.tolerance)
 
 
 def test_volumes_of_the_example_cylinder():
     """TH-2: clearance, displacement, volume at 90 deg."""
-    cyl = row_of()
-    v0, v90, v180 = (cylinder.volume(cyl, angle) for angle in (0.0, 90.0, 180.0))
-    for value, quantity in ((v0, "clearance"), (v180 - v0, "displacement"), (v90, "volume_90")):
+    for quantity, value in volumes().items():
         row = reference("TH-2", quantity)
         assert value == pytest.approx(row.value, abs=row.tolerance)
 
@@ -56,8 +49,8 @@ def test_offset_pin_and_phase_move_the_piston_as_in_the_exact_solution(offset, p
     theta = np.linspace(-200.0, 900.0, 111)
     cyl = row_of(PIN=offset, PHASE=phase)
     found = [cylinder.volume(cyl, angle) for angle in theta]
-    travel = exact.crank_travel(theta - phase, STROKE, ROD, offset)
-    assert found == pytest.approx(cyl[f.CLEARANCE] + 0.25 * np.pi * BORE**2 * travel, rel=1e-12)
+    down = exact.crank_travel(theta - phase, STROKE, ROD, offset)
+    assert found == pytest.approx(cyl[f.CLEARANCE] + 0.25 * np.pi * BORE**2 * down, rel=1e-12)
 
 
 PROGRESS = [
@@ -87,20 +80,6 @@ def test_all_of_the_charge_burns_once_in_every_cycle(start, step):
         assert min(shares) >= 0.0
 
 
-def woschni(p, T, piston_speed, angle, **valves):
-    """Heat transfer coefficient [W/(m2 K)] from the heat flow through one square metre of head."""
-    cyl = row_of(
-        HEAD_AREA=1.0, T_HEAD=T - 1.0, T_LINER=T, T_PISTON=T, HEAT_MODEL_FACTOR=1.0,
-        SOC=340.0, IVC=580.0, EVO=140.0, **valves,
-    )
-    own = np.zeros(f.N_CYL_STATE)
-    own[[f.P_IVC, f.V_IVC, f.T_IVC]] = 1e5, 5e-4, 350.0
-    now = np.zeros(f.N_STORE_NOW)
-    now[[f.NP, f.NT, f.NVOL]] = p, T, cyl[f.CLEARANCE]
-    omega_deg = 180.0 * piston_speed / STROKE
-    return cylinder.wall_loss(cyl, own, now, angle, omega_deg)
-
-
 def test_woschni_coefficient_has_its_published_size():
     """HT-3 before the spark; the gas exchange has 6.18 in place of 2.28."""
     row = reference("HT-3", "woschni_closed")
@@ -109,21 +88,6 @@ def test_woschni_coefficient_has_its_published_size():
     closed = woschni(*state, angle=600.0)
     assert closed == pytest.approx(row.value, rel=1e-4)
     assert woschni(*state, angle=300.0) / closed == pytest.approx((6.18 / 2.28) ** 0.8, rel=1e-12)
-
-
-def sealed_model(gas, rpm=2000.0):
-    """One cylinder of the example engine with valves that never open, no fire, no wall heat."""
-    study = ws.load(ws.demo_path())
-    engine = study.engine
-    network = ws.assemble(engine, next(iter(study.exhausts.values())))
-    model = compile_network(
-        network, gas, IDEAL.replace(cell_length=0.1), engine=engine, rpm=rpm, samples=720
-    )
-    model.net.valve_area[:] = 0.0
-    model.net.cyl_par[:, f.Q_FRESH] = 0.0
-    model.net.cyl_par[:, f.DURATION] = 1.0
-    model.net.cyl_par[:, f.SOC] = 719.5  # the fresh charge turns to burned gas after all is read
-    return model
 
 
 @pytest.mark.parametrize("fill", [(0.0, 0.0), (1.0, 0.0), (0.2, 0.8)])
@@ -136,7 +100,6 @@ def test_sealed_cylinder_compresses_and_expands_without_change_of_entropy(gas, f
     from scipy.optimize import brentq
 
     model = sealed_model(gas)
-    row = model.stores["cylinder 1"]
     cyl = model.net.cyl_par[0]
     yf, yb = fill
     T_bottom, p_bottom = 330.0, 1e5
@@ -148,17 +111,11 @@ def test_sealed_cylinder_compresses_and_expands_without_change_of_entropy(gas, f
     squeeze = float(gas.R(yf, yb)) * np.log(v_bottom / v_top)
     T_top = brentq(lambda T: entropy(T) - squeeze, T_bottom, 3000.0)
     mass = v_bottom * float(gas.density(p_bottom, T_bottom, yf, yb))
-    energy = mass * float(gas.e(T_top, yf, yb))
-    model.state.store[row, : f.SB + 1] = mass, energy, mass * yf, mass * yb
-    model.state.store[row, f.ST] = T_top
-    omega = model.net.options[f.OMEGA_DEG]
-    model.record.interval[:] = 1.0 / omega, 0.0
-    status, _ = march(
-        model.net, model.state, model.work, model.record, model.inner, model.face, 720.0 / omega,
-        1_000_000,
-    )
-    assert status == f.OK
-    p, T, kept = model.record.store[:, row, :3].T
+    charge(model, 1, mass, T_top, fill)
+    row = model.stores["cylinder 1"]
+    energy = model.state.store[row, f.SE]
+    crank(model, 720.0)
+    p, T, kept = sampled(model, 1)
     assert kept == pytest.approx(mass, rel=1e-12)
     assert T[180] == pytest.approx(T_bottom, rel=1e-3)
     assert p[180] == pytest.approx(p_bottom, rel=1e-3)

@@ -2,6 +2,7 @@
 
 import numpy as np
 import pytest
+from case_mesh import EXHAUSTS, LONG, USUAL, torque
 
 import wavesim as ws
 from wavesim.compile import compile_network
@@ -10,32 +11,20 @@ from wavesim.network import Network
 SPEEDS = (2500.0, 4000.0, 5500.0, 7000.0)
 
 
-def torque(engine, exhaust, speeds, **settings):
-    sweep = ws.speed_sweep(
-        engine, exhaust, speeds, settings=ws.Settings(tolerance=3e-4, **settings), progress=False
-    )
-    assert sweep.converged
-    return sweep["torque"]
-
-
 @pytest.mark.slow
-@pytest.mark.parametrize("name", ["short collector", "long collector"])
+@pytest.mark.parametrize("name", EXHAUSTS)
 def test_torque_at_the_default_mesh_is_that_of_a_mesh_four_times_finer(name):
-    study = ws.load(ws.demo_path())
-    exhaust = study.exhausts[name]
-    usual = torque(study.engine, exhaust, SPEEDS)
-    fine = torque(study.engine, exhaust, SPEEDS, cell_length=0.25 * ws.Settings().cell_length)
+    usual, fine = (
+        np.array([torque(name, rpm, dx) for rpm in SPEEDS]) for dx in (USUAL, 0.25 * USUAL)
+    )
     for rpm, a, b in zip(SPEEDS, usual, fine, strict=True):
         print(f"{name}, {rpm:g} rev/min: {a:.2f} and {b:.2f} N m, {100 * (a / b - 1):+.3f} %")
     assert np.max(np.abs(usual / fine - 1.0)) < 3e-3
 
 
 def test_torque_hardly_changes_when_the_cells_are_halved():
-    study = ws.load(ws.demo_path())
-    exhaust = study.exhausts["long collector"]
-    usual = torque(study.engine, exhaust, (4500.0,))
-    fine = torque(study.engine, exhaust, (4500.0,), cell_length=0.5 * ws.Settings().cell_length)
-    assert abs(usual[0] / fine[0] - 1.0) < 2.5e-3
+    usual, fine = (torque(LONG, 4500.0, dx) for dx in (USUAL, 0.5 * USUAL))
+    assert abs(usual / fine - 1.0) < 2.5e-3
 
 
 def test_order_of_speeds_and_of_ducts_does_not_change_the_result():

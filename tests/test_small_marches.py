@@ -6,11 +6,11 @@ They run in a fraction of a second, also without the compiler: for that reason m
 
 import numpy as np
 import pytest
+from case_motored_cylinder import row_of, sealed_model
+from case_organ_pipes import CORRECTION
+from case_perforated_resonator import QUIET, two_ducts
+from case_smooth_wave import acoustic_error, slope
 from marches import AIR, C0, GAMMA, IDEAL, P0, T0, R, cut, endless, march_tube, outside, send_wave
-from test_cylinder import row_of, sealed_model
-from test_order import acoustic_error, slope
-from test_organ_pipes import CORRECTION
-from test_perforate import QUIET, two_ducts
 
 import wavesim as ws
 from wavesim import exact
@@ -236,7 +236,7 @@ def turned(model, begin, turn, mass, T):
     cyl, row = model.net.cyl_par[0], model.stores["cylinder 1"]
     energy = mass * float(model.gas.e(T, FRESH, BURNED))
     model.state.store[row, : f.SB + 1] = mass, energy, mass * FRESH, mass * BURNED
-    model.state.store_T[row] = T
+    model.state.store[row, f.ST] = T
     omega = model.net.options[f.OMEGA_DEG]
     model.state.clock[f.TIME] = (cyl[f.PHASE] + begin) / omega
     march_to(model, (cyl[f.PHASE] + begin + turn) / omega, 1000)
