@@ -39,7 +39,7 @@ FAULTS = (
     ),
     Fault(
         "flux from the downwind side of the contact", "cells.py",
-        "up_left = sm > 0.0", "up_left = sm < 0.0",
+        "from_left = sm > 0.0", "from_left = sm < 0.0",
         "test_small_marches.py::test_contact_of_hot_and_cold_gas_moves_with_the_flow",
     ),
     Fault(
@@ -85,7 +85,7 @@ FAULTS = (
     ),
     Fault(
         "half the inertance of the holes of a wall", "perforate.py",
-        "inertia = r * par[f.HOLE_LENGTH]", "inertia = 0.5 * r * par[f.HOLE_LENGTH]",
+        "inertia = donor_r * length[q]", "inertia = 0.5 * donor_r * length[q]",
         "test_small_marches.py::test_gas_in_the_holes_of_a_wall_swings_between_two_closed_ducts",
     ),
     Fault(
@@ -104,7 +104,7 @@ FAULTS = (
         "test_small_marches.py::test_books_of_the_trapped_gas_tell_fresh_charge_from_residual",
     ),
     Fault(
-        "burned gas that leaves counted as fresh", "march.py",
+        "burned gas that leaves counted as fresh", "step.py",
         "out[f.OUT_BURNED] += area * face[k, F_BURNED]",
         "out[f.OUT_BURNED] += area * face[k, F_FRESH]",
         "test_small_marches.py::test_books_of_an_open_end_tell_what_has_left",
