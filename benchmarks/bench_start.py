@@ -1,15 +1,12 @@
-"""Time of the demo study with an empty kernel cache (cold) and with a filled one (warm).
+"""Start: import of the package, first step, and the compilation of everything.
 
-    python benchmarks/bench_start.py
-
-Also prints the time to import the package, and from process start to the first step.
+Each is a Python process of its own from start to end, with a filled cache of kernels or an empty
+one.
 """
 
-import os
-import subprocess
-import sys
-import tempfile
-import time
+from measuring import Row, empty_cache, fresh_process, least
+
+IMPORT = "import wavesim, sys; print('matplotlib' in sys.modules)"
 
 FIRST_STEP = """
 import wavesim as ws
@@ -18,28 +15,29 @@ net = ws.Network({"pipe": ws.Pipe(1.0, 0.04)},
 ws.simulate(net, 1e-5, samples=2)
 """
 
-
-def seconds(arguments, cache):
-    """Wall time of one Python process with the given kernel cache."""
-    start = time.perf_counter()
-    subprocess.run(
-        [sys.executable, *arguments], check=True, capture_output=True,
-        env=os.environ | {"WAVESIM_CACHE": cache, "MPLBACKEND": "Agg"},
-    )
-    return time.perf_counter() - start
+ENGINE = """
+import wavesim as ws
+study = ws.load(ws.demo_path())
+ws.run_point(study.engine, study.exhausts[study.base], 6000.0, settings=ws.Settings(
+    cell_length=0.1, tolerance=0.1, sample_deg=10.0, min_cycles=1, max_cycles=2))
+"""
 
 
-def main():
-    """Run and print."""
-    with tempfile.TemporaryDirectory() as folder:
-        cache = os.path.join(folder, "cache")
-        print(f"import wavesim                 {seconds(['-c', 'import wavesim'], cache):6.2f} s")
-        for name in ("cold", "warm"):
-            out = os.path.join(folder, name)
-            demo = seconds(["-m", "wavesim", "demo", "--out", out], cache)
-            print(f"demo, {name}                     {demo:6.2f} s   (2 exhausts, 12 speeds)")
-        print(f"process start to first step    {seconds(['-c', FIRST_STEP], cache):6.2f} s")
-
-
-if __name__ == "__main__":
-    main()
+def run(quick):
+    """All rows."""
+    fresh_process("-c", FIRST_STEP)  # fills the cache
+    works = {"import": IMPORT, "first step": FIRST_STEP}
+    cost = least({
+        name: lambda code=code: fresh_process("-c", code)[0] for name, code in works.items()
+    }, 2 if quick else 5)
+    yield Row("process that imports wavesim", cost["import"], "s", "<= 1")
+    loaded = fresh_process("-c", IMPORT)[1].strip() == "True"
+    yield Row("import of wavesim loads matplotlib (1: yes, 0: no)", float(loaded), target="<= 0")
+    yield Row("process that takes a first step, kernels cached", cost["first step"], "s", "<= 1.5")
+    if quick:
+        print("The cold compilation is left out of a quick run.")
+        return
+    with empty_cache() as folder:
+        yield Row("process that runs an engine, empty cache: compiles everything",
+                  fresh_process("-c", ENGINE, cache=folder)[0], "s", "<= 20")
+    yield Row("the same, kernels cached", fresh_process("-c", ENGINE)[0], "s")

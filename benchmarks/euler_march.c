@@ -1,48 +1,68 @@
-/* The plain Euler march of wavesim/kernels/cells.py as one would write it in C: the same scheme
- * (MUSCL-Hancock in characteristic variables, HLLC, adaptive step), the same stages, perfect gas,
- * constant area, closed ends.  Only a yardstick for benchmarks/bench_kernels.py.
+/* The march of wavesim/kernels/cells.py as one would write it in C: the same scheme (MUSCL-Hancock
+ * in characteristic variables, HLLC, adaptive step) in the same stages, perfect gas, closed ends.
+ * Only a yardstick for the benchmarks.
+ *
+ * With `duct` it does all that the march does in a duct without walls: cells of any length and
+ * area, two mass fractions, the temperature.  Without, the three Euler equations at constant area
+ * and nothing else.
  *
  *     cc -O3 -march=native -ffast-math -shared -fPIC euler_march.c -o euler_march.so -lm
  */
 #include <math.h>
 #include <stddef.h>
 
-static inline double min2(double a, double b) { return a < b ? a : b; }
-static inline double max2(double a, double b) { return a > b ? a : b; }
+#define INLINE static inline __attribute__((always_inline))
+#define IN const double *restrict
+#define OUT double *restrict
 
-static inline double half_slope(double a, double b, double steep)
+INLINE double min2(double a, double b) { return a < b ? a : b; }
+INLINE double max2(double a, double b) { return a > b ? a : b; }
+
+INLINE double half_slope(double a, double b, double steep)
 {
     double mean = 0.25 * (1.0 + steep) * (a + b), low = min2(a, b), high = max2(a, b);
     return max2(0.0, min2(low, mean)) + min2(0.0, max2(high, mean));
 }
 
-static double primitives(long n, double gamma, double g1, const double *restrict r, const double *restrict m, const double *restrict e, double *restrict u, double *restrict p, double *restrict c)
+INLINE double steepness(double jump) { return min2(1.0, max2(0.0, (jump - 0.05) / 0.05)); }
+
+/* largest (|u| + c) / dx */
+INLINE double primitives(int duct, long n, double gamma, double R, double per_dx, IN r, IN m, IN e,
+                         IN y1, IN y2, IN inv_dx, OUT u, OUT p, OUT c, OUT T, OUT yf, OUT yb)
 {
     double top = 0.0;
     for (long i = 0; i < n; i++) {
         double ir = 1.0 / r[i];
         u[i] = m[i] * ir;
-        p[i] = g1 * (e[i] - 0.5 * m[i] * u[i]);
+        p[i] = (gamma - 1.0) * (e[i] - 0.5 * m[i] * u[i]);
         c[i] = sqrt(gamma * p[i] * ir);
-        top = max2(top, fabs(u[i]) + c[i]);
+        if (duct)
+            T[i] = p[i] * ir / R;
+        top = max2(top, (fabs(u[i]) + c[i]) * (duct ? inv_dx[i] : per_dx));
     }
+    if (duct)
+        for (long i = 0; i < n; i++) {
+            double ir = 1.0 / r[i];
+            yf[i] = y1[i] * ir;
+            yb[i] = y2[i] * ir;
+        }
     return top;
 }
 
-static void reconstruct(long n, double nu, const double *restrict r, const double *restrict u, const double *restrict p, const double *restrict c, double *restrict rm, double *restrict um, double *restrict pm, double *restrict rp, double *restrict up, double *restrict pp)
+INLINE void reconstruct(int duct, long n, double dt, double per_dx, IN r, IN u, IN p, IN c,
+                        IN inv_dx, IN dlna, OUT rm, OUT um, OUT pm, OUT rp, OUT up, OUT pp)
 {
     for (long i = 1; i < n - 1; i++) {
         double z = r[i] * c[i], iz = 1.0 / z, ic = r[i] * iz, ic2 = ic * ic, ir = c[i] * iz;
         double dp0 = p[i] - p[i - 1], dp1 = p[i + 1] - p[i];
         double zu0 = z * (u[i] - u[i - 1]), zu1 = z * (u[i + 1] - u[i]);
         double ds0 = r[i] - r[i - 1] - dp0 * ic2, ds1 = r[i + 1] - r[i] - dp1 * ic2;
-        double jump = 0.5 * ir * (fabs(ds0) + fabs(ds1));
-        double steep = min2(1.0, max2(0.0, (jump - 0.05) / 0.05));
         double left = half_slope(dp0 - zu0, dp1 - zu1, 0.0);
         double right = half_slope(dp0 + zu0, dp1 + zu1, 0.0);
-        double entropy = half_slope(ds0, ds1, steep);
+        double entropy = half_slope(ds0, ds1, steepness(0.5 * ir * (fabs(ds0) + fabs(ds1))));
         double sp = 0.5 * (left + right), su = 0.5 * (right - left) * iz;
-        double sr = entropy + sp * ic2, squeeze = nu * su;
+        double sr = entropy + sp * ic2, nu = dt * (duct ? inv_dx[i] : per_dx);
+        double squeeze = nu * su + (duct ? 0.5 * dt * u[i] * dlna[i] : 0.0);
         double hr = -nu * u[i] * sr - r[i] * squeeze;
         double hu = -nu * (u[i] * su + sp * ir);
         double hp = -nu * u[i] * sp - z * c[i] * squeeze;
@@ -58,16 +78,43 @@ static void reconstruct(long n, double nu, const double *restrict r, const doubl
     }
 }
 
-static void flux(long n, double g1, double k, const double *restrict rm, const double *restrict um, const double *restrict pm, const double *restrict rp, const double *restrict up, const double *restrict pp, const double *restrict c, double *restrict fr, double *restrict fm, double *restrict fe)
+INLINE double fraction_slope(double a, double b)
 {
+    return half_slope(a, b, steepness(0.5 * (fabs(a) + fabs(b))));
+}
+
+INLINE void reconstruct_fractions(long n, double dt, IN yf, IN yb, IN u, IN inv_dx, OUT fm, OUT fp,
+                                  OUT bm, OUT bp)
+{
+    for (long i = 1; i < n - 1; i++) {
+        double sf = fraction_slope(yf[i] - yf[i - 1], yf[i + 1] - yf[i]);
+        double sb = fraction_slope(yb[i] - yb[i - 1], yb[i + 1] - yb[i]);
+        double both = sf + sb, sign = both > 0.0 ? 1.0 : -1.0;
+        double excess = max2(0.0, fabs(both) - max2(0.0, 1.0 - yf[i] - yb[i]));
+        double pf = max2(0.0, sign * sf), pb = max2(0.0, sign * sb);
+        double give = sign * excess / max2(1e-300, pf + pb), nu = dt * inv_dx[i] * u[i];
+        sf -= give * pf;
+        sb -= give * pb;
+        fm[i] = yf[i] - (1.0 + nu) * sf;
+        fp[i] = yf[i] + (1.0 - nu) * sf;
+        bm[i] = yb[i] - (1.0 + nu) * sb;
+        bp[i] = yb[i] + (1.0 - nu) * sb;
+    }
+}
+
+INLINE void flux(long n, double gamma, IN rm, IN um, IN pm, IN rp, IN up, IN pp, IN c, OUT fr,
+                 OUT fm, OUT fe)
+{
+    const double k = 0.5 * (gamma + 1.0) / gamma, per_g1 = 1.0 / (gamma - 1.0);
     for (long i = 2; i < n - 1; i++) {
         long j = i - 1;
-        double el = pp[j] / g1 + 0.5 * rp[j] * up[j] * up[j];
-        double er = pm[i] / g1 + 0.5 * rm[i] * um[i] * um[i];
+        double el = pp[j] * per_g1 + 0.5 * rp[j] * up[j] * up[j];
+        double er = pm[i] * per_g1 + 0.5 * rm[i] * um[i] * um[i];
         double ps = max2(0.0, 0.5 * (pp[j] + pm[i])
                                   - 0.125 * (um[i] - up[j]) * (rp[j] + rm[i]) * (c[j] + c[i]));
-        double ql = sqrt(1.0 + k * max2(0.0, ps / pp[j] - 1.0));
-        double qr = sqrt(1.0 + k * max2(0.0, ps / pm[i] - 1.0));
+        double per_both = 1.0 / (pp[j] * pm[i]);
+        double ql = sqrt(1.0 + k * max2(0.0, (ps - pp[j]) * pm[i] * per_both));
+        double qr = sqrt(1.0 + k * max2(0.0, (ps - pm[i]) * pp[j] * per_both));
         double sl = min2(up[j] - c[j] * ql, um[i] - c[i]);
         double sr = max2(um[i] + c[i] * qr, up[j] + c[j]);
         double ml = rp[j] * (sl - up[j]), mr = rm[i] * (sr - um[i]);
@@ -77,48 +124,93 @@ static void flux(long n, double g1, double k, const double *restrict rm, const d
         double pk = left ? pp[j] : pm[i], ek = left ? el : er;
         double sk = left ? sl : sr, mk = left ? ml : mr;
         double s0 = left ? min2(sl, 0.0) : max2(sr, 0.0);
-        double rs = mk / (sk - sm);
-        double es = (mk * ek + (sm - uk) * (mk * rk * sm + rk * pk)) / (rk * (sk - sm));
+        double squeeze = 1.0 / (sk - sm), rs = mk * squeeze;
+        double es = ((sk - uk) * ek + (sm - uk) * (mk * sm + pk)) * squeeze;
         fr[i] = rk * uk + s0 * (rs - rk);
         fm[i] = rk * uk * uk + pk + s0 * (rs * sm - rk * uk);
         fe[i] = uk * (ek + pk) + s0 * (es - ek);
     }
 }
 
-static void update(long n, double nu, const double *restrict fr, const double *restrict fm, const double *restrict fe, double *restrict r, double *restrict m, double *restrict e)
+INLINE void flux_fractions(long n, IN fr, IN fm, IN fp, IN bm, IN bp, OUT ff, OUT fb)
 {
-    for (long i = 2; i < n - 2; i++) {
-        r[i] -= nu * (fr[i + 1] - fr[i]);
-        m[i] -= nu * (fm[i + 1] - fm[i]);
-        e[i] -= nu * (fe[i + 1] - fe[i]);
+    for (long i = 2; i < n - 1; i++) {
+        ff[i] = fr[i] * (fr[i] > 0.0 ? fp[i - 1] : fm[i]);
+        fb[i] = fr[i] * (fr[i] > 0.0 ? bp[i - 1] : bm[i]);
     }
 }
 
-/* arrays of n = cells + 4, two ghosts at each end; w holds 9 more rows of n, f 3 rows of n */
-long euler_march(long n, double dx, double gamma, double cfl, double t_end, long max_steps,
-                 double *r, double *m, double *e, double *w, double *f)
+INLINE void update(int duct, long n, double dt, double per_dx, IN area, IN inv_vol, IN pm, IN pp,
+                   IN fr, IN fm, IN fe, OUT r, OUT m, OUT e)
 {
-    double *u = w, *p = w + n, *c = w + 2 * n, *rm = w + 3 * n, *um = w + 4 * n, *pm = w + 5 * n;
-    double *rp = w + 6 * n, *up = w + 7 * n, *pp = w + 8 * n;
-    const double g1 = gamma - 1.0, k = 0.5 * (gamma + 1.0) / gamma;
-    double t = 0.0;
-    long step = 0;
-    while (t < t_end && step < max_steps) {
-        for (int side = 0; side < 2; side++) { /* mirror at the walls */
-            long edge = side ? n - 2 : 1, in = side ? n - 3 : 2, s = side ? 1 : -1;
-            for (int g = 0; g < 2; g++) {
-                r[edge + g * s] = r[in - g * s];
-                m[edge + g * s] = -m[in - g * s];
-                e[edge + g * s] = e[in - g * s];
-            }
-        }
-        double top = primitives(n, gamma, g1, r, m, e, u, p, c);
-        double dt = min2(cfl * dx / top, t_end - t), nu = dt / dx;
-        reconstruct(n, nu, r, u, p, c, rm, um, pm, rp, up, pp);
-        flux(n, g1, k, rm, um, pm, rp, up, pp, c, f, f + n, f + 2 * n);
-        update(n, nu, f, f + n, f + 2 * n, r, m, e);
-        t += dt;
-        step++;
+    for (long i = 2; i < n - 2; i++) {
+        double a0 = dt * (duct ? area[i] * inv_vol[i] : per_dx);
+        double a1 = duct ? dt * area[i + 1] * inv_vol[i] : a0;
+        double wall = duct ? 0.5 * (pm[i] + pp[i]) : 0.0;
+        r[i] -= a1 * fr[i + 1] - a0 * fr[i];
+        m[i] -= a1 * (fm[i + 1] - wall) - a0 * (fm[i] - wall);
+        e[i] -= a1 * fe[i + 1] - a0 * fe[i];
     }
-    return step;
+}
+
+INLINE void update_fractions(long n, double dt, IN area, IN inv_vol, IN ff, IN fb, OUT y1, OUT y2)
+{
+    for (long i = 2; i < n - 2; i++) {
+        double a0 = dt * area[i] * inv_vol[i], a1 = dt * area[i + 1] * inv_vol[i];
+        y1[i] -= a1 * ff[i + 1] - a0 * ff[i];
+        y2[i] -= a1 * fb[i + 1] - a0 * fb[i];
+    }
+}
+
+INLINE void mirror(double *row, long n, double sign)
+{
+    for (long g = 0; g < 2; g++) {
+        row[1 - g] = sign * row[2 + g];
+        row[n - 2 + g] = sign * row[n - 3 - g];
+    }
+}
+
+INLINE long run(int duct, long n, double gamma, double R, double cfl, long steps, double *U,
+                double *geometry, double *work)
+{
+    double *r = U, *m = U + n, *e = U + 2 * n, *y1 = U + 3 * n, *y2 = U + 4 * n;
+    double *inv_dx = geometry, *dlna = geometry + n, *inv_vol = geometry + 2 * n;
+    double *area = geometry + 3 * n, per_dx = inv_dx[2];
+    double *u = work, *p = u + n, *c = p + n, *rm = c + n, *um = rm + n, *pm = um + n, *rp = pm + n;
+    double *up = rp + n, *pp = up + n, *fr = pp + n, *fm = fr + n, *fe = fm + n, *T = fe + n;
+    double *yf = T + n, *yb = yf + n, *fl = yb + n, *fh = fl + n, *bl = fh + n, *bh = bl + n;
+    double *ff = bh + n, *fb = ff + n;
+    for (long step = 0; step < steps; step++) {
+        mirror(r, n, 1.0);
+        mirror(m, n, -1.0);
+        mirror(e, n, 1.0);
+        if (duct) {
+            mirror(y1, n, 1.0);
+            mirror(y2, n, 1.0);
+        }
+        double dt = cfl / primitives(duct, n, gamma, R, per_dx, r, m, e, y1, y2, inv_dx, u, p, c,
+                                     T, yf, yb);
+        if (!(dt > 0.0))
+            return step;
+        reconstruct(duct, n, dt, per_dx, r, u, p, c, inv_dx, dlna, rm, um, pm, rp, up, pp);
+        flux(n, gamma, rm, um, pm, rp, up, pp, c, fr, fm, fe);
+        update(duct, n, dt, per_dx, area, inv_vol, pm, pp, fr, fm, fe, r, m, e);
+        if (duct) {
+            reconstruct_fractions(n, dt, yf, yb, u, inv_dx, fl, fh, bl, bh);
+            flux_fractions(n, fr, fl, fh, bl, bh, ff, fb);
+            update_fractions(n, dt, area, inv_vol, ff, fb, y1, y2);
+        }
+    }
+    return steps;
+}
+
+/* `n` is the number of cells and two ghosts at each end.  U holds 5 rows of n: density, momentum,
+ * energy and the two partial densities; geometry 3 rows of n (1/dx, slope of ln area, 1/volume) and
+ * one of n + 1 (face areas); work 21 rows of n.  Returns the number of steps taken.
+ */
+long euler_march(int duct, long n, double gamma, double R, double cfl, long steps, double *U,
+                 double *geometry, double *work)
+{
+    return duct ? run(1, n, gamma, R, cfl, steps, U, geometry, work)
+                : run(0, n, gamma, R, cfl, steps, U, geometry, work);
 }

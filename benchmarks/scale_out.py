@@ -2,22 +2,84 @@
 
     python benchmarks/scale_out.py [SPEEDS]
 
-Prints seconds, the ratio to one thread, and the largest memory of this process.  All four must
-agree.  The first line tells what the machine has to give: how much more two processes of plain
-arithmetic get done together than one.  Shared machines often give less than two.
+All four must agree.  The first row tells what the machine has to give: how much more two processes
+of plain arithmetic get done together than one alone.  Shared machines often give less than two.
 """
 
 import multiprocessing
-import resource
 import sys
 import time
 from concurrent.futures import ProcessPoolExecutor
+from contextlib import contextmanager
 
 import numpy as np
+from engines import OPEN, speeds, system
+from measuring import Row, least, line
 
 import wavesim as ws
 
 WORKERS = 2
+TARGETS = {"two threads": ">= 1.8", "Dask cluster of two workers": ">= 1.6"}
+
+
+def run(quick):
+    """All rows; a quick run leaves the cluster out."""
+    yield from rows(2 if quick else 20, 1 if quick else 3, cluster=not quick)
+
+
+def rows(count, turns, cluster=True):
+    """Rows of a curve of `count` speeds."""
+    curve = Curve(count)
+    with spawned() as pool:
+        yield Row("the machine: two processes of plain arithmetic over one", capacity(pool))
+    curve.sweep(threads=WORKERS)  # compiles and warms up
+    one, two = "one thread", "two threads"
+    cost = least({one: lambda: curve.timed(one, threads=1),
+                  two: lambda: curve.timed(two, threads=WORKERS)}, turns)
+    yield Row(f"demo engine, curve of {count} speeds, one thread", cost[one], "s")
+    yield curve.row(two, cost[one] / cost[two])
+    with spawned() as pool:
+        yield curve.row("two processes", cost[one] / curve.on(pool, "two processes", turns))
+    if cluster:
+        told = "Dask cluster of two workers"
+        with dask_pool() as pool:
+            yield curve.row(told, cost[one] / curve.on(pool, told, turns))
+    else:
+        print("The Dask cluster is left out of a quick run.")
+    yield Row("largest difference of torque between these", curve.spread(), "%", "<= 0.5")
+
+
+class Curve:
+    """A speed curve of the demo engine and the torque that each way of computing it gives."""
+
+    def __init__(self, count):
+        self.system, self.rpm, self.torque = system(OPEN), speeds(count), {}
+
+    def sweep(self, rpm=None, **options):
+        """Torque at all speeds, or at some."""
+        rpm = self.rpm if rpm is None else rpm
+        return ws.speed_sweep(*self.system, rpm, progress=False, **options)["torque"]
+
+    def timed(self, name, **options):
+        """Seconds of the curve."""
+        clock = time.perf_counter()
+        self.torque[name] = self.sweep(**options)
+        return time.perf_counter() - clock
+
+    def on(self, pool, name, turns):
+        """Seconds of the curve on an executor, after its workers have loaded the kernels."""
+        self.sweep(self.rpm[-WORKERS:], executor=pool)
+        return min(self.timed(name, executor=pool) for _ in range(turns))
+
+    def row(self, name, ratio):
+        """Row of a ratio to one thread."""
+        return Row(f"demo engine, curve of {len(self.rpm)} speeds: {name} over one thread", ratio,
+                   target=TARGETS.get(name, ""))
+
+    def spread(self):
+        """Largest difference of torque from the mean of all ways, in per cent of it."""
+        torque = np.array(list(self.torque.values()))
+        return 100.0 * float(np.abs(torque / torque.mean(axis=0) - 1.0).max())
 
 
 def spin(_):
@@ -33,41 +95,14 @@ def capacity(pool):
     return WORKERS * alone / min(max(pool.map(spin, range(WORKERS))) for _ in range(3))
 
 
-def timed(label, sweep, base=None):
-    """Run, print and return (seconds, torque)."""
-    clock = time.perf_counter()
-    torque = sweep()["torque"]
-    seconds = time.perf_counter() - clock
-    ratio = "" if base is None else f"{base[0] / seconds:6.2f} times one thread"
-    same = base is None or np.allclose(torque, base[1], rtol=5e-3)
-    print(f"{label:<24s} {seconds:7.2f} s {ratio}{'' if same else '  OTHER RESULTS'}", flush=True)
-    return seconds, torque
+def spawned():
+    """Pool of two fresh processes."""
+    return ProcessPoolExecutor(WORKERS, mp_context=multiprocessing.get_context("spawn"))
 
 
-def main(count):
-    study = ws.load(ws.demo_path())
-    system = study.engine, study.exhausts[study.base]
-    rpm = np.linspace(2000.0, 7000.0, count)
-
-    def sweep(**options):
-        return lambda: ws.speed_sweep(*system, rpm, progress=False, **options)
-
-    spawn = multiprocessing.get_context("spawn")
-    with ProcessPoolExecutor(WORKERS, mp_context=spawn) as pool:
-        print(f"the machine gives {capacity(pool):.2f} times one core", flush=True)
-    sweep(threads=WORKERS)()  # compiles and warms up
-    base = timed("one thread", sweep(threads=1))
-    timed("two threads", sweep(threads=WORKERS), base)
-    peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024.0
-    print(f"largest memory so far    {peak:7.0f} MiB")
-    with ProcessPoolExecutor(WORKERS, mp_context=spawn) as pool:
-        ws.speed_sweep(*system, rpm[-2:], executor=pool, progress=False)
-        timed("two processes", sweep(executor=pool), base)
-    on_cluster(system, rpm, sweep, base)
-
-
-def on_cluster(system, rpm, sweep, base):
-    """The same on a Dask cluster, after its workers have loaded the kernels."""
+@contextmanager
+def dask_pool():
+    """Executor of a Dask cluster of two workers."""
     from distributed import Client, LocalCluster
 
     with (
@@ -75,8 +110,14 @@ def on_cluster(system, rpm, sweep, base):
         Client(cluster) as client,
         client.get_executor() as pool,
     ):
-        ws.speed_sweep(*system, rpm[-2:], executor=pool, progress=False)
-        timed("Dask, two workers", sweep(executor=pool), base)
+        yield pool
+
+
+def main(count):
+    """Print the table."""
+    print(line("what"))
+    for row in rows(count, 3):
+        print(line(*row.cells()), flush=True)
 
 
 if __name__ == "__main__":

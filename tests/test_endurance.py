@@ -4,10 +4,14 @@ Each random case either runs, with its ledger closed, positive pressures and no 
 one clear sentence.  The number of steps is bounded, so that none can hang.
 """
 
+import gc
 import math
 import re
+import resource
+import tracemalloc
 from collections import Counter
 from datetime import timedelta
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -218,3 +222,37 @@ def test_steps_allocate_nothing(system):
         if not enabled:
             _nrt_python.memsys_disable_stats()
     assert many == few
+
+
+def resident():
+    """Memory that this process holds [bytes]."""
+    pages = int(Path("/proc/self/statm").read_text().split()[1])
+    return pages * resource.getpagesize()
+
+
+@pytest.mark.skipif(not Path("/proc/self/statm").exists(), reason="the system has no /proc")
+def test_thousands_of_steps_leave_memory_as_it_was(system):
+    """Neither Python nor anything below it holds more after 20 000 steps in a hundred calls."""
+    model = compile_network(
+        ws.assemble(*system), ws.EngineGas(), ws.Settings(cell_length=0.1), engine=system[0],
+        rpm=6000.0, samples=72,
+    )
+
+    def steps(calls):
+        for _ in range(calls):
+            march(
+                model.net, model.state, model.work, model.record, model.inner, model.face, 1e9, 200
+            )
+
+    tracemalloc.start()
+    try:
+        steps(100)  # sets up what stays, such as Python's stock of small numbers
+        gc.collect()
+        before, resident_before = tracemalloc.get_traced_memory()[0], resident()
+        steps(100)
+        gc.collect()
+        grown = tracemalloc.get_traced_memory()[0] - before
+        resident_grown = resident() - resident_before
+    finally:
+        tracemalloc.stop()
+    assert grown < 50_000 and resident_grown < 1_000_000  # no object is as small as 3 bytes a step

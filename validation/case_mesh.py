@@ -1,10 +1,11 @@
 """Mesh: torque of the example engine on the default cells beside finer and coarser ones.
 
-The example engine runs at two speeds on cells from 32 mm down to a quarter of the default 8 mm, at
-the speed of the largest error with both collectors.  Compared with the finest mesh are torque,
+The example engine runs at two speeds on cells from 32 mm down to an eighth of the default 16 mm,
+at the speed of the largest error with both collectors.  Compared with the finest mesh are torque,
 filling, the pressure at the exhaust valve, and the difference of the collectors, which is what a
 study asks for.  The error is of first order in the cell length: steep fronts, and contacts between
-hot and cold gas at the valves.
+hot and cold gas at the valves.  (The short collector has cells of about 8 mm on every mesh down to
+that, see `wavesim.mesh`; only below do all ducts follow the cell length.)
 """
 
 from functools import cache
@@ -78,21 +79,20 @@ def _usual_checks():
         yield Check(f"{where}: volumetric efficiency", usual.volumetric_efficiency,
                     fine.volumetric_efficiency, allowed, source, "The torque follows the filling.")
         yield Check(f"{where}: pressure at the exhaust valve, rms over amplitude",
-                    trace_gap(name, rpm, USUAL), 0.0, "0.01 abs", source,
-                    "Fronts are smeared over some three cells, which they pass in 1 or 2 deg.")
+                    trace_gap(name, rpm, USUAL), 0.0, "0.02 abs", source,
+                    "Fronts are smeared over some three cells, which they pass in 2 to 4 deg.")
 
 
 def _trend_checks():
     torques = [torque(SHORT, WORST, dx) for dx in MESHES[WORST]]
-    for i in (1, 2):
-        cells = ", ".join(f"{1e3 * dx:g}" for dx in MESHES[WORST][i : i + 3])
-        yield Check(
-            f"{SHORT}, {WORST:g} rev/min: order of convergence of torque, cells of {cells} mm",
-            order(*torques[i : i + 3]), 1.0, "0.5 abs",
-            "order of a limited scheme at fronts, Roache, J. Fluids Eng. 116 (1994) 405",
-            "Fronts and contacts are of first order and smooth waves of second: between one half "
-            "and one and a half, or the error does not fall as supposed.",
-        )
+    cells = ", ".join(f"{1e3 * dx:g}" for dx in MESHES[WORST][-3:])
+    yield Check(
+        f"{SHORT}, {WORST:g} rev/min: order of convergence of torque, cells of {cells} mm",
+        order(*torques[-3:]), 1.0, "0.5 abs",
+        "order of a limited scheme at fronts, Roache, J. Fluids Eng. 116 (1994) 405",
+        "Fronts and contacts are of first order and smooth waves of second: between one half "
+        "and one and a half, or the error does not fall as supposed.",
+    )
     usual, fine = (gain(WORST, dx) for dx in (USUAL, MESHES[WORST][-1]))
     yield Check(
         f"torque of the long less the short collector, {WORST:g} rev/min", usual, fine, "0.5 abs",

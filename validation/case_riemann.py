@@ -42,21 +42,30 @@ def window(id):
     return 2.0 if id == "RP-10" else 1.0
 
 
-@cache
-def marched(id, cells_per_metre):
-    """Cell centres and final state of a case, window only."""
-    left, right, x0, t, gamma, gas_constant = states(id)
-    length = window(id) + 2.0 * PAD
+def start_state(id, pad=PAD):
+    """State before the diaphragm is taken away as a function of x [m], and the gas.
+
+    The window begins at x = `pad`.
+    """
+    left, right, x0, _, gamma, gas_constant = states(id)
 
     def start(x):
         rho, u, p = (
-            np.where(x < x0 + PAD, a, b) for a, b in zip(left, right, strict=True)
+            np.where(x < x0 + pad, a, b) for a, b in zip(left, right, strict=True)
         )
         return p, u, p / (gas_constant * rho), "air"
 
+    return start, ws.PerfectGas(gamma, gas_constant)
+
+
+@cache
+def marched(id, cells_per_metre):
+    """Cell centres and final state of a case, window only."""
+    start, gas = start_state(id)
+    length = window(id) + 2.0 * PAD
     result = march_tube(
-        start, length, round(length * cells_per_metre), t,
-        gas=ws.PerfectGas(gamma, gas_constant), settings=plain(CFL),
+        start, length, round(length * cells_per_metre), states(id)[3], gas=gas,
+        settings=plain(CFL),
     ).final["d"]
     x = result["x"] - PAD
     inside = (x > 0.0) & (x < window(id))

@@ -76,7 +76,7 @@ def still_model(engine, exhaust, rpm, c, ends):
              if name.startswith(("exhaust", "primary", "collector"))}
     model = compile_network(net, GAS, IDEAL.replace(cell_length=CELL), engine=engine, rpm=rpm,
                             samples=len(THETA), initial=start)
-    fired = model.net.end_valve[model.ends["exhaust port 1", "start"]]
+    fired = model.net.end_int[model.ends["exhaust port 1", "start"], f.END_VALVE]
     model.net.valve_area[np.arange(len(model.net.valve_area)) != fired] = 0.0
     model.net.cyl_par[:, f.Q_FRESH] = 0.0
     return model

@@ -10,8 +10,8 @@ import warnings
 import numpy as np
 
 
-def density(left, right, gamma, x0, t, length, cells):
-    """Cell centres [m] and density [kg/m3] at time t [s] of a Riemann problem on 0..length [m].
+def controller(left, right, gamma, x0, t, length, cells):
+    """Controller of a Riemann problem on 0..length [m] to the time t [s], before its run.
 
     `left` and `right` are (rho, u, p) in SI units; both ends let everything out.
     """
@@ -35,5 +35,13 @@ def density(left, right, gamma, x0, t, length, cells):
         run.solution, run.solver = pyclaw.Solution(state, domain), solver
         run.tfinal, run.num_output_times = t, 1
         run.output_format, run.keep_copy, run.verbosity = None, True, 0
+        return run
+
+
+def density(left, right, gamma, x0, t, length, cells):
+    """Cell centres [m] and density [kg/m3] at time t; parameters as for `controller`."""
+    run = controller(left, right, gamma, x0, t, length, cells)
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore")
         run.run()
-        return x, run.frames[-1].q[0].copy()
+    return run.solution.state.grid.x.centers, run.frames[-1].q[0].copy()

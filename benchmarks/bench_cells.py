@@ -1,0 +1,79 @@
+"""Cell updates per second: the march beside a loop in C and Clawpack; what full physics costs.
+
+One closed duct of perfect gas without walls.  The loop in C does what our march does there: five
+conserved values, cells of any area.  A second figure is for three values at constant area and no
+more, which our march cannot do.  Clawpack (classic, Roe, in Fortran) knows just these three.
+"""
+
+import ducts
+from case_riemann import states
+from measuring import Row, least
+
+SIZES = (20, 100, 1000, 10_000, 100_000)
+UPDATES = 2_000_000  # cell updates in one turn
+TOLD = {"ours": "our march", "c": "C, the same work", "c plain": "C, three equations only",
+        "clawpack": "Clawpack"}
+AGAINST_CLAWPACK = {1000: (">= 30", 0.05), 100_000: (">= 15", 2e-4)}  # target, time to march [s]
+
+
+def run(quick):
+    """All rows."""
+    function = ducts.c_loop() if ducts.c_compiler() else None
+    if function is None:
+        print("No C compiler: the loop in C is left out.")
+    else:
+        ours = ducts.plain(1000)
+        yield Row("largest difference of density between our march and C, 200 steps",
+                  ducts.difference(ours, ducts.InC(function, ours, True)), target="<= 1e-9")
+    for cells in SIZES[:3] if quick else SIZES:
+        yield from rates(cells, function, 3 if quick else 15)
+    yield full_physics(3 if quick else 25)
+
+
+def rates(cells, function, turns):
+    """Rows of one number of cells."""
+    ours = ducts.plain(cells)
+    works = {"ours": stepper(ours.march, cells)}
+    if function is not None:
+        works["c"] = stepper(ducts.InC(function, ours, True).march, cells)
+        works["c plain"] = stepper(ducts.InC(function, ours, False).march, cells)
+    if cells in AGAINST_CLAWPACK:
+        works["clawpack"] = clawpack(cells, AGAINST_CLAWPACK[cells][1])
+    cost = least(works, turns)
+    for name, seconds in cost.items():
+        yield Row(f"{TOLD[name]}, {cells} cells", 1e-6 / seconds, "M updates/s")
+    targets = {"c": ">= 0.95" if cells == 1000 else "",
+               "clawpack": AGAINST_CLAWPACK.get(cells, ("",))[0]}
+    for name in list(works)[1:]:
+        yield Row(f"our march over {TOLD[name]}, {cells} cells", cost[name] / cost["ours"],
+                  target=targets.get(name, ""))
+
+
+def stepper(march, cells):
+    """A call that marches some steps and returns the seconds of one cell in one of them."""
+    steps = max(20, UPDATES // cells)
+
+    def work():
+        seconds, done = march(steps=steps)
+        return seconds / (done * cells)
+
+    return work
+
+
+def clawpack(cells, t):
+    """The same for Clawpack, on Sod's tube."""
+
+    def work():
+        left, right, x0, _, gamma, _ = states("RP-1")
+        seconds, steps = ducts.clawpack(left, right, gamma, x0, t, 1.0, cells)
+        return seconds / (steps * cells)
+
+    return work
+
+
+def full_physics(turns):
+    """Row of the speed per cell with everything that an engine's ducts have."""
+    cost = least({"plain": stepper(ducts.plain(1000).march, 1000),
+                  "full": stepper(ducts.full(1000).march, 1000)}, turns)
+    return Row("full engine physics over plain march, speed per cell, 1000 cells",
+               cost["plain"] / cost["full"], target=">= 0.55")

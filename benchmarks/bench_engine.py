@@ -1,0 +1,66 @@
+"""The engine: time of one cycle, and how a step divides between cells, ends and samples.
+
+What the cells of a network cost is taken from long ducts with the same physics, of half to twice
+as many cells as the network: the slope of their time per step against cells, so that their own two
+ends drop out.  What is left of a step belongs to ends, nodes, stores and the ghost cells that they
+need.
+"""
+
+import ducts
+import numpy as np
+from engines import COMPLETE, OPEN, Cycles
+from measuring import Row, least
+
+RPM = 4500.0
+
+
+def run(quick):
+    """All rows."""
+    turns = 5 if quick else 15
+    yield from shares_of_a_step(turns)
+    yield from one_cycle(turns)
+
+
+def shares_of_a_step(turns):
+    """Rows of the parts of a step of the demo engine."""
+    bare, sampled = Cycles(OPEN, RPM, samples=False), Cycles(OPEN, RPM)
+    works = {"engine": bare.step_cost, "sampled": sampled.step_cost}
+    sizes = [round(share * bare.cells) for share in (0.5, 1.0, 1.5, 2.0)]
+    works |= {size: stepper(ducts.full(size)) for size in sizes}
+    cost = least(works, turns)
+    per_cell = np.polyfit(sizes, [cost[size] for size in sizes], 1)[0]
+    cells = bare.cells * per_cell
+    yield Row(f"demo engine, {bare.cells} cells: one step without samples", 1e6 * cost["engine"],
+              "us")
+    yield Row("demo engine: its cells, from long ducts with the same physics", 1e6 * cells, "us")
+    yield Row("demo engine: share of ends and nodes in a step",
+              100.0 * (1.0 - cells / cost["engine"]), "%", "<= 35")
+    yield Row("demo engine: a sample every degree adds", 100.0 * (
+        cost["sampled"] / cost["engine"] - 1.0), "%")
+
+
+def stepper(duct, steps=4000):
+    """A call that marches a duct and returns the seconds of one step."""
+
+    def work():
+        seconds, done = duct.march(steps=steps)
+        return seconds / done
+
+    return work
+
+
+def one_cycle(turns):
+    """Rows of a cycle of the engine with a complete system."""
+    engine = Cycles(COMPLETE, 3000.0)
+    steps = []
+
+    def cycle():
+        seconds, count = engine.march()
+        steps.append(count)
+        return seconds
+
+    cost = least({"cycle": cycle}, turns)["cycle"]
+    yield Row("complete system, 3000 rev/min, default mesh: one cycle on one thread", 1e3 * cost,
+              "ms", "<= 60")
+    yield Row(f"complete system, {engine.cells} cells: steps of that cycle", steps[-1])
+    yield Row("complete system: one step", 1e6 * cost / steps[-1], "us")
