@@ -131,21 +131,22 @@ def ducts_beyond_valves(network, side):
     air : Ambient or None
         The air outside these ducts.
     """
-    todo = [
-        node.ends[0][0] for node in network.nodes.values()
-        if isinstance(node, ValvePort) and node.side == side
-    ]
+    todo, nodes_at = [], {}
+    for node in network.nodes.values():
+        names = [name for name, _ in node.ends] or [node.core, node.annulus]
+        for name in names:
+            nodes_at.setdefault(name, []).append((node, names))
+        if isinstance(node, ValvePort) and node.side == side:
+            todo += names
     reached, outside = set(), None
     while todo:
         duct = todo.pop()
         if duct in reached:
             continue
         reached.add(duct)
-        for node in network.nodes.values():
-            names = [name for name, _ in node.ends] or [node.core, node.annulus]
-            if duct in names:
-                outside = getattr(node, "ambient", outside)
-                todo += names
+        for node, names in nodes_at[duct]:
+            outside = getattr(node, "ambient", outside)
+            todo += names
     return reached, outside
 
 

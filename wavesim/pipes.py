@@ -8,6 +8,7 @@ its start to its end.
 """
 
 from dataclasses import KW_ONLY, dataclass
+from functools import cached_property
 from math import hypot, inf, pi, radians, sin, sqrt
 from typing import NamedTuple
 
@@ -451,10 +452,12 @@ class Duct(Description):
                     "different bore with an AreaStep)."
                 )
 
-    @property
+    @cached_property
     def breaks(self):
         """Positions of the ends of the parts [m], (n_part + 1,) from 0 to the length."""
-        return np.concatenate(([0.0], np.cumsum([tube.length for tube in self.parts])))
+        places = np.concatenate(([0.0], np.cumsum([tube.length for tube in self.parts])))
+        places.flags.writeable = False
+        return places
 
     @property
     def length(self):

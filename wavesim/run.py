@@ -186,7 +186,7 @@ def _rough_run(network, gas, engine, settings, start, demand):
         return None
     rough = settings.replace(
         cell_length=min(0.2, settings.coarse_start * settings.cell_length), coarse_start=1.0,
-        tolerance=max(5e-3, settings.tolerance), sample_deg=10.0, min_cycles=1, max_cycles=20,
+        tolerance=max(1e-2, settings.tolerance), sample_deg=10.0, min_cycles=1, max_cycles=20,
     )
     model = compile_network(network, gas, rough, engine=engine, rpm=demand["rpm"])
     walls = find_solved_walls(model)

@@ -11,7 +11,7 @@ from wavesim.errors import InputError, check_number
 from wavesim.result import Failure, Sweep
 from wavesim.run import RPM_RANGE
 from wavesim.settings import Settings
-from wavesim.work import Task, count_workers, run_chains
+from wavesim.work import AHEAD, Task, count_workers, run_chains
 
 
 def speed_sweep(
@@ -94,7 +94,7 @@ def speed_sweeps(
     settings = settings or Settings()
     fuel = _fuel_flows(fuel_from, speeds)
     workers = count_workers(executor, threads, "speed_sweep")
-    runs = _runs(speeds, workers)
+    runs = _runs(speeds, AHEAD * workers)
     chains = [
         [Task(engine, exhaust, speed, settings, fuel[speed]) for speed in run]
         for _, engine, exhaust in systems

@@ -22,7 +22,7 @@ from wavesim.run import run_point
 from wavesim.store import point_key
 
 POLL = 0.2  # [s] between looks at points that another process computes
-AHEAD = 2  # chains in work for every worker, so that none waits while results are put away
+AHEAD = 2  # chains in work for every worker: none waits while results travel or are put away
 
 
 class Task(NamedTuple):
