@@ -181,9 +181,9 @@ def handbook_loss(point, duct, parts, start):
 
 
 def silencer_coefficients(point):
-    """Loss of the silencer over the dynamic pressure in its core: as marched, and of its core.
+    """Loss of the silencer over the dynamic pressure in its core: as marched, and by the fit.
 
-    The second is what a perforated core takes by its description, wall friction included.
+    The second is 0.06 times the area of all holes over that of the core, and wall friction.
     """
     x, _, u, _, rho = gas_fields(point, "tailpipe/1 core")
     head = np.mean(0.5 * rho * u * np.abs(u))
@@ -194,9 +194,8 @@ def silencer_coefficients(point):
     core = point.exhaust.tailpipe[0].core
     reynolds = np.mean(rho * np.abs(u) * core.diameter / viscosity(T))
     friction = fluids.friction_factor(Re=reynolds, eD=core.roughness / core.diameter)
-    return (before - behind) / head, (
-        core.loss_coefficient(reynolds) + friction * core.length / core.diameter
-    )
+    holes = 4.0 * point.exhaust.tailpipe[0].porosity * core.length / core.diameter
+    return (before - behind) / head, 0.06 * holes + friction * core.length / core.diameter
 
 
 # --- tables ---------------------------------------------------------------------------------------
@@ -238,16 +237,15 @@ def _station_table(found, rpm):
          *(f"{value:.2f}" for value in silencer_coefficients(sweep[rpm]))]
         for name, sweep in list(found.items())[1:]
     ]
-    heads = ["system", *STATIONS, "loss of the silencer", "of its core"]
+    heads = ["system", *STATIONS, "loss of the silencer", "by the fit"]
     return (
         f"Mean gauge pressure [kPa] where each part begins, {rpm:g} rev/min, and the loss of the "
         "silencer over the dynamic pressure in its core:\n\n"
         + _markdown(heads, rows, len(heads) - 1)
-        + "\n\nThe last column is what a perforated core takes by its description: 0.06 times the "
-        "area of its holes over that of its bore (Munjal 2014, ch. 3, from memory), and wall "
-        "friction.  The silencer takes more because gas also leaves through the holes and comes "
-        "back without its speed.  Whether the formula, a fit to whole silencers, holds that "
-        "already is open; if it does, the silencer takes too much here."
+        + "\n\nThe last column is the fit to whole silencers in steady flow: 0.06 times the area of "
+        "the holes over that of the bore (Munjal 2014, ch. 3, from memory), and wall friction.  "
+        "`case_fittings` compares both in steady flow; pulses drive more gas through the holes, "
+        "which comes back without its speed."
     )
 
 
