@@ -7,7 +7,7 @@ import pytest
 from wavesim.errors import InputError
 from wavesim.exhaust import Crossing, Crossover, Exhaust, Merge
 from wavesim.materials import Fibre, Metal, Packing, gauge
-from wavesim.nodes import Perforate
+from wavesim.nodes import Junction, Perforate
 from wavesim.parts import Monolith, Plate
 from wavesim.pipes import Bend, Duct, Pipe
 from wavesim.silencers import Chamber, PerforatedSilencer, Resonator, SideTube
@@ -33,10 +33,18 @@ can = make(Resonator, volume=0.002, neck_length=0.04, neck_diameter=0.03)
 perforate = make(Perforate, core="a", annulus="b", hole_diameter=0.003, porosity=0.1,
                  wall_thickness=0.001)
 wall = make(Wall, thickness=0.0015)
+joint = make(Junction, at=("a.end", "b.start"))
+merge = make(Merge)
 exhaust = make(EXHAUST.replace)
 
 # name of the case: (what is done, fragments of the message)
 CASES = {
+    # --- joints --------------------------------------------------------------------------------
+    "volume in a joint of one pressure": (
+        joint(model="pressure", volume=1e-4),
+        ["Junction: volume = 0.0001 m3", "None with model = 'pressure'", "1e-8 m3 to 0.1 m3"]),
+    "volume in a merge of one pressure": (
+        merge(model="pressure", volume=1e-4), ["Merge: volume = 0.0001 m3", "'pressure'"]),
     # --- tubes ---------------------------------------------------------------------------------
     "bend without a radius": (
         bend(radius_ratio=None), ["Bend: give exactly one of radius (in m) and radius_ratio"]),

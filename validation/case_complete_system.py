@@ -242,8 +242,8 @@ def _station_table(found, rpm):
         f"Mean gauge pressure [kPa] where each part begins, {rpm:g} rev/min, and the loss of the "
         "silencer over the dynamic pressure in its core:\n\n"
         + _markdown(heads, rows, len(heads) - 1)
-        + "\n\nThe last column is the fit to whole silencers in steady flow: 0.06 times the area of "
-        "the holes over that of the bore (Munjal 2014, ch. 3, from memory), and wall friction.  "
+        + "\n\nThe last column is the fit to whole silencers in steady flow: 0.06 times the area "
+        "of the holes over that of the bore (Munjal 2014, ch. 3, from memory), and wall friction.  "
         "`case_fittings` compares both in steady flow; pulses drive more gas through the holes, "
         "which comes back without its speed."
     )

@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 from wavesim.description import Description, checked, choice, number, part, sequence, text
 from wavesim.errors import check_int
-from wavesim.nodes import Ambient
+from wavesim.nodes import Ambient, check_joint_volume
 from wavesim.parts import Monolith, Plate
 from wavesim.pipes import Bend, Part, Pipe, as_line, line
 from wavesim.silencers import Chamber, PerforatedSilencer, Resonator, SideTube
@@ -47,6 +47,9 @@ class Merge(Description):
     model: str = choice(("momentum", "pressure"), "momentum")
     volume: float | None = number("m3", 1e-8, 0.1, None)
 
+    def _check(self):
+        check_joint_volume(self)
+
 
 @dataclass(frozen=True, kw_only=True)
 class Crossover(Description):
@@ -69,6 +72,9 @@ class Crossover(Description):
     model: str = choice(("momentum", "pressure"), "momentum")
     volume: float | None = number("m3", 1e-8, 0.1, None)
 
+    def _check(self):
+        check_joint_volume(self)
+
 
 @dataclass(frozen=True, kw_only=True)
 class Crossing(Description):
@@ -87,6 +93,9 @@ class Crossing(Description):
     angle_deg: float = number("deg", 0.0, 80.0, 20.0)
     model: str = choice(("momentum", "pressure"), "momentum")
     volume: float | None = number("m3", 1e-8, 0.1, None)
+
+    def _check(self):
+        check_joint_volume(self)
 
 
 @dataclass(frozen=True, kw_only=True)

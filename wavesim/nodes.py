@@ -385,6 +385,15 @@ def _angles(owner, name, value):
     )
 
 
+def check_joint_volume(joint):
+    """Refuse a volume in a joint of one pressure, which has none."""
+    if joint.model == "pressure" and joint.volume is not None:
+        joint._refuse(
+            f"volume = {joint.volume:g} m3 must be None with model = 'pressure', which has no "
+            "volume; choose model 'momentum' (valid: 1e-8 m3 to 0.1 m3), or put a Volume there."
+        )
+
+
 @dataclass(frozen=True)
 class Junction(Node):
     """Point where several ducts meet.
@@ -400,12 +409,14 @@ class Junction(Node):
     angles_deg : sequence of float or None
         Instead: azimuth of each branch in one plane [deg], -360 to 360.
     volume : float or None
-        Gas volume of the junction itself [m3], 1e-8 to 0.1; None: from the bores.
+        Gas volume of the junction itself [m3], 1e-8 to 0.1; None: from the bores.  Only of the
+        momentum model.
 
     Raises
     ------
     InputError
-        If both `directions` and `angles_deg` are given or their number differs from that of `at`.
+        If both `directions` and `angles_deg` are given or their number differs from that of `at`,
+        or a volume is given to the pressure model.
 
     Notes
     -----
@@ -420,6 +431,7 @@ class Junction(Node):
     volume: float | None = number("m3", 1e-8, 0.1, None)
 
     def _check(self):
+        check_joint_volume(self)
         if self.directions is not None and self.angles_deg is not None:
             self._refuse("give directions or angles_deg, not both.")
         for name in ("directions", "angles_deg"):
