@@ -138,7 +138,8 @@ def draw():
                        ws.plots.MARKERS[i] + "-", color=ws.plots.COLOURS[i],
                        label=f"{name}, {rpm:g} rev/min")
     upper.axvline(1e3 * USUAL, color=ws.plots.REFERENCE, ls="--", lw=1.0)
-    upper.text(1e3 * USUAL, -0.95, " default", color=ws.plots.REFERENCE)
+    upper.text(1e3 * USUAL, 0.05, " default", color=ws.plots.REFERENCE,
+               transform=upper.get_xaxis_transform())
     upper.axhspan(-0.3, 0.3, color=ws.plots.FAINT, zorder=0)
     upper.set_xticks([2, 4, 8, 16, 32], ["2", "4", "8", "16", "32"])
     upper.minorticks_off()

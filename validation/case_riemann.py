@@ -197,7 +197,7 @@ def draw():
         fine = np.linspace(0.0, window(id), 2001)
         ax.plot(fine, tube.sample((fine - x0) / t)[0], color=ws.plots.REFERENCE, label="exact")
         ax.plot(x, found["rho"], ".", color=ws.plots.COLOURS[0], label="100 cells per metre")
-        ax.set_title(f"{id}: {references(id)[0].source}", loc="left")
+        ax.set_title(f"{id}: {references(id)[0].source.split(',')[0]}", loc="left")
         ax.set_ylabel("density [kg/m³]")
     axes[0].legend(frameon=False)
     axes[-1].set_xlabel("position [m]")
