@@ -2,9 +2,8 @@
  * in characteristic variables, HLLC, adaptive step) in the same stages, perfect gas, closed ends.
  * Only a yardstick for the benchmarks.
  *
- * With `duct` it does all that the march does in a duct without walls: cells of any length and
- * area, two mass fractions, the temperature.  Without, the three Euler equations at constant area
- * and nothing else.
+ * With `duct` it does all that the march does with air in a duct without walls: cells of any length
+ * and area, the temperature.  Without, the three Euler equations at constant area and no more.
  *
  *     cc -O3 -march=native -ffast-math -shared -fPIC euler_march.c -o euler_march.so -lm
  */
@@ -28,7 +27,7 @@ INLINE double steepness(double jump) { return min2(1.0, max2(0.0, (jump - 0.05) 
 
 /* largest (|u| + c) / dx */
 INLINE double primitives(int duct, long n, double gamma, double R, double per_dx, IN r, IN m, IN e,
-                         IN y1, IN y2, IN inv_dx, OUT u, OUT p, OUT c, OUT T, OUT yf, OUT yb)
+                         IN inv_dx, OUT u, OUT p, OUT c, OUT T)
 {
     double top = 0.0;
     for (long i = 0; i < n; i++) {
@@ -40,12 +39,6 @@ INLINE double primitives(int duct, long n, double gamma, double R, double per_dx
             T[i] = p[i] * ir / R;
         top = max2(top, (fabs(u[i]) + c[i]) * (duct ? inv_dx[i] : per_dx));
     }
-    if (duct)
-        for (long i = 0; i < n; i++) {
-            double ir = 1.0 / r[i];
-            yf[i] = y1[i] * ir;
-            yb[i] = y2[i] * ir;
-        }
     return top;
 }
 
@@ -75,30 +68,6 @@ INLINE void reconstruct(int duct, long n, double dt, double per_dx, IN r, IN u, 
         up[i] = u[i] + keep * (hu + su);
         pm[i] = p[i] + keep * (hp - sp);
         pp[i] = p[i] + keep * (hp + sp);
-    }
-}
-
-INLINE double fraction_slope(double a, double b)
-{
-    return half_slope(a, b, steepness(0.5 * (fabs(a) + fabs(b))));
-}
-
-INLINE void reconstruct_fractions(long n, double dt, IN yf, IN yb, IN u, IN inv_dx, OUT fm, OUT fp,
-                                  OUT bm, OUT bp)
-{
-    for (long i = 1; i < n - 1; i++) {
-        double sf = fraction_slope(yf[i] - yf[i - 1], yf[i + 1] - yf[i]);
-        double sb = fraction_slope(yb[i] - yb[i - 1], yb[i + 1] - yb[i]);
-        double both = sf + sb, sign = both > 0.0 ? 1.0 : -1.0;
-        double excess = max2(0.0, fabs(both) - max2(0.0, 1.0 - yf[i] - yb[i]));
-        double pf = max2(0.0, sign * sf), pb = max2(0.0, sign * sb);
-        double give = sign * excess / max2(1e-300, pf + pb), nu = dt * inv_dx[i] * u[i];
-        sf -= give * pf;
-        sb -= give * pb;
-        fm[i] = yf[i] - (1.0 + nu) * sf;
-        fp[i] = yf[i] + (1.0 - nu) * sf;
-        bm[i] = yb[i] - (1.0 + nu) * sb;
-        bp[i] = yb[i] + (1.0 - nu) * sb;
     }
 }
 
@@ -132,14 +101,6 @@ INLINE void flux(long n, double gamma, IN rm, IN um, IN pm, IN rp, IN up, IN pp,
     }
 }
 
-INLINE void flux_fractions(long n, IN fr, IN fm, IN fp, IN bm, IN bp, OUT ff, OUT fb)
-{
-    for (long i = 2; i < n - 1; i++) {
-        ff[i] = fr[i] * (fr[i] > 0.0 ? fp[i - 1] : fm[i]);
-        fb[i] = fr[i] * (fr[i] > 0.0 ? bp[i - 1] : bm[i]);
-    }
-}
-
 INLINE void update(int duct, long n, double dt, double per_dx, IN area, IN inv_vol, IN pm, IN pp,
                    IN fr, IN fm, IN fe, OUT r, OUT m, OUT e)
 {
@@ -150,15 +111,6 @@ INLINE void update(int duct, long n, double dt, double per_dx, IN area, IN inv_v
         r[i] -= a1 * fr[i + 1] - a0 * fr[i];
         m[i] -= a1 * (fm[i + 1] - wall) - a0 * (fm[i] - wall);
         e[i] -= a1 * fe[i + 1] - a0 * fe[i];
-    }
-}
-
-INLINE void update_fractions(long n, double dt, IN area, IN inv_vol, IN ff, IN fb, OUT y1, OUT y2)
-{
-    for (long i = 2; i < n - 2; i++) {
-        double a0 = dt * area[i] * inv_vol[i], a1 = dt * area[i + 1] * inv_vol[i];
-        y1[i] -= a1 * ff[i + 1] - a0 * ff[i];
-        y2[i] -= a1 * fb[i + 1] - a0 * fb[i];
     }
 }
 
@@ -173,40 +125,28 @@ INLINE void mirror(double *row, long n, double sign)
 INLINE long run(int duct, long n, double gamma, double R, double cfl, long steps, double *U,
                 double *geometry, double *work)
 {
-    double *r = U, *m = U + n, *e = U + 2 * n, *y1 = U + 3 * n, *y2 = U + 4 * n;
+    double *r = U, *m = U + n, *e = U + 2 * n;
     double *inv_dx = geometry, *dlna = geometry + n, *inv_vol = geometry + 2 * n;
     double *area = geometry + 3 * n, per_dx = inv_dx[2];
     double *u = work, *p = u + n, *c = p + n, *rm = c + n, *um = rm + n, *pm = um + n, *rp = pm + n;
     double *up = rp + n, *pp = up + n, *fr = pp + n, *fm = fr + n, *fe = fm + n, *T = fe + n;
-    double *yf = T + n, *yb = yf + n, *fl = yb + n, *fh = fl + n, *bl = fh + n, *bh = bl + n;
-    double *ff = bh + n, *fb = ff + n;
     for (long step = 0; step < steps; step++) {
         mirror(r, n, 1.0);
         mirror(m, n, -1.0);
         mirror(e, n, 1.0);
-        if (duct) {
-            mirror(y1, n, 1.0);
-            mirror(y2, n, 1.0);
-        }
-        double dt = cfl / primitives(duct, n, gamma, R, per_dx, r, m, e, y1, y2, inv_dx, u, p, c,
-                                     T, yf, yb);
+        double dt = cfl / primitives(duct, n, gamma, R, per_dx, r, m, e, inv_dx, u, p, c, T);
         if (!(dt > 0.0))
             return step;
         reconstruct(duct, n, dt, per_dx, r, u, p, c, inv_dx, dlna, rm, um, pm, rp, up, pp);
         flux(n, gamma, rm, um, pm, rp, up, pp, c, fr, fm, fe);
         update(duct, n, dt, per_dx, area, inv_vol, pm, pp, fr, fm, fe, r, m, e);
-        if (duct) {
-            reconstruct_fractions(n, dt, yf, yb, u, inv_dx, fl, fh, bl, bh);
-            flux_fractions(n, fr, fl, fh, bl, bh, ff, fb);
-            update_fractions(n, dt, area, inv_vol, ff, fb, y1, y2);
-        }
     }
     return steps;
 }
 
-/* `n` is the number of cells and two ghosts at each end.  U holds 5 rows of n: density, momentum,
- * energy and the two partial densities; geometry 3 rows of n (1/dx, slope of ln area, 1/volume) and
- * one of n + 1 (face areas); work 21 rows of n.  Returns the number of steps taken.
+/* `n` is the number of cells and two ghosts at each end.  U holds rows of n, the first three
+ * density, momentum and energy; geometry 3 rows of n (1/dx, slope of ln area, 1/volume) and
+ * one of n + 1 (face areas); work 13 rows of n.  Returns the number of steps taken.
  */
 long euler_march(int duct, long n, double gamma, double R, double cfl, long steps, double *U,
                  double *geometry, double *work)

@@ -38,8 +38,8 @@ def work(folder, count):
 
     class LoggedStore(Store):
         def put(self, key, outcome):
-            os.write(log, f"keeping {key}\n".encode())
             super().put(key, outcome)
+            os.write(log, f"kept {key}\n".encode())
 
     wavesim.work.run_point = logged
     study = load(demo_path())
@@ -68,7 +68,7 @@ def main(count):
         for kill in range(1, KILLS + 1):
             worker = subprocess.Popen(command, env=environment)
             goal = int(count * (kill - chance.uniform(0.2, 0.8)) / KILLS)
-            while len(lines(folder, "keeping")) < goal and worker.poll() is None:
+            while len(lines(folder, "kept")) < goal and worker.poll() is None:
                 time.sleep(0.01)
             time.sleep(chance.uniform(0.0, 0.05))
             worker.send_signal(signal.SIGKILL)
@@ -84,7 +84,7 @@ def report(folder, count, seconds):
     from wavesim import Store
 
     found = Store(folder / "store").check()
-    kept = Counter(lines(folder, "keeping"))
+    kept = Counter(lines(folder, "kept"))
     started = len(lines(folder, "started"))
     twice = sum(number > 1 for number in kept.values())
     print(f"{found.finished} results, {twice} computed twice, {len(found.damaged)} damaged, "
