@@ -97,14 +97,6 @@ def test_run_writes_nothing_beside_its_folder(study_file, tmp_path, monkeypatch)
     assert {entry.name for entry in tmp_path.iterdir()} == {"here", "out", "study.toml"}
 
 
-def test_compilation_is_announced_only_when_needed(study_file, tmp_path, capsys, monkeypatch):
-    path = study_file()
-    for compiled in (True, False):
-        monkeypatch.setattr(wavesim.app, "is_compiled", lambda compiled=compiled: compiled)
-        run(path, tmp_path / "out", "--rpm", 6000)
-        assert ("compiled first" in capsys.readouterr().out) is not compiled
-
-
 def test_demo_copies_the_study_and_runs_it(tmp_path, capsys):
     assert main(["demo", "--out", str(tmp_path), "--rpm", "6000", "6300"]) == 0
     for original in demo_path().parent.iterdir():

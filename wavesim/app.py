@@ -16,7 +16,6 @@ import time
 from pathlib import Path
 
 from wavesim.errors import InputError
-from wavesim.kernels.jit import is_compiled
 from wavesim.report import make_folder, run_study, study_text, write_report
 from wavesim.store import Store
 from wavesim.study import demo_path, load
@@ -81,9 +80,6 @@ def _run(path, options):
     out = make_folder(options.out)
     print(f"{study.name or path.name}: {_count(len(study.exhausts), 'exhaust')} at "
           f"{_count(len(study.rpm), 'speed')}")
-    if not is_compiled():
-        print("The kernels are compiled first, once for this version: this takes about a minute.",
-              flush=True)
     store = None if options.fresh else Store(out / "store")
     if store is not None:
         print(f"Finished points are kept in {store.folder}: a run that was stopped or killed goes "

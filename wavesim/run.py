@@ -14,6 +14,7 @@ from wavesim.kernels import flat as f
 from wavesim.kernels.characteristics import march_lines
 from wavesim.kernels.march import march
 from wavesim.nodes import Volume
+from wavesim.precompile import help_to_compile
 from wavesim.prolong import prolong
 from wavesim.result import Point, Samples, Transient, point_meta
 from wavesim.settings import SCHEMES, Settings
@@ -213,10 +214,11 @@ _MARCH = dict(zip(SCHEMES, (march, march_lines), strict=True))
 
 def march_to(model, t_end, max_steps, cycle=None, used=0):
     """March to `t_end`, `used` of `max_steps` steps being spent; turns a status into a sentence."""
-    status, steps = _MARCH[model.settings.scheme](
-        model.net, model.state, model.work, model.record, model.inner, model.face, t_end,
-        max_steps - used,
-    )
+    with help_to_compile():
+        status, steps = _MARCH[model.settings.scheme](
+            model.net, model.state, model.work, model.record, model.inner, model.face, t_end,
+            max_steps - used,
+        )
     if status != f.OK:
         raise _trouble(model, status, steps, max_steps, cycle)
     return steps

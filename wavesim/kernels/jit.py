@@ -41,6 +41,16 @@ def is_compiled():
     return FOLDER is not None and any(Path(FOLDER).rglob("march.march-*.nbc"))
 
 
+def is_kept():
+    """True if what is compiled here is found again by another process."""
+    return FOLDER is not None and not numba.config.DISABLE_JIT
+
+
+def compile_for(kernel, *arguments):
+    """Compile a kernel for arguments of the types of these."""
+    kernel.compile(tuple(map(numba.typeof, arguments)))
+
+
 def _compile(function, **options):
     before = numba.config.CACHE_DIR
     numba.config.CACHE_DIR = FOLDER or before
