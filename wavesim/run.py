@@ -166,13 +166,14 @@ def _settle(model, walls, settings, *, rpm, fuel_flow, stop):
     history, steps = [], 0
     for cycle in range(1, settings.max_cycles + 1):
         before = contents(model)
-        steps += _cycle(model, settings, cycle, stop)
+        sampled = cycle == settings.max_cycles or _may_settle(history, settings.tolerance)
+        steps += _cycle(model, settings, cycle, stop, sampled)
         after = contents(model)
         mean_wall = update_walls(model, walls, 120.0 / rpm)
         history.append([*_watched(model), mean_wall])
         if fuel_flow is not None:
             _follow_fuel(model, model.engine, rpm, fuel_flow)
-        if cycle >= settings.min_cycles and _settled(history, settings.tolerance):
+        if sampled and cycle >= settings.min_cycles and _settled(history, settings.tolerance):
             break
     return _Cycles(model, history, steps, before, after)
 
@@ -224,14 +225,14 @@ def march_to(model, t_end, max_steps, cycle=None, used=0):
     return steps
 
 
-def _cycle(model, settings, cycle, stop):
-    """One engine cycle from crank angle 0 to 720; returns the number of steps."""
+def _cycle(model, settings, cycle, stop, sampled=True):
+    """One engine cycle from crank angle 0 to 720, with samples or not; returns the steps."""
     record = model.record
     for sums in (record.end_sum, record.cyl_sum, record.wall):
         sums[:] = 0.0
     omega = model.net.options[f.OMEGA_DEG]
     model.state.clock[:] = 0.0
-    model.record.interval[:] = settings.sample_deg / omega, 0.0
+    model.record.interval[:] = settings.sample_deg / omega if sampled else 0.0, 0.0
     used = 0
     for angle in np.arange(CHUNK_DEG, 720.0 + 1.0, CHUNK_DEG):
         used += march_to(model, angle / omega, settings.max_steps_per_cycle, cycle, used)
@@ -434,6 +435,14 @@ def _change(history, back=1):
     scale[1] = max(scale[1], 0.1 * scale[0])  # residual gas against the charge
     scale[3] = scale[2]  # pumping against the net work
     return float(np.max(np.abs(new - old) / np.maximum(scale, 1e-300)))
+
+
+def _may_settle(history, tolerance):
+    """False if the next cycle cannot repeat the last two: they differ by too much.
+
+    Twice the tolerance, and a tenth for what is relative to another cycle.
+    """
+    return _change(history) <= 2.2 * tolerance
 
 
 def _settled(history, tolerance):
