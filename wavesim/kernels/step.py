@@ -240,9 +240,9 @@ def open_step(net, state, work, record, face, t_end, steps, max_steps):
     if sampling:
         add_samples(net, state, work, record, face, t, dt, steps < 0)
     exchange(net, state, work, record, dt)
-    # The coefficients follow Reynolds numbers, which change little in a step: every other time will
-    # do, in the same steps of every cycle.
-    if steps % 2 == 0 and net.options[f.FRICTION_ON] + net.options[f.HEAT_ON] > 0.0:
+    # The coefficients follow Reynolds numbers, which change little in a step: every fourth will do,
+    # the same ones in every cycle.
+    if steps % 4 == 0 and net.options[f.FRICTION_ON] + net.options[f.HEAT_ON] > 0.0:
         walls(net, state, work)
     return GO_ON, dt, crank_angle(net.options[f.OMEGA_DEG], t)
 
