@@ -25,7 +25,7 @@ def helpers(monkeypatch):
             noted[-1].append("waited for")
 
     monkeypatch.setattr(precompile, "_looked", False)
-    monkeypatch.setattr(precompile, "is_compiled", lambda: False)
+    monkeypatch.setattr(precompile, "is_compiled", lambda *_: False)
     monkeypatch.setattr(precompile, "is_kept", lambda: True)
     monkeypatch.setattr(precompile.os, "cpu_count", lambda: 2)
     monkeypatch.setattr(precompile.subprocess, "Popen", Process)
@@ -45,7 +45,7 @@ def test_one_helper_is_started_and_ends_with_the_first_march(helpers):
 
 @pytest.mark.parametrize("compiled", [True, False])
 def test_compilation_is_announced_only_when_needed(helpers, monkeypatch, capsys, compiled):
-    monkeypatch.setattr(precompile, "is_compiled", lambda: compiled)
+    monkeypatch.setattr(precompile, "is_compiled", lambda *_: compiled)
     for _ in range(2):
         with precompile.help_to_compile():
             pass
@@ -54,7 +54,7 @@ def test_compilation_is_announced_only_when_needed(helpers, monkeypatch, capsys,
 
 @pytest.mark.parametrize("name, value", [("is_compiled", True), ("is_kept", False)])
 def test_no_helper_where_it_is_of_no_use(helpers, monkeypatch, name, value):
-    monkeypatch.setattr(precompile, name, lambda: value)
+    monkeypatch.setattr(precompile, name, lambda *_: value)
     with precompile.help_to_compile():
         assert not helpers
 

@@ -40,9 +40,9 @@ RADIATION = {
     "flanged": (0.8217, 0.1041, (0.5 + 0.1041) / 0.8217, 0.1608),
 }
 NO_LOSS_LAW = -1.0  # in place of a loss coefficient: the throat and its jet tell the loss
-#: What fills a store or duct at first: (fresh, burned).
 HOLE_END = 0.75  # end correction of a hole in both gases, over its diameter (Sullivan 1978)
 GAS_CONDUCTIVITY = 0.05  # [W/m/K] hot gas between fibres, about 700 K
+#: What fills a store or duct at first: (fresh, burned).
 FILL = {"air": (0.0, 0.0), "fresh": (1.0, 0.0), "burned": (0.0, 1.0)}
 BURNED_START = 900.0  # [K] exhaust gas before the first cycle
 

@@ -632,6 +632,6 @@ def _mean_gauge(model, side):
     outlets = [
         node.ambient.pressure
         for node in model.network.nodes.values()
-        if hasattr(node, "ambient") and not node.intake
+        if hasattr(node, "ambient") and not getattr(node, "intake", False)
     ]
     return float(mean - np.mean(outlets))

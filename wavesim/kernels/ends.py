@@ -20,6 +20,7 @@ from .jit import kernel, leaf
 INFLOW, OUTFLOW, CHOKED_IN, CHOKED_OUT, SUPERSONIC = range(5)
 TOLERANCE = 1e-7  # of the last step of an iteration of second order: the root is good to its square
 MAX_ITERATIONS = 40
+MOVING = 0.1  # [m/s] velocity from which the last step is a good guess; below, it would keep noise
 
 
 @leaf
@@ -154,11 +155,11 @@ def sonic_outflow(r, un, p, gamma, mach):
 
 
 @kernel
-def port_out(r, un, p, gamma, cp, gas_R, p_out, phi, kappa, v_rad):
+def port_out(r, un, p, gamma, cp, gas_R, p_out, phi, kappa, v_rad, guess):
     """Outflow from a duct through a throat of the share `phi` of its bore into a store.
 
     Isentropic from the duct to the throat, whose static pressure is that of the store unless the
-    flow chokes.  Returns (v, p*, regime).
+    flow chokes.  `guess` is the velocity of the last step.  Returns (v, p*, regime).
     """
     c = math.sqrt(gamma * p / r)
     if un >= c and phi >= 1.0:
@@ -173,11 +174,11 @@ def port_out(r, un, p, gamma, cp, gas_R, p_out, phi, kappa, v_rad):
             return v, p_star, OUTFLOW
         v, p_star = sonic_outflow(r, un, p, gamma, 1.0)
         return v, p_star, CHOKED_OUT
-    return port_out_throat(r, un, p, gamma, cp, gas_R, p_out, phi)
+    return port_out_throat(r, un, p, gamma, cp, gas_R, p_out, phi, guess)
 
 
 @kernel
-def port_out_throat(r, un, p, gamma, cp, gas_R, p_out, phi):
+def port_out_throat(r, un, p, gamma, cp, gas_R, p_out, phi, guess):
     """Outflow through a throat narrower than the bore.
 
     The unknown is v.  With T* and rho* on the isentrope of state I, energy between face and throat
@@ -188,7 +189,7 @@ def port_out_throat(r, un, p, gamma, cp, gas_R, p_out, phi):
     T_throat = T * math.exp(exponent * math.log(p_out / p))
     low = 0.0
     high = un - wave_velocity(r, p, gamma, p_out)  # the velocity without a throat
-    v = phi * high
+    v = guess if MOVING < guess < high else phi * high
     p_star = p
     blow = 1.0  # throat velocity over face velocity
     for _ in range(MAX_ITERATIONS):
@@ -223,12 +224,12 @@ def port_out_throat(r, un, p, gamma, cp, gas_R, p_out, phi):
 
 
 @kernel
-def port_in(r, un, p, gamma, p0, T0, gamma0, cp0, R0, phi, kappa, v_rad):
+def port_in(r, un, p, gamma, p0, T0, gamma0, cp0, R0, phi, kappa, v_rad, guess):
     """Inflow from a store at rest (p0, T0) through a throat of the share `phi` of the bore.
 
     Isentropic to the throat, whose static pressure is that of the duct face (Benson 1982, the
     constant-pressure valve model); the stagnation enthalpy is kept.  The unknown is the inflow
-    velocity q.  Returns (v = -q, p*, T*, regime).
+    velocity q, `guess` that of the last step.  Returns (v = -q, p*, T*, regime).
     """
     exponent = (gamma0 - 1.0) / gamma0
     heat = cp0 * T0
@@ -239,7 +240,7 @@ def port_in(r, un, p, gamma, p0, T0, gamma0, cp0, R0, phi, kappa, v_rad):
         return 0.0, p_star, T0, INFLOW
     cap = math.sqrt(2.0 * gamma0 * R0 * T0 / (gamma0 + 1.0))  # sonic in the pipe
     high = min(high, 1.2 * cap)
-    q = min(phi * high, 0.5 * cap)
+    q = guess if MOVING < guess < high else min(phi * high, 0.5 * cap)
     p_star = p
     T_throat = T0
     for _ in range(MAX_ITERATIONS):

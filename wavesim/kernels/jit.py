@@ -33,17 +33,15 @@ def _cache_folder():
 FOLDER = _cache_folder()
 
 
-def is_compiled():
-    """True if this version of the kernels has been compiled into the cache before.
-
-    `march`, which calls all others, is the last one to be written there.
-    """
-    return FOLDER is not None and any(Path(FOLDER).rglob("march.march-*.nbc"))
-
-
 def is_kept():
     """True if what is compiled here is found again by another process."""
     return FOLDER is not None and not numba.config.DISABLE_JIT
+
+
+def is_compiled(kernel):
+    """True if a kernel of this checkout and version has been compiled into the cache before."""
+    name = f"*.{kernel.__name__}-*.nbc"
+    return is_kept() and any(Path(kernel.stats.cache_path).glob(name))
 
 
 def compile_for(kernel, *arguments):

@@ -184,12 +184,12 @@ def slug_step(net, state, inner, face, k, dt):
 
 
 @stage
-def enter(net, inner, face, k, p0, T0, yf, yb, into, kappa, v_rad):
+def enter(net, state, inner, face, k, p0, T0, yf, yb, into, kappa, v_rad):
     """Face of an end through which gas at rest at (p0, T0) enters the duct."""
     gamma0, cp0, R0 = gamma_cp(net.gas_R, net.gas_coef, T0, yf, yb)
     v, p_star, T, _ = port_in(
         inner[k, IR], inner[k, IU], inner[k, IP], inner[k, IGAMMA], p0, T0, gamma0, cp0, R0, into,
-        kappa, v_rad,
+        kappa, v_rad, -state.end[k, f.ES_V],
     )
     r = p_star / (R0 * T)
     put(face, k, v, p_star, r, yf, yb, r * v, enthalpy(net.gas_R, net.gas_coef, T0, yf, yb))
@@ -224,18 +224,20 @@ def node_port(net, state, work, inner, face, k, dt, theta_deg):
     p_wall = end_closed(r, un, p, gamma) + kappa * v_rad
     if p_wall > p0 and out > 1e-6:
         v, p_star, _ = port_out(
-            r, un, p, gamma, inner[k, ICP], inner[k, IGAS], p0, out, kappa, v_rad
+            r, un, p, gamma, inner[k, ICP], inner[k, IGAS], p0, out, kappa, v_rad,
+            state.end[k, f.ES_V],
         )
         leave(net, inner, face, k, v, p_star)
     elif p_wall < p0 and into > 1e-6:
         if state.end[k, f.ES_SLUG] > 0.0:
-            enter(net, inner, face, k, p0, state.end[k, f.ES_SLUG_T], state.end[k, f.ES_SLUG_YF],
-                  state.end[k, f.ES_SLUG_YB], into, kappa, v_rad)
+            enter(net, state, inner, face, k, p0, state.end[k, f.ES_SLUG_T],
+                  state.end[k, f.ES_SLUG_YF], state.end[k, f.ES_SLUG_YB], into, kappa, v_rad)
         else:
             # all kinetic energy of the store leaves with its gas, also that across the branch
             kinetic = 0.5 * (store[f.NVX] ** 2 + store[f.NVY] ** 2 + store[f.NVZ] ** 2)
             T0 = store[f.NT] + kinetic / store[f.NCP]
-            enter(net, inner, face, k, p0, T0, store[f.NYF], store[f.NYB], into, kappa, v_rad)
+            enter(net, state, inner, face, k, p0, T0, store[f.NYF], store[f.NYB], into, kappa,
+                  v_rad)
             face[k, F_ENE] = face[k, F_MASS] * (store[f.NH] + kinetic)
     else:
         node_closed(net, inner, face, k)
