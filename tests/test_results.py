@@ -326,3 +326,9 @@ def test_bad_speeds_and_threads_are_refused(systems, rpm, threads, message):
 def test_progress_bar_counts_points(systems, capsys):
     speed_sweep(*systems, [6000], settings=COARSE, progress=True)
     assert "1/1" in capsys.readouterr().err
+
+
+def test_no_more_fresh_charge_is_trapped_than_was_delivered(sweeps):
+    """It counts when the intake valve is shut, not while some still flows back."""
+    for sweep in sweeps.values():
+        assert np.all(sweep["trapping_efficiency"] < 1.0 + 1e-3)

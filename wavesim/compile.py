@@ -26,7 +26,7 @@ from wavesim.nodes import (
     ValvePort,
     Volume,
 )
-from wavesim.valves import effective_area, seat_events
+from wavesim.valves import SEAT_LIFT, effective_area, seat_events
 
 VALVE_STEP_DEG = 0.5
 SLICE_DEG = 10.0  # slices of the cycle in which the number of steps is planned
@@ -271,7 +271,9 @@ def _cylinder_row(engine, gas, number, rpm):
     row = np.zeros(f.N_CYL)
     start, duration = engine.combustion.start_and_duration(rpm)
     opens, closes = seat_events(engine.exhaust_valve, "exhaust")
-    intake_opens, intake_closes = seat_events(engine.intake_valve, "intake")
+    intake_opens, _ = seat_events(engine.intake_valve, "intake")
+    # What is trapped counts when nothing can leave any more, not at the lift of a timing card.
+    _, intake_closes = seat_events(engine.intake_valve, "intake", SEAT_LIFT)
     heat = engine.heat
     values = {
         f.BORE: engine.bore,
