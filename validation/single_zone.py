@@ -7,7 +7,7 @@ import numpy as np
 from scipy.integrate import solve_ivp
 
 from wavesim import exact
-from wavesim.valves import seat_events
+from wavesim.valves import SEAT_LIFT, seat_events
 
 WIEBE_A, WIEBE_M = 6.908, 2.0
 MOTORED_EXPONENT = 1.33  # of the pressure without fire in Woschni's combustion term
@@ -70,7 +70,7 @@ class SingleZone:
     @cached_property
     def closed(self):
         """Angles between which no valve is open [deg after top dead centre]."""
-        return (seat_events(self.engine.intake_valve, "intake")[1] - 720.0,
+        return (seat_events(self.engine.intake_valve, "intake", SEAT_LIFT)[1] - 720.0,
                 seat_events(self.engine.exhaust_valve, "exhaust")[0])
 
     def volume(self, theta):
