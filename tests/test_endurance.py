@@ -230,6 +230,15 @@ def resident():
     return pages * resource.getpagesize()
 
 
+def growth(work):
+    """Bytes that Python and the process hold more after some work."""
+    gc.collect()
+    before, resident_before = tracemalloc.get_traced_memory()[0], resident()
+    work()
+    gc.collect()
+    return tracemalloc.get_traced_memory()[0] - before, resident() - resident_before
+
+
 @pytest.mark.skipif(not Path("/proc/self/statm").exists(), reason="the system has no /proc")
 def test_thousands_of_steps_leave_memory_as_it_was(system):
     """Neither Python nor anything below it holds more after 20 000 steps in a hundred calls."""
@@ -247,12 +256,8 @@ def test_thousands_of_steps_leave_memory_as_it_was(system):
     tracemalloc.start()
     try:
         steps(100)  # sets up what stays, such as Python's stock of small numbers
-        gc.collect()
-        before, resident_before = tracemalloc.get_traced_memory()[0], resident()
-        steps(100)
-        gc.collect()
-        grown = tracemalloc.get_traced_memory()[0] - before
-        resident_grown = resident() - resident_before
+        spells = [growth(lambda: steps(100)) for _ in range(3)]
     finally:
         tracemalloc.stop()
-    assert grown < 200_000 and resident_grown < 1_000_000  # no object has 10 bytes a step
+    grown, resident_grown = min(spells)  # other threads may ask for memory in one of them
+    assert grown < 50_000 and resident_grown < 1_000_000  # no object is as small as 3 bytes a step

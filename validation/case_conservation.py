@@ -199,7 +199,7 @@ def engine_audit(rpm):
 # --- checks ---------------------------------------------------------------------------------------
 
 LAW = "conservation law"
-ROUND_OFF = "3e-14 abs"
+ROUND_OFF = "2e-14 abs"
 ROUND_OFF_WHY = ("Every flux is added on one side and taken off on the other: rounding by 1e-16 in "
                  "each of some 10 000 steps is left, which walks at random by their root.")
 

@@ -104,8 +104,8 @@ def _shares(network, settings):
     shares = dict.fromkeys(network.ducts, 1.0)
     intake, _ = ducts_beyond_valves(network, "intake")
     exhaust, _ = ducts_beyond_valves(network, "exhaust")
-    if not (intake or exhaust):
-        return shares
+    if not (intake or exhaust) or settings.scheme != "finite volume":
+        return shares  # the lines of the other scheme want equal cells
     for chain in _chains(network, _seams(network))[0]:
         length = sum(network.ducts[name].length for name in chain)
         share = length / (SHORT_RUN * settings.cell_length)
