@@ -18,7 +18,7 @@ from .jit import kernel, leaf
 
 # Direction and regime of a port, returned for diagnosis.
 INFLOW, OUTFLOW, CHOKED_IN, CHOKED_OUT, SUPERSONIC = range(5)
-TOLERANCE = 1e-7  # of the last step of an iteration of second order: the root is good to its square
+TOLERANCE = 1e-11
 MAX_ITERATIONS = 40
 MOVING = 0.1  # [m/s] velocity from which the last step is a good guess; below, it would keep noise
 
