@@ -144,7 +144,7 @@ def sources(n, dt, gamma, cp, friction_on, heat_on, r, u, c, T, dlnA, drag, slow
     """Rates of change along the lines by area change, friction and wall heat.
 
     Friction and heat are taken implicitly, so that they never turn the gas round nor pass the
-    wall temperature.  `gained` and `grip` as in `cells.apply_wall_heat`.
+    wall temperature.  `gained` and `grip` as in `cells.apply_walls`.
     """
     g = 0.5 * (gamma - 1.0)
     for i in range(n):

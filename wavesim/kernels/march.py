@@ -98,18 +98,18 @@ def fluxes(net, work):
         gamma = 1.0 + net.gas_R[0] / (net.gas_coef[0, 1] * 1e-3)
         cells.flux_perfect(
             n, Q[f.RM], Q[f.UM], Q[f.PM], Q[f.RP], Q[f.UP], Q[f.PP], work.W[f.C],
-            0.5 + 0.5 / gamma, 1.0 / (gamma - 1.0), F[f.R], F[f.M], F[f.E],
+            0.5 * (gamma + 1.0), 1.0 / (gamma - 1.0), F[f.R], F[f.M], F[f.E],
         )
     else:
         cells.flux_mixture(
-            n, Q[f.RM], Q[f.UM], Q[f.PM], Q[f.RP], Q[f.UP], Q[f.PP], work.W[f.C], 0.86,
-            F[f.R], F[f.M], F[f.Y1], F[f.E],
+            n, Q[f.RM], Q[f.UM], Q[f.PM], Q[f.RP], Q[f.UP], Q[f.PP], work.W[f.C], 1.2,
+            F[f.R], F[f.M], F[f.E],
         )
-        cells.flux_energy(
-            n, F[f.Y1], Q[f.RM], Q[f.UM], Q[f.PM], Q[f.FM], Q[f.BM], Q[f.RP], Q[f.UP], Q[f.PP],
-            Q[f.FP], Q[f.BP], net.gas_R, net.gas_coef, F[f.E],
+        cells.carry_parts(
+            n, F[f.R], Q[f.RM], Q[f.UM], Q[f.PM], Q[f.FM], Q[f.BM], Q[f.RP], Q[f.UP], Q[f.PP],
+            Q[f.FP], Q[f.BP], net.gas_R, net.gas_coef, F[f.E], F[f.Y1], F[f.Y2],
         )
-    if net.options[f.MIXED] > 0.0:
+    if net.gas_kind == PERFECT and net.options[f.MIXED] > 0.0:
         cells.flux_fractions(n, F[f.R], Q[f.FM], Q[f.FP], Q[f.BM], Q[f.BP], F[f.Y1], F[f.Y2])
 
 
@@ -125,13 +125,12 @@ def update(net, state, work, record, dt):
                       U[f.R], U[f.M], U[f.E])
     if net.options[f.MIXED] > 0.0:
         cells.update_fractions(n, dt, net.area, inv_vol, F[f.Y1], F[f.Y2], U[f.Y1], U[f.Y2])
-    if net.options[f.FRICTION_ON] > 0.0:
-        cells.apply_friction(n, dt, U[f.R], U[f.M], work.W[f.DRAG], work.W[f.SLOW])
-    if net.options[f.HEAT_ON] > 0.0:
-        cells.apply_wall_heat(
-            n, dt, U[f.R], U[f.M], U[f.E], state.T, work.W[f.P], work.W[f.C], net.cells[f.WALL],
-            work.W[f.STANTON], work.W[f.STILL], net.cells[f.VOL], record.wall[f.GAIN],
-            record.wall[f.GRIP],
+    friction, heat = net.options[f.FRICTION_ON], net.options[f.HEAT_ON]
+    if friction + heat > 0.0:
+        cells.apply_walls(
+            n, dt * friction, dt * heat, U[f.R], U[f.M], U[f.E], state.T, work.W[f.P],
+            work.W[f.C], net.cells[f.WALL], work.W[f.DRAG], work.W[f.SLOW], work.W[f.STANTON],
+            work.W[f.STILL], net.cells[f.VOL], record.wall[f.GAIN], record.wall[f.GRIP],
         )
 
 

@@ -48,6 +48,30 @@ def energy_cv(coef, T, yf, yb):
     return e, de * T_SCALE
 
 
+@leaf
+def horner(e, d1, d2, d3, t, c):
+    """A step of Horner's scheme for a polynomial and its Taylor coefficients 1 to 3."""
+    return e * t + c, d1 * t + e, d2 * t + d1, d3 * t + d2
+
+
+@leaf
+def energy_series(coef, T, yf, yb):
+    """Series of the specific internal energy of the mixture about T [K].
+
+    Returns e [J/kg], de/dT = cv, and the coefficients of dT^2 and dT^3.
+    """
+    t = T * T_SCALE
+    d1 = d2 = d3 = mix(coef, yf, yb, 7)
+    e = d1 * t + mix(coef, yf, yb, 6)
+    d1, e = d1 * t + e, e * t + mix(coef, yf, yb, 5)
+    d2, d1, e = d2 * t + d1, d1 * t + e, e * t + mix(coef, yf, yb, 4)
+    e, d1, d2, d3 = horner(e, d1, d2, d3, t, mix(coef, yf, yb, 3))
+    e, d1, d2, d3 = horner(e, d1, d2, d3, t, mix(coef, yf, yb, 2))
+    e, d1, d2, d3 = horner(e, d1, d2, d3, t, mix(coef, yf, yb, 1))
+    e, d1, d2, d3 = horner(e, d1, d2, d3, t, mix(coef, yf, yb, 0))
+    return e, d1 * T_SCALE, d2 * T_SCALE**2, d3 * T_SCALE**3
+
+
 @kernel
 def temperature(coef, e, yf, yb, guess):
     """Temperature [K] at the specific internal energy `e` by Newton's method from `guess`."""
