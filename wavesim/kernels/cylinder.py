@@ -72,9 +72,8 @@ def wall_loss(cyl, own, now, angle, omega_deg):
         w += 3.24e-3 * area * cyl[f.STROKE] * own[f.T_IVC] / (own[f.P_IVC] * own[f.V_IVC]) * max(
             0.0, p - motored
         )
-    h = cyl[f.HEAT_MODEL_FACTOR] * 3.26 * cyl[f.BORE] ** -0.2 * (1e-3 * p) ** 0.8 * T ** -0.55 * (
-        w ** 0.8
-    )
+    powers = 0.8 * math.log(1e-3 * p * w) - 0.55 * math.log(T) - 0.2 * math.log(cyl[f.BORE])
+    h = cyl[f.HEAT_MODEL_FACTOR] * 3.26 * math.exp(powers)
     liner = 4.0 * max(0.0, now[f.NVOL] - cyl[f.CLEARANCE]) / cyl[f.BORE]
     return h * (
         cyl[f.HEAD_AREA] * (T - cyl[f.T_HEAD])

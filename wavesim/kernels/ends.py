@@ -18,8 +18,9 @@ from .jit import kernel, leaf
 
 # Direction and regime of a port, returned for diagnosis.
 INFLOW, OUTFLOW, CHOKED_IN, CHOKED_OUT, SUPERSONIC = range(5)
-TOLERANCE = 1e-11
+TOLERANCE = 1e-7  # of Newton's last step: it leaves an error of the order of its square
 MAX_ITERATIONS = 40
+BLOWDOWN = 2.5  # pressure ratio from which a throat is tried as choked first
 MOVING = 0.1  # [m/s] velocity from which the last step is a good guess; below, it would keep noise
 
 
@@ -83,7 +84,7 @@ def end_anechoic(r, un, p, gamma, r_out, p_out, gamma_out):
         p_back, slope_back = wave_pressure(r_out, p_out, gamma_out, v)
         step = (p_star - p_back) / (slope + slope_back)
         v += step
-        if abs(step) * z < TOLERANCE * p:
+        if abs(step) < TOLERANCE * (abs(v) + 1e-3):
             break
     p_star, _ = wave_pressure(r, p, gamma, un - v)
     return v, p_star
@@ -100,7 +101,7 @@ def port_out_open(r, un, p, gamma, p_out, kappa, v_rad):
         p_star, slope = wave_pressure(r, p, gamma, un - v)
         step = (p_star - p_out - kappa * (v - v_rad)) / (slope + kappa)
         v += step
-        if abs(step) * z < TOLERANCE * p:
+        if abs(step) < TOLERANCE * (abs(v) + 1e-3):
             break
     p_star, _ = wave_pressure(r, p, gamma, un - v)
     return v, p_star
@@ -127,7 +128,7 @@ def subsonic_mach(phi, gamma):
             low = mach
         step = residual * base / (power * (1.0 - mach * mach) + 1e-300)
         mach -= step
-        if abs(step) < TOLERANCE:
+        if abs(step) < TOLERANCE * mach:
             break
         if not (low < mach < high):
             mach = 0.5 * (low + high)
@@ -232,14 +233,18 @@ def port_in(r, un, p, gamma, p0, T0, gamma0, cp0, R0, phi, kappa, v_rad, guess):
     velocity q, `guess` that of the last step.  Returns (v = -q, p*, T*, regime).
     """
     exponent = (gamma0 - 1.0) / gamma0
+    cap = math.sqrt(2.0 * gamma0 * R0 * T0 / (gamma0 + 1.0))  # sonic in the pipe
     heat = cp0 * T0
     low = 0.0
     high = wave_velocity(r, p, gamma, p0 - kappa * v_rad) - un
     if high <= 0.0:
         p_star, _ = wave_pressure(r, p, gamma, un)
         return 0.0, p_star, T0, INFLOW
-    cap = math.sqrt(2.0 * gamma0 * R0 * T0 / (gamma0 + 1.0))  # sonic in the pipe
     high = min(high, 1.2 * cap)
+    if p0 > BLOWDOWN * p:
+        choked = port_in_choked(r, un, p, gamma, p0, T0, gamma0, cp0, R0, phi, cap, guess)
+        if choked[1] < p0 * math.exp(math.log(2.0 / (gamma0 + 1.0)) / exponent):
+            return choked
     q = guess if MOVING < guess < high else min(phi * high, 0.5 * cap)
     p_star = p
     T_throat = T0
@@ -269,7 +274,7 @@ def port_in(r, un, p, gamma, p0, T0, gamma0, cp0, R0, phi, kappa, v_rad, guess):
     if T_throat * (gamma0 + 1.0) >= 2.0 * T0:
         p_star, _ = wave_pressure(r, p, gamma, un + q)
         return -q, p_star, T0 - 0.5 * q * q / cp0, INFLOW
-    return port_in_choked(r, un, p, gamma, p0, T0, gamma0, cp0, R0, phi, cap)
+    return port_in_choked(r, un, p, gamma, p0, T0, gamma0, cp0, R0, phi, cap, guess)
 
 
 @kernel
@@ -281,7 +286,7 @@ def choked_flux(p0, T0, gamma, gas_R):
 
 
 @kernel
-def port_in_choked(r, un, p, gamma, p0, T0, gamma0, cp0, R0, phi, cap):
+def port_in_choked(r, un, p, gamma, p0, T0, gamma0, cp0, R0, phi, cap, guess):
     """Inflow through a sonic throat: the mass flow is given, the face state follows from it.
 
     The velocity in the pipe is capped at the sonic one; beyond it the sonic solution holds.
@@ -289,7 +294,7 @@ def port_in_choked(r, un, p, gamma, p0, T0, gamma0, cp0, R0, phi, cap):
     flux = phi * choked_flux(p0, T0, gamma0, R0)
     low = 0.0
     high = cap
-    q = min(0.9 * cap, flux * R0 * T0 / p)
+    q = guess if MOVING < guess < cap else min(0.9 * cap, flux * R0 * T0 / p)
     for _ in range(MAX_ITERATIONS):
         p_star, slope = wave_pressure(r, p, gamma, un + q)
         T_face = T0 - 0.5 * q * q / cp0

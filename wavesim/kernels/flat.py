@@ -42,8 +42,9 @@ STORE_KIND, STORE_CYL, STORE_FIRST, STORE_LAST = range(N_STORE_INT)
 N_STORE = 10  # State.store: mass, total energy, fresh, burned, momentum vector; temperature as the
 (SM, SE, SF, SB, SX, SY, SZ, ST,  # guess of the next step; rates of mass and energy in the last
  RATE_M, RATE_E) = range(N_STORE)
-N_STORE_NOW = 13  # Work.store: the half-step state that the ends see
-(NP, NT, NYF, NYB, NGAMMA, NCP, NR, NH, NVX, NVY, NVZ, NVOL, NRHO) = range(N_STORE_NOW)
+N_STORE_NOW = 14  # Work.store: the half-step state that the ends see
+(NP, NT, NYF, NYB, NGAMMA, NCP, NR, NH, NVX, NVY, NVZ, NVOL, NRHO,
+ NV_START) = range(N_STORE_NOW)
 
 # --- cylinders ----------------------------------------------------------------------------------
 N_CYL = 20  # Net.cyl_par

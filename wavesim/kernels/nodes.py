@@ -21,7 +21,7 @@ from .ends import (
 )
 from .jit import stage
 from .pairs import pair, pair_loss
-from .thermo import enthalpy, gamma_cp
+from .thermo import caloric, enthalpy, gamma_cp
 
 N_INNER = 9
 IR, IU, IP, IYF, IYB, IGAMMA, ICP, IGAS, IT = range(N_INNER)
@@ -184,15 +184,18 @@ def slug_step(net, state, inner, face, k, dt):
 
 
 @stage
-def enter(net, state, inner, face, k, p0, T0, yf, yb, into, kappa, v_rad):
-    """Face of an end through which gas at rest at (p0, T0) enters the duct."""
-    gamma0, cp0, R0 = gamma_cp(net.gas_R, net.gas_coef, T0, yf, yb)
+def enter(net, state, inner, face, k, p0, T0, gas, yf, yb, into, kappa, v_rad):
+    """Face of an end through which gas at rest at (p0, T0) enters the duct.
+
+    `gas` holds what `thermo.caloric` gives, the enthalpy at T0.
+    """
+    gamma0, cp0, R0, h0 = gas
     v, p_star, T, _ = port_in(
         inner[k, IR], inner[k, IU], inner[k, IP], inner[k, IGAMMA], p0, T0, gamma0, cp0, R0, into,
         kappa, v_rad, -state.end[k, f.ES_V],
     )
     r = p_star / (R0 * T)
-    put(face, k, v, p_star, r, yf, yb, r * v, enthalpy(net.gas_R, net.gas_coef, T0, yf, yb))
+    put(face, k, v, p_star, r, yf, yb, r * v, h0)
 
 
 @stage
@@ -230,15 +233,18 @@ def node_port(net, state, work, inner, face, k, dt, theta_deg):
         leave(net, inner, face, k, v, p_star)
     elif p_wall < p0 and into > 1e-6:
         if state.end[k, f.ES_SLUG] > 0.0:
-            enter(net, state, inner, face, k, p0, state.end[k, f.ES_SLUG_T],
-                  state.end[k, f.ES_SLUG_YF], state.end[k, f.ES_SLUG_YB], into, kappa, v_rad)
+            T0 = state.end[k, f.ES_SLUG_T]
+            yf = state.end[k, f.ES_SLUG_YF]
+            yb = state.end[k, f.ES_SLUG_YB]
+            gas = caloric(net.gas_R, net.gas_coef, T0, yf, yb)
         else:
             # all kinetic energy of the store leaves with its gas, also that across the branch
             kinetic = 0.5 * (store[f.NVX] ** 2 + store[f.NVY] ** 2 + store[f.NVZ] ** 2)
             T0 = store[f.NT] + kinetic / store[f.NCP]
-            enter(net, state, inner, face, k, p0, T0, store[f.NYF], store[f.NYB], into, kappa,
-                  v_rad)
-            face[k, F_ENE] = face[k, F_MASS] * (store[f.NH] + kinetic)
+            yf = store[f.NYF]
+            yb = store[f.NYB]
+            gas = store[f.NGAMMA], store[f.NCP], store[f.NR], store[f.NH] + kinetic
+        enter(net, state, inner, face, k, p0, T0, gas, yf, yb, into, kappa, v_rad)
     else:
         node_closed(net, inner, face, k)
     if radius > 0.0:

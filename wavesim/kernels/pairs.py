@@ -24,6 +24,7 @@ from .ends import TOLERANCE, sonic_outflow, subsonic_mach, wave_pressure
 from .jit import kernel
 
 MAX_ITERATIONS = 60
+NARROW = 1e-11  # bracket at which bisection ends
 FASTEST = 1.6  # q^2 / (cp T0) that the gas may reach: four fifths of its heat
 
 
@@ -163,7 +164,7 @@ def pair(rU, unU, pU, gamma, cp, gas_R, area_U, rD, unD, pD, gammaD, area_D, thr
             high = v
             v = 0.5 * (low + high)
             tau = 1.0
-            if high - low < TOLERANCE * c:
+            if high - low < NARROW * c:
                 break
             continue
         flux = rU_star * v * bore
@@ -237,7 +238,7 @@ def pair_loss(rU, unU, pU, gamma, cp, gas_R, area_U, rD, unD, pD, gammaD, area_D
         if q * q > gamma * gas_R * T_face:
             high = v
             v = 0.5 * (low + high)
-            if high - low < TOLERANCE * c:
+            if high - low < NARROW * c:
                 break
             continue
         stagnant_U = pU_star * math.exp(exponent * math.log(T0 / T_up))

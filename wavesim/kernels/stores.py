@@ -12,7 +12,7 @@ from . import flat as f
 from .cylinder import heat_release, volume, wall_loss
 from .jit import leaf, stage
 from .nodes import F_BURNED, F_ENE, F_FRESH, F_MASS, FP, FV, ICP, IGAS, IP, IR, IT, IU
-from .thermo import enthalpy, gamma_cp, gas_constant, temperature
+from .thermo import caloric, gamma_cp, gas_constant, temperature
 
 HASTE = 4.0  # cfl over this is the share of a cylinder's gas that may pass in a step
 STALLED = 0.1  # share of a cell's own stream below which less passes than that, for stability
@@ -21,7 +21,7 @@ STALLED = 0.1  # share of a cell's own stream below which less passes than that,
 @stage
 def show(net, work, s, p, T, yf, yb, vol):
     """Write the state that the ends of store `s` will see."""
-    gamma, cp, gas_R = gamma_cp(net.gas_R, net.gas_coef, T, yf, yb)
+    gamma, cp, gas_R, h = caloric(net.gas_R, net.gas_coef, T, yf, yb)
     row = work.store[s]
     row[f.NP] = p
     row[f.NT] = T
@@ -30,7 +30,7 @@ def show(net, work, s, p, T, yf, yb, vol):
     row[f.NGAMMA] = gamma
     row[f.NCP] = cp
     row[f.NR] = gas_R
-    row[f.NH] = enthalpy(net.gas_R, net.gas_coef, T, yf, yb)
+    row[f.NH] = h
     row[f.NVOL] = vol
     row[f.NRHO] = p / (gas_R * T)
 
@@ -89,6 +89,7 @@ def stores_ahead(net, state, work, inner, dt, theta_deg):
             T = temperature(net.gas_coef, energy / mass, yf, yb, state.store[s, f.ST])
             p_half = mass / vol_half * gas_constant(net.gas_R, yf, yb) * T
             show(net, work, s, p_half, T, yf, yb, vol_half)
+            work.store[s, f.NV_START] = vol
             continue
         vol = net.store_volume[s]
         p, T, yf, yb = store_now(net, state, s, vol)
@@ -223,10 +224,8 @@ def cylinder_step(net, state, work, record, s, dt, theta_deg, theta_next, mass, 
     before = theta_deg - cyl[f.PHASE]
     after = theta_next - cyl[f.PHASE]  # to the bit the next step's `before`: no event is lost
     middle = 0.5 * (before + after)
-    v0 = volume(cyl, theta_deg)
-    v1 = volume(cyl, theta_next)
     p = now[f.NP]
-    done = p * (v1 - v0)
+    done = p * (volume(cyl, theta_next) - now[f.NV_START])
     row[f.SE] -= done
     stroke = int(math.floor((middle - 720.0 * math.floor(middle / 720.0)) / 180.0))
     sums[f.WORK_0 + min(stroke, 3)] += done
