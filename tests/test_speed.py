@@ -26,7 +26,7 @@ LOOPS = {
     name: thing for name, thing in vars(cells).items()
     if isinstance(thing, CPUDispatcher) and not thing.targetoptions.get("forceinline")
 }
-NUMBERS = {"dt", "k", "gas_R", "cv", "over_gm1"}
+NUMBERS = {"dt", "dt_friction", "dt_heat", "k", "gas_R", "cv", "over_gm1"}
 CELLS = 1000
 
 wide_registers = pytest.mark.skipif(
@@ -39,7 +39,7 @@ def argument(name):
     if name == "n":
         return CELLS
     if name in NUMBERS:
-        return 1e-9 if name == "dt" else 0.7
+        return 1e-9 if name.startswith("dt") else 0.7
     if name == "coef":
         return np.linspace(1.0, 2.0, 24).reshape(3, 8)
     return np.linspace(1.0, 2.0, CELLS + 1)
@@ -101,8 +101,8 @@ def repeated(loop, calls=50):
 
 @wide_registers
 @pytest.mark.parametrize(
-    "name", ["primitives_perfect", "primitives_mixture", "reconstruct", "flux_energy",
-             "wall_coefficients", "apply_wall_heat"],
+    "name", ["primitives_perfect", "primitives_mixture", "reconstruct", "carry_parts",
+             "wall_coefficients", "apply_walls"],
 )
 def test_loop_with_divisions_is_faster_than_cell_by_cell(name):
     """Python's division, which must raise on zero, holds the vectoriser off: one cell at a time.
@@ -126,8 +126,8 @@ def long_duct(gas):
     return compile_network(net, gas, ws.Settings() if full else IDEAL)
 
 
-ENGINE_ONLY = {"reconstruct_fractions", "flux_energy", "flux_fractions", "update_fractions",
-               "wall_coefficients", "apply_friction", "apply_wall_heat"}
+ENGINE_ONLY = {"reconstruct_fractions", "carry_parts", "flux_fractions", "update_fractions",
+               "wall_coefficients", "apply_walls"}
 NEITHER = {"fractions"}  # of a perfect gas of several parts
 
 

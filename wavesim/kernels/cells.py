@@ -32,6 +32,7 @@ I1 = np.uintp(1)
 # sharp; smaller ones are smooth waves and keep the limiter's second order.
 STEEP_FROM = 0.05
 STEEP_WIDTH = 0.05
+PUSHED = 1.2  # share of the sound speed by which an outer wave may run ahead of sound
 PRANDTL = 0.71  # air and exhaust gas, 300-1500 K within 3 %
 PRANDTL_POWER = PRANDTL ** (2.0 / 3.0)
 SQRT_2 = math.sqrt(2.0)
@@ -137,12 +138,12 @@ def largest(n, w):
 
 
 @kernel
-def reconstruct(n, dt, r, u, p, c, inv_dx, dlnA, rm, um, pm, rp, up, pp):
+def reconstruct(n, dt, r, u, p, c, inv_dx, dlnA, rm, um, pm, rp, up, pp, per_z):
     """Face values (m: low side, p: high side of each cell) half a step ahead.
 
     Limited in characteristic variables: the two sound waves by the monotonized-central limiter,
     the entropy wave by a sharper one where it is a contact.  Cells whose face values would not be
-    positive fall back to their mean.
+    positive fall back to their mean.  `per_z` receives 1 / (rho c) of the cells.
     """
     for i in range(I1, np.uintp(n) - I1):
         ri = r[i]
@@ -179,6 +180,7 @@ def reconstruct(n, dt, r, u, p, c, inv_dx, dlnA, rm, um, pm, rp, up, pp):
         up[i] = ui + keep * (hu + su)
         pm[i] = pi + keep * (hp - sp)
         pp[i] = pi + keep * (hp + sp)
+        per_z[i] = iz
 
 
 @kernel
@@ -209,72 +211,77 @@ def reconstruct_fractions(n, dt, yf, yb, u, inv_dx, fm, fp, bm, bp):
 
 
 @leaf
-def hllc(rl, ul, pl, cl, rr, ur, pr, cr, k):
-    """Side and speeds of the flux between two states.
+def hllc(rl, ul, pl, cl, il, rr, ur, pr, cr, ir, k):
+    """The HLLC flux between two states, up to what it carries from the side the gas comes from.
 
-    Toro, Spruce and Speares (1994).  The outer waves run at c + k d where the gas is pushed to the
-    velocity d faster, k = (gamma + 1) / 2: exact for sound and for strong shocks and beyond the
-    speed of all shocks between (Dukowicz, J. Comput. Phys. 61 (1985) 119, from memory).  The push
-    is that of acoustic impedances.
+    Toro, Spruce and Speares (1994).  Each outer wave is at least as fast as sound on both sides
+    (Davis, SIAM J. Sci. Stat. Comput. 9 (1988) 445), which bounds a shock inside the flow, and
+    faster by k d where the acoustic estimate of the star pressure (Toro 2009, sec. 10.5.2) pushes
+    the gas by d, which bounds a weak shock that is only about to form; k = (gamma + 1) / 4.
 
-    Returns (from the left, contact speed sm, outer wave speed sk, min(sl, 0) or max(sr, 0)) of the
-    side from which the gas comes.
+    `il` and `ir` are 1 / (rho c), from the cells.  Returns (from the left, speed of the contact,
+    1 / (sk - sm) and s0 with sk the speed of the outer wave on that side, s0 = sk or 0 beyond it).
     """
-    zl = rl * cl
-    zr = rr * cr
-    pushed = (zl * ul + zr * ur + pl - pr) / (zl + zr)
-    sl = min(ul - cl - k * max(0.0, ul - pushed), ur - cr)
-    sr = max(ur + cr + k * max(0.0, pushed - ur), ul + cl)
+    p_star = 0.5 * (pl + pr) - 0.125 * (ur - ul) * (rl + rr) * (cl + cr)
+    sl = min(ul - cl - min(PUSHED * cl, k * il * max(0.0, p_star - pl)), ur - cr)
+    sr = max(ur + cr + min(PUSHED * cr, k * ir * max(0.0, p_star - pr)), ul + cl)
     ml = rl * (sl - ul)
     mr = rr * (sr - ur)
-    sm = (pr - pl + ml * ul - mr * ur) / (ml - mr)
-    from_left = sm > 0.0
+    thrust = pr - pl + ml * ul - mr * ur
+    mass = ml - mr  # below zero
+    from_left = thrust < 0.0
     sk = sl if from_left else sr
     s0 = min(sl, 0.0) if from_left else max(sr, 0.0)
-    return from_left, sm, sk, s0
+    gap = sk * mass - thrust  # mass (sk - sm)
+    per_both = 1.0 / (mass * gap)  # divisions cost most here: one for two
+    return from_left, thrust * gap * per_both, sk, mass * mass * per_both, s0
 
 
 @leaf
-def hllc_flux(r, u, p, sm, sk, s0):
+def hllc_flux(r, u, p, sm, sk, squeeze, s0):
     """Fluxes (mass, momentum, a, b) from the side whose state is given; that of energy is a e + b.
 
     e is the total energy per volume on that side.
     """
-    squeeze = 1.0 / (sk - sm)
-    thicker = (sk - u) * squeeze  # density in the star region over that outside
+    step = s0 * (sm - u)
+    carried = u + step * squeeze
     return (
-        r * (u + s0 * (thicker - 1.0)),
-        r * u * u + p + s0 * r * (thicker * sm - u),
-        u + s0 * (thicker - 1.0),
-        p * u + s0 * (sm - u) * (r * (sk - u) * sm + p) * squeeze,
+        r * carried,
+        p + r * (u * u + step * (1.0 + squeeze * sm)),
+        carried,
+        p * u + step * (r * (sk - u) * sm + p) * squeeze,
     )
 
 
 @kernel
-def flux_perfect(n, rm, um, pm, rp, up, pp, c, k, over_gm1, f_mass, f_mom, f_ene):
+def flux_perfect(n, rm, um, pm, rp, up, pp, c, per_z, k, over_gm1, f_mass, f_mom, f_ene):
     """HLLC flux between the high side of cell i-1 and the low side of cell i, perfect gas."""
     for i in range(I1, np.uintp(n)):
         j = i - I1
-        left, sm, sk, s0 = hllc(rp[j], up[j], pp[j], c[j], rm[i], um[i], pm[i], c[i], k)
+        left, sm, sk, squeeze, s0 = hllc(
+            rp[j], up[j], pp[j], c[j], per_z[j], rm[i], um[i], pm[i], c[i], per_z[i], k
+        )
         r = pick(left, rp[j], rm[i])
         u = pick(left, up[j], um[i])
         p = pick(left, pp[j], pm[i])
-        mass, momentum, carried, pushed = hllc_flux(r, u, p, sm, sk, s0)
+        mass, momentum, carried, pushed = hllc_flux(r, u, p, sm, sk, squeeze, s0)
         f_mass[i] = mass
         f_mom[i] = momentum
         f_ene[i] = carried * (p * over_gm1 + 0.5 * r * u * u) + pushed
 
 
 @kernel
-def flux_mixture(n, rm, um, pm, rp, up, pp, c, k, f_mass, f_mom, f_ene):
+def flux_mixture(n, rm, um, pm, rp, up, pp, c, per_z, k, f_mass, f_mom, f_ene):
     """Like `flux_perfect` for the engine gas; what the gas carries along, `carry_parts` adds."""
     for i in range(I1, np.uintp(n)):
         j = i - I1
-        left, sm, sk, s0 = hllc(rp[j], up[j], pp[j], c[j], rm[i], um[i], pm[i], c[i], k)
+        left, sm, sk, squeeze, s0 = hllc(
+            rp[j], up[j], pp[j], c[j], per_z[j], rm[i], um[i], pm[i], c[i], per_z[i], k
+        )
         r = pick(left, rp[j], rm[i])
         u = pick(left, up[j], um[i])
         p = pick(left, pp[j], pm[i])
-        f_mass[i], f_mom[i], _, f_ene[i] = hllc_flux(r, u, p, sm, sk, s0)
+        f_mass[i], f_mom[i], _, f_ene[i] = hllc_flux(r, u, p, sm, sk, squeeze, s0)
 
 
 @kernel

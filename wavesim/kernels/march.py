@@ -80,7 +80,7 @@ def reconstruct(net, state, work, dt):
     inv_dx = net.cells[f.INV_DX]
     cells.reconstruct(
         n, dt, state.U[f.R], W[f.U], W[f.P], W[f.C], inv_dx, net.cells[f.DLNA],
-        Q[f.RM], Q[f.UM], Q[f.PM], Q[f.RP], Q[f.UP], Q[f.PP],
+        Q[f.RM], Q[f.UM], Q[f.PM], Q[f.RP], Q[f.UP], Q[f.PP], W[f.PER_Z],
     )
     if net.options[f.MIXED] > 0.0:
         cells.reconstruct_fractions(
@@ -94,16 +94,17 @@ def fluxes(net, work):
     n = net.area.shape[0] - 1
     Q = work.Q
     F = work.F
+    c, per_z = work.W[f.C], work.W[f.PER_Z]
     if net.gas_kind == PERFECT:
         gamma = 1.0 + net.gas_R[0] / (net.gas_coef[0, 1] * 1e-3)
         cells.flux_perfect(
-            n, Q[f.RM], Q[f.UM], Q[f.PM], Q[f.RP], Q[f.UP], Q[f.PP], work.W[f.C],
-            0.5 * (gamma + 1.0), 1.0 / (gamma - 1.0), F[f.R], F[f.M], F[f.E],
+            n, Q[f.RM], Q[f.UM], Q[f.PM], Q[f.RP], Q[f.UP], Q[f.PP], c, per_z,
+            0.25 * (gamma + 1.0), 1.0 / (gamma - 1.0), F[f.R], F[f.M], F[f.E],
         )
     else:
         cells.flux_mixture(
-            n, Q[f.RM], Q[f.UM], Q[f.PM], Q[f.RP], Q[f.UP], Q[f.PP], work.W[f.C], 1.2,
-            F[f.R], F[f.M], F[f.E],
+            n, Q[f.RM], Q[f.UM], Q[f.PM], Q[f.RP], Q[f.UP], Q[f.PP], c, per_z, 0.6, F[f.R],
+            F[f.M], F[f.E],
         )
         cells.carry_parts(
             n, F[f.R], Q[f.RM], Q[f.UM], Q[f.PM], Q[f.FM], Q[f.BM], Q[f.RP], Q[f.UP], Q[f.PP],
