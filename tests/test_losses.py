@@ -97,16 +97,16 @@ def test_long_pipe_loses_the_pressure_of_fanno(p_in, length, roughness):
 @pytest.mark.parametrize("hot", rayleigh.WARM_OR_COLD, ids=lambda hot: hot.label)
 def test_pipe_with_a_warm_or_cold_wall_changes_temperature_as_the_correlation_says(hot):
     """Stagnation temperature and pressure at the outlet against the integral with friction and
-    Gnielinski's Nusselt number at the local Reynolds number: 0.3 % of the change of temperature,
-    1 % of that of pressure.
+    Gnielinski's Nusselt number at the local Reynolds number: 0.1 % of the change of temperature,
+    0.2 % of that of pressure.
     """
     gas = rayleigh.heated_pipe(hot, cell_length=0.01).final["line"]
     i, j = 3, len(gas["x"]) - 4
     p, total = along(gas, i, j, rayleigh.slopes(hot, gas["rho"][i] * gas["u"][i]))
     T0 = warmth(gas)
     assert abs(T0[j] - T0[i]) > 20.0
-    assert T0[j] - T0[i] == pytest.approx(total - T0[i], rel=3e-3)
-    assert gas["p"][i] - gas["p"][j] == pytest.approx(gas["p"][i] - p, rel=0.01)
+    assert T0[j] - T0[i] == pytest.approx(total - T0[i], rel=1e-3)
+    assert gas["p"][i] - gas["p"][j] == pytest.approx(gas["p"][i] - p, rel=2e-3)
 
 
 def test_cooled_pipe_follows_the_log_mean_balance():
@@ -119,7 +119,7 @@ def test_cooled_pipe_follows_the_log_mean_balance():
 
 @pytest.mark.parametrize("hot", rayleigh.SLICK, ids=lambda hot: hot.label)
 def test_frictionless_heating_and_cooling_follow_rayleigh(hot):
-    """The pressure change within 1 % of Rayleigh's at the ratio of stagnation temperatures."""
+    """The pressure change within 0.1 % of Rayleigh's at the ratio of stagnation temperatures."""
     gas = rayleigh.heated_pipe(hot, cell_length=0.01).final["line"]
     mach, T0 = mach_of(gas), warmth(gas)
     i, j = 3, len(mach) - 4
@@ -129,7 +129,7 @@ def test_frictionless_heating_and_cooling_follow_rayleigh(hot):
     after = exact.rayleigh(exact.mach_from_rayleigh(target, GAMMA), GAMMA)
     ratio = after.pressure / before.pressure
     assert abs(ratio - 1.0) > 0.02
-    assert gas["p"][j] - gas["p"][i] == pytest.approx(gas["p"][i] * (ratio - 1.0), rel=0.01)
+    assert gas["p"][j] - gas["p"][i] == pytest.approx(gas["p"][i] * (ratio - 1.0), rel=1e-3)
 
 
 # bends ----------------------------------------------------------------------------------------

@@ -42,7 +42,7 @@ COATED = BARE.replace(coating=ws.Coating(thickness=0.0005))
 WALLS = {"bare": BARE, "wrapped": WRAPPED, "coated": COATED}
 OUTSIDES = {"still air": "still air", "fan of 6 m/s": "dyno-cell fan", "road, 14 m/s": "road speed"}
 RPM = 4500.0
-COARSE = ws.Settings(cell_length=0.03, sample_deg=2.0)
+COARSE = ws.Settings(cell_length=0.03, sample_deg=2.0, tolerance=1e-4)
 
 
 # the balance of one metre ---------------------------------------------------------------------

@@ -138,12 +138,13 @@ def largest(n, w):
 
 
 @kernel
-def reconstruct(n, dt, r, u, p, c, inv_dx, dlnA, rm, um, pm, rp, up, pp, per_z):
+def reconstruct(n, dt, r, u, p, c, inv_dx, dlnA, warmed, rm, um, pm, rp, up, pp, per_z):
     """Face values (m: low side, p: high side of each cell) half a step ahead.
 
     Limited in characteristic variables: the two sound waves by the monotonized-central limiter,
     the entropy wave by a sharper one where it is a contact.  Cells whose face values would not be
-    positive fall back to their mean.  `per_z` receives 1 / (rho c) of the cells.
+    positive fall back to their mean.  `warmed` is the pressure that the walls add in half a step;
+    `per_z` receives 1 / (rho c) of the cells.
     """
     for i in range(I1, np.uintp(n) - I1):
         ri = r[i]
@@ -170,7 +171,7 @@ def reconstruct(n, dt, r, u, p, c, inv_dx, dlnA, rm, um, pm, rp, up, pp, per_z):
         squeeze = nu * su + 0.5 * dt * ui * dlnA[i]  # half-step volume change, area included
         hr = -nu * ui * sr - ri * squeeze
         hu = -nu * (ui * su + sp * ir)
-        hp = -nu * ui * sp - z * c[i] * squeeze
+        hp = warmed[i] - nu * ui * sp - z * c[i] * squeeze
         low_r = ri + hr - abs(sr)
         low_p = pi + hp - abs(sp)
         keep = 1.0 if min(low_r - 0.05 * ri, low_p - 0.05 * pi) > 0.0 else 0.0
@@ -417,7 +418,7 @@ def wall_coefficients(n, r, u, T, diameter, rough, friction, bend, heat_factor, 
 
 @kernel
 def apply_walls(n, dt_friction, dt_heat, r, m, e, T, p, c, wall, drag, resist, stanton, still, vol,
-                gained, grip):
+                gained, grip, warmed):
     """Friction and heat of the walls over a step.
 
     Friction slows the gas, never turns it round, and keeps its energy: -a m |m| is integrated
@@ -426,18 +427,22 @@ def apply_walls(n, dt_friction, dt_heat, r, m, e, T, p, c, wall, drag, resist, s
 
     The two steps [s] are the same, 0 for what is left out.  `gained` collects the heat [J] that
     each cell has taken up, `grip` the conductance times time [J/K] that joined it to its wall.
+    `warmed` receives half the rise of pressure, for the half step ahead of the next fluxes: they
+    then belong to the temperature `T` from which the heat is reckoned.  Friction needs no such
+    thing, for it takes the velocities before and after alike.
     """
     for i in range(np.uintp(n)):
         per_both = 1.0 / (r[i] * p[i])  # divisions cost most here: two for six
         x = dt_friction * p[i] * per_both
         slower = (1.0 + growth(x * resist[i])) * (1.0 + x * drag[i] * abs(m[i]))
         stiff = c[i] * c[i] * r[i] * per_both  # gamma / r
-        ease = T[i] * max(0.05, r[i] * stiff - 1.0)  # p / (r cv)
+        gm1 = max(0.05, r[i] * stiff - 1.0)
         g = growth(dt_heat * (stanton[i] * abs(m[i]) + still[i]) * stiff)
-        per_all = 1.0 / (slower * (1.0 + g) * ease)
-        m[i] *= (1.0 + g) * ease * per_all
+        per_all = 1.0 / (slower * (1.0 + g) * (T[i] * gm1))
+        m[i] *= (1.0 + g) * (T[i] * gm1) * per_all
         held = g * p[i] * slower * per_all
         heat = held * (wall[i] - T[i])
         e[i] += heat
         gained[i] += heat * vol[i]
         grip[i] += held * vol[i]
+        warmed[i] = 0.5 * gm1 * heat

@@ -13,8 +13,10 @@ import numpy as np
 # --- rows of the cell arrays -------------------------------------------------------------------
 N_CONSERVED = 5
 R, M, E, Y1, Y2 = range(N_CONSERVED)  # State.U: per volume
-N_PRIMITIVE = 11
-U, P, C, YF, YB, RATE, DRAG, SLOW, STANTON, STILL, PER_Z = range(N_PRIMITIVE)  # Work.W
+N_PRIMITIVE = 12  # Work.W
+(U, P, C, YF, YB, RATE, DRAG, SLOW, STANTON, STILL,
+ PER_Z,  # 1/(rho c)
+ WARMED) = range(N_PRIMITIVE)  # half the pressure [Pa] that heat from the wall added last
 N_FACE = 10
 RM, UM, PM, FM, BM, RP, UP, PP, FP, BP = range(N_FACE)  # Work.Q: face values by cell
 N_FLUX = 5  # Work.F: rows as State.U, one column a face

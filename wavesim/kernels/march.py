@@ -80,7 +80,7 @@ def reconstruct(net, state, work, dt):
     inv_dx = net.cells[f.INV_DX]
     cells.reconstruct(
         n, dt, state.U[f.R], W[f.U], W[f.P], W[f.C], inv_dx, net.cells[f.DLNA],
-        Q[f.RM], Q[f.UM], Q[f.PM], Q[f.RP], Q[f.UP], Q[f.PP], W[f.PER_Z],
+        W[f.WARMED], Q[f.RM], Q[f.UM], Q[f.PM], Q[f.RP], Q[f.UP], Q[f.PP], W[f.PER_Z],
     )
     if net.options[f.MIXED] > 0.0:
         cells.reconstruct_fractions(
@@ -132,6 +132,7 @@ def update(net, state, work, record, dt):
             n, dt * friction, dt * heat, U[f.R], U[f.M], U[f.E], state.T, work.W[f.P],
             work.W[f.C], net.cells[f.WALL], work.W[f.DRAG], work.W[f.SLOW], work.W[f.STANTON],
             work.W[f.STILL], net.cells[f.VOL], record.wall[f.GAIN], record.wall[f.GRIP],
+            work.W[f.WARMED],
         )
 
 
