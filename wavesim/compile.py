@@ -609,4 +609,5 @@ def _fill_cylinder(model, row, engine):
     )[stroke]
     fill_store(model, row, p, T, *FILL[fill], vol)
     model.state.store[row, f.ST] = T
+    model.work.store[row, f.N_ANGLE] = np.nan
     own[f.P_IVC], own[f.V_IVC], own[f.T_IVC] = p_air, largest, T_air

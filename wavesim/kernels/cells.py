@@ -24,7 +24,7 @@ import math
 import numpy as np
 
 from .jit import kernel, leaf
-from .thermo import energy_cv, energy_series, gas_constant, viscosity
+from .thermo import energy_cv, gas_constant, towards, viscosity
 
 I1 = np.uintp(1)
 
@@ -94,9 +94,8 @@ def fractions(n, r, y1, y2, yf, yb):
 def primitives_mixture(n, r, m, e, y1, y2, T, u, p, c, yf, yb, w, inv_dx, R, coef):
     """Like `primitives_perfect` for the engine gas; T [K] enters as the guess of the last step.
 
-    The energy is expanded about that guess and the series turned round to third order: what is
-    left of the error, 1e-9 of T in waves of 1 % a step and 2e-4 where a contact of 700 K passes,
-    is gone after the next step.
+    One expansion about that guess: what is left of the error, 1e-9 of T in waves of 1 % a step and
+    2e-4 where a contact of 700 K passes, is gone after the next step.
     """
     for i in range(np.uintp(n)):
         ri = r[i]
@@ -104,17 +103,11 @@ def primitives_mixture(n, r, m, e, y1, y2, T, u, p, c, yf, yb, w, inv_dx, R, coe
         ui = m[i] * ir
         f = y1[i] * ir
         b = y2[i] * ir
-        e0, cv, bend, twist = energy_series(coef, T[i], f, b)
-        per_cv = 1.0 / cv
-        q = bend * per_cv
-        k = twist * per_cv
-        d = (e[i] * ir - 0.5 * ui * ui - e0) * per_cv
-        d *= 1.0 - d * (q - d * (2.0 * q * q - k))
+        d, per_cv = towards(coef, T[i], f, b, e[i] * ir - 0.5 * ui * ui)
         t = T[i] + d
         gas_R = gas_constant(R, f, b)
         rt = gas_R * t
-        per_now = per_cv * (1.0 - d * (2.0 * q - d * (4.0 * q * q - 3.0 * k)))  # 1/cv at t
-        ci = math.sqrt((1.0 + gas_R * per_now) * (rt if ri > 0.0 else -1.0))  # see above
+        ci = math.sqrt((1.0 + gas_R * per_cv) * (rt if ri > 0.0 else -1.0))  # see above
         u[i] = ui
         yf[i] = f
         yb[i] = b

@@ -18,7 +18,7 @@ from .jit import kernel, leaf
 
 # Direction and regime of a port, returned for diagnosis.
 INFLOW, OUTFLOW, CHOKED_IN, CHOKED_OUT, SUPERSONIC = range(5)
-TOLERANCE = 1e-8  # of Newton's last step: it leaves an error of the order of its square
+TOLERANCE = 3e-8  # of Newton's last step: it leaves an error of the order of its square
 MAX_ITERATIONS = 40
 BLOWDOWN = 2.5  # pressure ratio from which a throat is tried as choked first
 MOVING = 0.1  # [m/s] velocity from which the last step is a good guess; below, it would keep noise

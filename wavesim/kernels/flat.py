@@ -33,9 +33,10 @@ END_KIND, END_CELL, END_FACE, END_STORE, END_VALVE = range(N_END_INT)  # -1 for 
 N_END = 14  # Net.end_par
 (AREA, CD_OUT, CD_IN, RAD_RADIUS, RAD_MASS, RAD_LEAD, RAD_DAMP, RAD_LAG, DIR_X, DIR_Y, DIR_Z,
  P_REF, T_REF, SIGN) = range(N_END)
-N_END_STATE = 13  # State.end: what the face did in the last step (ghost cells, warm start)
+N_END_STATE = 14  # State.end: what the face did in the last step (ghost cells, warm start)
 (ES_R, ES_U, ES_P, ES_YF, ES_YB, ES_V, ES_AUX, ES_RAD_1, ES_RAD_2,
- ES_SLUG, ES_SLUG_T, ES_SLUG_YF, ES_SLUG_YB) = range(N_END_STATE)
+ ES_SLUG, ES_SLUG_T, ES_SLUG_YF, ES_SLUG_YB,
+ ES_V_BEFORE) = range(N_END_STATE)
 
 # --- stores -------------------------------------------------------------------------------------
 AMBIENT, VOLUME, CELL, CYLINDER = range(4)  # STORE_KIND
@@ -44,9 +45,9 @@ STORE_KIND, STORE_CYL, STORE_FIRST, STORE_LAST = range(N_STORE_INT)
 N_STORE = 10  # State.store: mass, total energy, fresh, burned, momentum vector; temperature as the
 (SM, SE, SF, SB, SX, SY, SZ, ST,  # guess of the next step; rates of mass and energy in the last
  RATE_M, RATE_E) = range(N_STORE)
-N_STORE_NOW = 14  # Work.store: the half-step state that the ends see
+N_STORE_NOW = 15  # Work.store: the half-step state that the ends see
 (NP, NT, NYF, NYB, NGAMMA, NCP, NR, NH, NVX, NVY, NVZ, NVOL, NRHO,
- NV_START) = range(N_STORE_NOW)
+ NV_KNOWN, N_ANGLE) = range(N_STORE_NOW)  # a cylinder's volume at the crank angle N_ANGLE
 
 # --- cylinders ----------------------------------------------------------------------------------
 N_CYL = 20  # Net.cyl_par

@@ -184,6 +184,12 @@ def slug_step(net, state, inner, face, k, dt):
 
 
 @stage
+def expected(state, k):
+    """Velocity out of an end to start an iteration from: that of the last two steps goes on."""
+    return 2.0 * state.end[k, f.ES_V] - state.end[k, f.ES_V_BEFORE]
+
+
+@stage
 def enter(net, state, inner, face, k, p0, T0, gas, yf, yb, into, kappa, v_rad):
     """Face of an end through which gas at rest at (p0, T0) enters the duct.
 
@@ -192,7 +198,7 @@ def enter(net, state, inner, face, k, p0, T0, gas, yf, yb, into, kappa, v_rad):
     gamma0, cp0, R0, h0 = gas
     v, p_star, T, _ = port_in(
         inner[k, IR], inner[k, IU], inner[k, IP], inner[k, IGAMMA], p0, T0, gamma0, cp0, R0, into,
-        kappa, v_rad, -state.end[k, f.ES_V],
+        kappa, v_rad, -expected(state, k),
     )
     r = p_star / (R0 * T)
     put(face, k, v, p_star, r, yf, yb, r * v, h0)
@@ -228,7 +234,7 @@ def node_port(net, state, work, inner, face, k, dt, theta_deg):
     if p_wall > p0 and out > 1e-6:
         v, p_star, _ = port_out(
             r, un, p, gamma, inner[k, ICP], inner[k, IGAS], p0, out, kappa, v_rad,
-            state.end[k, f.ES_V],
+            expected(state, k),
         )
         leave(net, inner, face, k, v, p_star)
     elif p_wall < p0 and into > 1e-6:
@@ -270,13 +276,13 @@ def node_pair(net, state, inner, face, j):
         v, pU, q, pD = pair(
             inner[U, IR], inner[U, IU], inner[U, IP], inner[U, IGAMMA], inner[U, ICP],
             inner[U, IGAS], area_U, inner[D, IR], inner[D, IU], inner[D, IP], inner[D, IGAMMA],
-            area_D, throat, state.end[U, f.ES_V],
+            area_D, throat, expected(state, U),
         )
     else:
         v, pU, q, pD = pair_loss(
             inner[U, IR], inner[U, IU], inner[U, IP], inner[U, IGAMMA], inner[U, ICP],
             inner[U, IGAS], area_U, inner[D, IR], inner[D, IU], inner[D, IP], inner[D, IGAMMA],
-            area_D, loss, state.end[U, f.ES_V],
+            area_D, loss, expected(state, U),
         )
     leave(net, inner, face, U, v, pU)
     flux = -face[U, F_MASS] * area_U / area_D
@@ -396,4 +402,5 @@ def solve_ends(net, state, work, inner, face, dt, theta_deg):
         state.end[k, f.ES_P] = face[k, FP]
         state.end[k, f.ES_YF] = face[k, FYF]
         state.end[k, f.ES_YB] = face[k, FYB]
+        state.end[k, f.ES_V_BEFORE] = state.end[k, f.ES_V]
         state.end[k, f.ES_V] = face[k, FV]

@@ -51,7 +51,7 @@ def throat_ratio(v, alpha, T_up, cp, gamma, guess):
         residual = v * v + 2.0 * cp * T_up * (1.0 - share) - jet * jet
         step = 0.5 * gamma * tau * residual / margin
         tau = min(1.0, max(0.3, tau + step))
-        if abs(step) < 1e-14:
+        if abs(step) < TOLERANCE:
             break
     return tau, jet, False
 
@@ -149,7 +149,7 @@ def pair(rU, unU, pU, gamma, cp, gas_R, area_U, rD, unD, pD, gammaD, area_D, thr
     high = 1.5 * c
     v = guess if 0.0 < guess < high else min(max(start, 0.0), 0.3 * c)
     q = v * bore
-    tau = 1.0
+    tau = max(0.6, 1.0 - 0.5 * rU / pU * v * v * (alpha * alpha - 1.0))  # of a thin gas
     choked = False
     pU_star = pU
     pD_star = pD

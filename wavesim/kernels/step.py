@@ -123,7 +123,7 @@ def sample_stores(net, state, work, out, t, w, second):
             if net.store_int[s, f.STORE_KIND] == f.CYLINDER:
                 cyl = net.cyl_par[net.store_int[s, f.STORE_CYL]]
                 vol = volume(cyl, t * net.options[f.OMEGA_DEG])
-            p, T, yf, yb = store_now(net, state, s, vol)
+            p, T, yf, yb, _ = store_now(net, state, s, vol)
             mass = state.store[s, f.SM]
         old = 1.0 if second else 0.0
         out[s, 0] = old * out[s, 0] + w * p

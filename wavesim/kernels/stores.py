@@ -12,23 +12,22 @@ from . import flat as f
 from .cylinder import heat_release, volume, wall_loss
 from .jit import leaf, stage
 from .nodes import F_BURNED, F_ENE, F_FRESH, F_MASS, FP, FV, ICP, IGAS, IP, IR, IT, IU
-from .thermo import caloric, gamma_cp, gas_constant, temperature
+from .thermo import energy_cv, gas_constant, temperature
 
 HASTE = 4.0  # cfl over this is the share of a cylinder's gas that may pass in a step
 STALLED = 0.1  # share of a cell's own stream below which less passes than that, for stability
 
 
 @stage
-def show(net, work, s, p, T, yf, yb, vol):
+def show(work, s, p, T, yf, yb, cv, gas_R, h, vol):
     """Write the state that the ends of store `s` will see."""
-    gamma, cp, gas_R, h = caloric(net.gas_R, net.gas_coef, T, yf, yb)
     row = work.store[s]
     row[f.NP] = p
     row[f.NT] = T
     row[f.NYF] = yf
     row[f.NYB] = yb
-    row[f.NGAMMA] = gamma
-    row[f.NCP] = cp
+    row[f.NGAMMA] = 1.0 + gas_R / cv
+    row[f.NCP] = cv + gas_R
     row[f.NR] = gas_R
     row[f.NH] = h
     row[f.NVOL] = vol
@@ -37,7 +36,7 @@ def show(net, work, s, p, T, yf, yb, vol):
 
 @stage
 def store_now(net, state, s, vol):
-    """Pressure, temperature and mass fractions of store `s` at the present instant."""
+    """Pressure, temperature, mass fractions and cv of store `s` at the present instant."""
     mass = state.store[s, f.SM]
     yf = state.store[s, f.SF] / mass
     yb = state.store[s, f.SB] / mass
@@ -45,9 +44,9 @@ def store_now(net, state, s, vol):
         state.store[s, f.SX] ** 2 + state.store[s, f.SY] ** 2 + state.store[s, f.SZ] ** 2
     ) / (mass * mass)
     e = state.store[s, f.SE] / mass - kinetic
-    T = temperature(net.gas_coef, e, yf, yb, state.store[s, f.ST])
+    T, cv = temperature(net.gas_coef, e, yf, yb, state.store[s, f.ST])
     state.store[s, f.ST] = T
-    return mass / vol * gas_constant(net.gas_R, yf, yb) * T, T, yf, yb
+    return mass / vol * gas_constant(net.gas_R, yf, yb) * T, T, yf, yb, cv
 
 
 @stage
@@ -78,22 +77,26 @@ def stores_ahead(net, state, work, inner, dt, theta_deg):
             continue
         if kind == f.CYLINDER:
             cyl = net.cyl_par[net.store_int[s, f.STORE_CYL]]
-            vol = volume(cyl, theta_deg)
+            if work.store[s, f.N_ANGLE] != theta_deg:  # not the end of the step before
+                work.store[s, f.NV_KNOWN] = volume(cyl, theta_deg)
+            vol = work.store[s, f.NV_KNOWN]
             vol_half = volume(cyl, theta_deg + 0.5 * dt * omega)
-            p, _, _, _ = store_now(net, state, s, vol)
+            p, _, _, _, _ = store_now(net, state, s, vol)
             mass = state.store[s, f.SM] + 0.5 * dt * state.store[s, f.RATE_M]
             energy = state.store[s, f.SE] + 0.5 * dt * state.store[s, f.RATE_E]
             energy -= p * (vol_half - vol)
             yf = min(1.0, max(0.0, state.store[s, f.SF] / state.store[s, f.SM]))
             yb = min(1.0 - yf, max(0.0, state.store[s, f.SB] / state.store[s, f.SM]))
-            T = temperature(net.gas_coef, energy / mass, yf, yb, state.store[s, f.ST])
-            p_half = mass / vol_half * gas_constant(net.gas_R, yf, yb) * T
-            show(net, work, s, p_half, T, yf, yb, vol_half)
-            work.store[s, f.NV_START] = vol
+            e = energy / mass
+            gas_R = gas_constant(net.gas_R, yf, yb)
+            T, cv = temperature(net.gas_coef, e, yf, yb, state.store[s, f.ST])
+            p_half = mass / vol_half * gas_R * T
+            show(work, s, p_half, T, yf, yb, cv, gas_R, e + gas_R * T, vol_half)
             continue
         vol = net.store_volume[s]
-        p, T, yf, yb = store_now(net, state, s, vol)
-        gamma, _, gas_R = gamma_cp(net.gas_R, net.gas_coef, T, yf, yb)
+        p, T, yf, yb, cv = store_now(net, state, s, vol)
+        gas_R = gas_constant(net.gas_R, yf, yb)
+        gamma = 1.0 + gas_R / cv
         give = 0.5 * dt * gamma * gas_R * T / vol
         above = p
         below = 1.0
@@ -107,7 +110,8 @@ def stores_ahead(net, state, work, inner, dt, theta_deg):
             below += give * area / c
         p_half = max(0.3 * p, above / below)
         T_half = T * math.exp((gamma - 1.0) / gamma * math.log(p_half / p))
-        show(net, work, s, p_half, T_half, yf, yb, vol)
+        e_half, cv_half = energy_cv(net.gas_coef, T_half, yf, yb)
+        show(work, s, p_half, T_half, yf, yb, cv_half, gas_R, e_half + gas_R * T_half, vol)
         mass = state.store[s, f.SM]
         work.store[s, f.NVX] = state.store[s, f.SX] / mass
         work.store[s, f.NVY] = state.store[s, f.SY] / mass
@@ -225,7 +229,10 @@ def cylinder_step(net, state, work, record, s, dt, theta_deg, theta_next, mass, 
     after = theta_next - cyl[f.PHASE]  # to the bit the next step's `before`: no event is lost
     middle = 0.5 * (before + after)
     p = now[f.NP]
-    done = p * (volume(cyl, theta_next) - now[f.NV_START])
+    later = volume(cyl, theta_next)
+    done = p * (later - now[f.NV_KNOWN])
+    now[f.NV_KNOWN] = later
+    now[f.N_ANGLE] = theta_next
     row[f.SE] -= done
     stroke = int(math.floor((middle - 720.0 * math.floor(middle / 720.0)) / 180.0))
     sums[f.WORK_0 + min(stroke, 3)] += done

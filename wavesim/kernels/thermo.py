@@ -72,17 +72,32 @@ def energy_series(coef, T, yf, yb):
     return e, d1 * T_SCALE, d2 * T_SCALE**2, d3 * T_SCALE**3
 
 
+@leaf
+def towards(coef, T, yf, yb, target):
+    """Rise of temperature [K] from T that brings the internal energy to `target` [J/kg].
+
+    By the series of the energy about T, turned round to third order.  Returns also 1/cv there.
+    """
+    e, cv, bend, twist = energy_series(coef, T, yf, yb)
+    per_cv = 1.0 / cv
+    q = bend * per_cv
+    k = twist * per_cv
+    d = (target - e) * per_cv
+    d *= 1.0 - d * (q - d * (2.0 * q * q - k))
+    return d, per_cv * (1.0 - d * (2.0 * q - d * (4.0 * q * q - 3.0 * k)))
+
+
 @kernel
 def temperature(coef, e, yf, yb, guess):
-    """Temperature [K] at the specific internal energy `e` by Newton's method from `guess`."""
+    """Temperature [K] at the specific internal energy `e`, found from `guess`, and cv [J/kg/K]."""
     T = guess
+    per_cv = 0.0
     for _ in range(12):
-        value, cv = energy_cv(coef, T, yf, yb)
-        step = (e - value) / cv
-        T = T + step
-        if abs(step) < 1e-6 * T:  # leaves an error of the order of its square
+        d, per_cv = towards(coef, T, yf, yb, e)
+        T += min(0.5 * T, max(-0.5 * T, d))
+        if abs(d) < 1e-3 * T:  # leaves an error of the order of its fourth power
             break
-    return T
+    return T, 1.0 / per_cv
 
 
 @kernel
