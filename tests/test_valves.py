@@ -4,7 +4,7 @@ from math import pi
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import assume, given
 from hypothesis import strategies as st
 
 from wavesim.valves import (
@@ -42,6 +42,7 @@ def valve(lift, **changes):
     checking=st.floats(5e-5, 1.5e-3),
 )
 def test_lift_at_the_stated_angles_is_the_checking_lift(side, lobe, opens, closes, peak, checking):
+    assume(checking < 0.3 * peak)  # nearer to the peak a long lobe has no room on the cam
     lift = cam(opens_deg=opens, closes_deg=closes, lift=peak, checking_lift=checking, lobe=lobe)
     stated = [OPENS[side] - opens, CLOSES[side] + closes]
     assert lift_curve(valve(lift), side, stated) == pytest.approx(checking, rel=1e-9)

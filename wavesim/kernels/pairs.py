@@ -20,11 +20,11 @@ energy at the pressure of its own wave, as when the throat is choked.
 
 import math
 
-from .ends import TOLERANCE, sonic_outflow, subsonic_mach, wave_pressure
+from .ends import sonic_outflow, subsonic_mach, wave_pressure
 from .jit import kernel
 
 MAX_ITERATIONS = 60
-NARROW = 1e-11  # bracket at which bisection ends
+TOLERANCE = 1e-10  # of the last step; what an inner iteration leaves disturbs the outer one
 FASTEST = 1.6  # q^2 / (cp T0) that the gas may reach: four fifths of its heat
 
 
@@ -164,7 +164,7 @@ def pair(rU, unU, pU, gamma, cp, gas_R, area_U, rD, unD, pD, gammaD, area_D, thr
             high = v
             v = 0.5 * (low + high)
             tau = 1.0
-            if high - low < NARROW * c:
+            if high - low < TOLERANCE * c:
                 break
             continue
         flux = rU_star * v * bore
@@ -238,7 +238,7 @@ def pair_loss(rU, unU, pU, gamma, cp, gas_R, area_U, rD, unD, pD, gammaD, area_D
         if q * q > gamma * gas_R * T_face:
             high = v
             v = 0.5 * (low + high)
-            if high - low < NARROW * c:
+            if high - low < TOLERANCE * c:
                 break
             continue
         stagnant_U = pU_star * math.exp(exponent * math.log(T0 / T_up))
