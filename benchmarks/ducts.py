@@ -141,7 +141,7 @@ class InC:
         n = self.U.shape[1]
         rows = [net.cells[row] for row in (f.INV_DX, f.DLNA, f.INV_VOL)]
         self.geometry = np.concatenate([*rows, net.area])
-        self.work = np.ones(13 * n)
+        self.work = np.ones(14 * n)
 
     def march(self, steps):
         """March from the start; (seconds, steps)."""

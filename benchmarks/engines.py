@@ -55,6 +55,11 @@ class Cycles:
         """Number of cells, ghosts left out."""
         return sum(hi - lo for lo, hi in self.model.ducts.values())
 
+    @property
+    def cells_and_ghosts(self):
+        """Number of cells over which the loops run."""
+        return self.model.net.area.size - 1
+
     def march(self):
         """One cycle; (seconds, steps)."""
         model = self.model

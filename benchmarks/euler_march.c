@@ -43,7 +43,8 @@ INLINE double primitives(int duct, long n, double gamma, double R, double per_dx
 }
 
 INLINE void reconstruct(int duct, long n, double dt, double per_dx, IN r, IN u, IN p, IN c,
-                        IN inv_dx, IN dlna, OUT rm, OUT um, OUT pm, OUT rp, OUT up, OUT pp)
+                        IN inv_dx, IN dlna, OUT rm, OUT um, OUT pm, OUT rp, OUT up, OUT pp,
+                        OUT per_z)
 {
     for (long i = 1; i < n - 1; i++) {
         double z = r[i] * c[i], iz = 1.0 / z, ic = r[i] * iz, ic2 = ic * ic, ir = c[i] * iz;
@@ -68,36 +69,34 @@ INLINE void reconstruct(int duct, long n, double dt, double per_dx, IN r, IN u, 
         up[i] = u[i] + keep * (hu + su);
         pm[i] = p[i] + keep * (hp - sp);
         pp[i] = p[i] + keep * (hp + sp);
+        per_z[i] = iz;
     }
 }
 
-INLINE void flux(long n, double gamma, IN rm, IN um, IN pm, IN rp, IN up, IN pp, IN c, OUT fr,
-                 OUT fm, OUT fe)
+INLINE void flux(long n, double gamma, IN rm, IN um, IN pm, IN rp, IN up, IN pp, IN c, IN per_z,
+                 OUT fr, OUT fm, OUT fe)
 {
-    const double k = 0.5 * (gamma + 1.0) / gamma, per_g1 = 1.0 / (gamma - 1.0);
+    const double k = 0.25 * (gamma + 1.0), per_g1 = 1.0 / (gamma - 1.0);
     for (long i = 2; i < n - 1; i++) {
         long j = i - 1;
-        double el = pp[j] * per_g1 + 0.5 * rp[j] * up[j] * up[j];
-        double er = pm[i] * per_g1 + 0.5 * rm[i] * um[i] * um[i];
-        double ps = max2(0.0, 0.5 * (pp[j] + pm[i])
-                                  - 0.125 * (um[i] - up[j]) * (rp[j] + rm[i]) * (c[j] + c[i]));
-        double per_both = 1.0 / (pp[j] * pm[i]);
-        double ql = sqrt(1.0 + k * max2(0.0, (ps - pp[j]) * pm[i] * per_both));
-        double qr = sqrt(1.0 + k * max2(0.0, (ps - pm[i]) * pp[j] * per_both));
-        double sl = min2(up[j] - c[j] * ql, um[i] - c[i]);
-        double sr = max2(um[i] + c[i] * qr, up[j] + c[j]);
+        double ps = 0.5 * (pp[j] + pm[i])
+                    - 0.125 * (um[i] - up[j]) * (rp[j] + rm[i]) * (c[j] + c[i]);
+        double push_l = min2(1.2 * c[j], k * per_z[j] * max2(0.0, ps - pp[j]));
+        double push_r = min2(1.2 * c[i], k * per_z[i] * max2(0.0, ps - pm[i]));
+        double sl = min2(up[j] - c[j] - push_l, um[i] - c[i]);
+        double sr = max2(um[i] + c[i] + push_r, up[j] + c[j]);
         double ml = rp[j] * (sl - up[j]), mr = rm[i] * (sr - um[i]);
-        double sm = (pm[i] - pp[j] + ml * up[j] - mr * um[i]) / (ml - mr);
-        int left = sm > 0.0;
-        double rk = left ? rp[j] : rm[i], uk = left ? up[j] : um[i];
-        double pk = left ? pp[j] : pm[i], ek = left ? el : er;
-        double sk = left ? sl : sr, mk = left ? ml : mr;
-        double s0 = left ? min2(sl, 0.0) : max2(sr, 0.0);
-        double squeeze = 1.0 / (sk - sm), rs = mk * squeeze;
-        double es = ((sk - uk) * ek + (sm - uk) * (mk * sm + pk)) * squeeze;
-        fr[i] = rk * uk + s0 * (rs - rk);
-        fm[i] = rk * uk * uk + pk + s0 * (rs * sm - rk * uk);
-        fe[i] = uk * (ek + pk) + s0 * (es - ek);
+        double thrust = pm[i] - pp[j] + ml * up[j] - mr * um[i], mass = ml - mr;
+        int left = thrust < 0.0;
+        double r = left ? rp[j] : rm[i], u = left ? up[j] : um[i], p = left ? pp[j] : pm[i];
+        double sk = left ? sl : sr, s0 = left ? min2(sl, 0.0) : max2(sr, 0.0);
+        double gap = sk * mass - thrust, per_both = 1.0 / (mass * gap);
+        double sm = thrust * gap * per_both, squeeze = mass * mass * per_both;
+        double step = s0 * (sm - u), carried = u + step * squeeze;
+        fr[i] = r * carried;
+        fm[i] = p + r * (u * u + step * (1.0 + squeeze * sm));
+        fe[i] = carried * (p * per_g1 + 0.5 * r * u * u) + p * u
+                + step * (r * (sk - u) * sm + p) * squeeze;
     }
 }
 
@@ -130,6 +129,7 @@ INLINE long run(int duct, long n, double gamma, double R, double cfl, long steps
     double *area = geometry + 3 * n, per_dx = inv_dx[2];
     double *u = work, *p = u + n, *c = p + n, *rm = c + n, *um = rm + n, *pm = um + n, *rp = pm + n;
     double *up = rp + n, *pp = up + n, *fr = pp + n, *fm = fr + n, *fe = fm + n, *T = fe + n;
+    double *per_z = T + n;
     for (long step = 0; step < steps; step++) {
         mirror(r, n, 1.0);
         mirror(m, n, -1.0);
@@ -137,8 +137,9 @@ INLINE long run(int duct, long n, double gamma, double R, double cfl, long steps
         double dt = cfl / primitives(duct, n, gamma, R, per_dx, r, m, e, inv_dx, u, p, c, T);
         if (!(dt > 0.0))
             return step;
-        reconstruct(duct, n, dt, per_dx, r, u, p, c, inv_dx, dlna, rm, um, pm, rp, up, pp);
-        flux(n, gamma, rm, um, pm, rp, up, pp, c, fr, fm, fe);
+        reconstruct(duct, n, dt, per_dx, r, u, p, c, inv_dx, dlna, rm, um, pm, rp, up, pp,
+                    per_z);
+        flux(n, gamma, rm, um, pm, rp, up, pp, c, per_z, fr, fm, fe);
         update(duct, n, dt, per_dx, area, inv_vol, pm, pp, fr, fm, fe, r, m, e);
     }
     return steps;
@@ -146,7 +147,7 @@ INLINE long run(int duct, long n, double gamma, double R, double cfl, long steps
 
 /* `n` is the number of cells and two ghosts at each end.  U holds rows of n, the first three
  * density, momentum and energy; geometry 3 rows of n (1/dx, slope of ln area, 1/volume) and
- * one of n + 1 (face areas); work 13 rows of n.  Returns the number of steps taken.
+ * one of n + 1 (face areas); work 14 rows of n.  Returns the number of steps taken.
  */
 long euler_march(int duct, long n, double gamma, double R, double cfl, long steps, double *U,
                  double *geometry, double *work)

@@ -225,9 +225,10 @@ def node_port(net, state, work, inner, face, k, dt, theta_deg):
     kappa = 0.0
     v_rad = 0.0
     h = 0.0
-    impedance = math.sqrt(gamma * p * r)
+    impedance = 0.0
     radius = net.end_par[k, f.RAD_RADIUS]
     if radius > 0.0:
+        impedance = math.sqrt(gamma * p * r)
         h = dt * math.sqrt(gamma * p / r) / radius
         kappa, v_rad = radiation_load(net, state, k, impedance, h)
     p_wall = end_closed(r, un, p, gamma) + kappa * v_rad

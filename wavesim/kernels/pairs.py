@@ -20,7 +20,7 @@ energy at the pressure of its own wave, as when the throat is choked.
 
 import math
 
-from .ends import sonic_outflow, subsonic_mach, wave_pressure
+from .ends import power, sonic_outflow, subsonic_mach, wave_pressure
 from .jit import kernel
 
 MAX_ITERATIONS = 60
@@ -42,9 +42,8 @@ def throat_ratio(v, alpha, T_up, cp, gamma, guess):
     tau = guess
     jet = v * alpha
     for _ in range(MAX_ITERATIONS):
-        log_tau = math.log(tau)
-        share = math.exp(exponent * log_tau)
-        jet = v * alpha * math.exp(-log_tau / gamma)
+        share = power(tau, exponent)
+        jet = v * alpha / power(tau, 1.0 / gamma)
         margin = c2 * share - jet * jet
         if margin <= 0.0:
             return tau, jet, True
@@ -89,7 +88,7 @@ def speed_behind(r, un, p, gamma, flux, T0, cp, gas_R, guess):
 def after_pair(rU, unU, pU, gamma, cp, gas_R, v, bore, rD, unD, pD, gammaD, q):
     """Faces of both ducts for the velocity `v` out of U; `q` is a guess."""
     pU_star, _ = wave_pressure(rU, pU, gamma, unU - v)
-    rU_star = rU * math.exp(math.log(pU_star / pU) / gamma)
+    rU_star = rU * power(pU_star / pU, 1.0 / gamma)
     T0 = pU_star / (rU_star * gas_R) + 0.5 * v * v / cp
     q, pD_star, _, _, _ = speed_behind(
         rD, unD, pD, gammaD, rU_star * v * bore, T0, cp, gas_R, q
@@ -155,8 +154,7 @@ def pair(rU, unU, pU, gamma, cp, gas_R, area_U, rD, unD, pD, gammaD, area_D, thr
     pD_star = pD
     for _ in range(MAX_ITERATIONS):
         pU_star, slope = wave_pressure(rU, pU, gamma, unU - v)
-        log_p = math.log(pU_star / pU)
-        rU_star = rU * math.exp(log_p / gamma)
+        rU_star = rU * power(pU_star / pU, 1.0 / gamma)
         T_up = pU_star / (rU_star * gas_R)
         tau, jet, over = throat_ratio(v, alpha, T_up, cp, gamma, tau)
         if over or v * v > gamma * gas_R * T_up:
@@ -228,7 +226,7 @@ def pair_loss(rU, unU, pU, gamma, cp, gas_R, area_U, rD, unD, pD, gammaD, area_D
     pD_star = pD
     for _ in range(MAX_ITERATIONS):
         pU_star, slope = wave_pressure(rU, pU, gamma, unU - v)
-        rU_star = rU * math.exp(math.log(pU_star / pU) / gamma)
+        rU_star = rU * power(pU_star / pU, 1.0 / gamma)
         T_up = pU_star / (rU_star * gas_R)
         T0 = T_up + 0.5 * v * v / cp
         flux = rU_star * v * bore

@@ -10,6 +10,7 @@ import math
 
 from . import flat as f
 from .cylinder import heat_release, volume, wall_loss
+from .ends import power
 from .jit import leaf, stage
 from .nodes import F_BURNED, F_ENE, F_FRESH, F_MASS, FP, FV, ICP, IGAS, IP, IR, IT, IU
 from .thermo import energy_cv, gas_constant, temperature
@@ -109,7 +110,7 @@ def stores_ahead(net, state, work, inner, dt, theta_deg):
             above += give * area * (r * inner[k, IU] + inner[k, IP] / c)
             below += give * area / c
         p_half = max(0.3 * p, above / below)
-        T_half = T * math.exp((gamma - 1.0) / gamma * math.log(p_half / p))
+        T_half = T * power(p_half / p, (gamma - 1.0) / gamma)
         e_half, cv_half = energy_cv(net.gas_coef, T_half, yf, yb)
         show(work, s, p_half, T_half, yf, yb, cv_half, gas_R, e_half + gas_R * T_half, vol)
         mass = state.store[s, f.SM]
