@@ -319,6 +319,14 @@ def test_search_never_computes_a_design_twice(system, invented):
     assert len(invented) == len(set(invented))
 
 
+@pytest.mark.parametrize("method", ["differential evolution", "nelder-mead"])
+@pytest.mark.parametrize("evaluations", [10, 15, 31])
+def test_search_tries_no_more_designs_than_asked(system, invented, method, evaluations):
+    space = {LENGTH: (0.1, 0.7), BORE: (0.045, 0.055)}
+    found = optimise(*system, space, RPM, method=method, evaluations=evaluations, progress=False)
+    assert evaluations // 2 <= len(found.exploration) <= evaluations
+
+
 def test_interrupted_search_returns_the_best_so_far(system, invented, monkeypatch):
     real, calls = wavesim.work.wait, []
 

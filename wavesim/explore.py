@@ -744,7 +744,7 @@ def optimise(
         Search of the whole space, a generation of designs at a time; or from the base (or the
         middle of the space) downhill, for ranges only.
     evaluations : int
-        About how many designs to try, 10 to a million.
+        How many designs to try at most, 10 to a million.
     seed : int
         The same seed gives the same search on every executor.
     settings, executor, threads, store, progress
@@ -869,14 +869,14 @@ class _Search:
         from scipy.optimize import differential_evolution
 
         dimension = len(self.axes)
-        size = max(5, min(max(8, 6 * dimension), evaluations))
+        size = min(max(8, 6 * dimension), evaluations // 2)  # two generations at least
         population = _sample(dimension, size, "latin hypercube", seed)
         start = self._start()
         if start is not None:
             population[0] = start
         found = differential_evolution(
             lambda x: self.costs_of(x.T), [(0.0, 1.0)] * dimension, init=population,
-            maxiter=max(1, evaluations // size - 1), vectorized=True, updating="deferred",
+            maxiter=evaluations // size - 1, vectorized=True, updating="deferred",
             polish=False, tol=1e-5, seed=np.random.default_rng(seed),
         )
         return "the designs of a generation agree" if found.success else _SPENT
