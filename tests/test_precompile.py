@@ -63,5 +63,5 @@ def test_no_helper_where_it_is_of_no_use(helpers, monkeypatch, name, value):
 def test_share_of_the_helper_is_found_in_the_cache(tmp_path):
     environment = os.environ | {"WAVESIM_CACHE": str(tmp_path)}
     subprocess.run([sys.executable, "-m", "wavesim.precompile"], check=True, env=environment)
-    for name in ("step.solve_ends_ahead", "march.update", "step.close_step"):
+    for name in ("nodes.solve_ends", "stores.stores_ahead", "stores.stores_step"):
         assert list(tmp_path.rglob(f"{name}-*.nbc")), name

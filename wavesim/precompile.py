@@ -14,7 +14,7 @@ from pathlib import Path
 
 from wavesim.compile import compile_network
 from wavesim.gas import PerfectGas
-from wavesim.kernels import march, step
+from wavesim.kernels import march, nodes, stores
 from wavesim.kernels.jit import compile_for, is_compiled, is_kept
 from wavesim.network import Network
 from wavesim.nodes import ClosedEnd, OpenEnd
@@ -30,8 +30,8 @@ def help_to_compile():
     """Tell of a compilation, if this version is not in the cache, and let another process help."""
     helper = None
     if _is_first():
-        print("wavesim: its kernels are compiled first, once for this version; this takes about "
-              "half a minute.", file=sys.stderr, flush=True)
+        print("wavesim: its kernels are compiled first, once for this version; this takes some "
+              "twenty seconds.", file=sys.stderr, flush=True)
         helper = _start()
     try:
         yield
@@ -64,13 +64,13 @@ def _start():
 
 
 def compile_share():
-    """Compile ends, update and the close of a step for the arrays of any network."""
+    """Compile ends and stores for the arrays of any network."""
     ends = {"wall": ClosedEnd("pipe.start"), "mouth": OpenEnd("pipe.end")}
     model = compile_network(Network({"pipe": Pipe(0.1, 0.04)}, ends), PerfectGas(), Settings())
     now = model.net, model.state, model.work
-    compile_for(step.solve_ends_ahead, *now, model.inner, model.face, 0.0, 0.0)
-    compile_for(march.update, *now, model.record, 0.0)
-    compile_for(step.close_step, *now, model.record, model.face, 0.0, 0.0, 0.0)
+    compile_for(nodes.solve_ends, *now, model.inner, model.face, 0.0, 0.0)
+    compile_for(stores.stores_ahead, *now, model.inner, 0.0, 0.0)
+    compile_for(stores.stores_step, *now, model.record, model.face, 0.0, 0.0, 0.0)
 
 
 if __name__ == "__main__":

@@ -11,6 +11,7 @@ import threading
 import time
 from collections import deque
 from concurrent.futures import FIRST_COMPLETED, Executor, ThreadPoolExecutor, wait
+from contextlib import contextmanager
 from dataclasses import replace
 from typing import NamedTuple
 
@@ -106,6 +107,25 @@ def count_workers(executor, threads, owner):
     return getattr(executor, "_max_workers", None) or os.cpu_count() or 1
 
 
+@contextmanager
+def _straight_from_workers(executor):
+    """Let a Dask client fetch results from the workers of its own machine.
+
+    Usually they come by way of the scheduler, which takes part of a core from the workers.
+    """
+    client = getattr(executor, "_client", None)
+    local = type(getattr(client, "cluster", None)).__name__ == "LocalCluster"
+    if not local:
+        yield
+        return
+    before = client.direct_to_workers
+    client.direct_to_workers = True
+    try:
+        yield
+    finally:
+        client.direct_to_workers = before
+
+
 def run_chains(chains, *, executor=None, threads=1, store=None, traces=True, strict=True,
                progress=True, label="speeds"):
     """Compute chains of tasks.
@@ -139,7 +159,8 @@ def run_chains(chains, *, executor=None, threads=1, store=None, traces=True, str
     """
     total = sum(map(len, chains))
     pool = executor or ThreadPoolExecutor(threads)
-    with tqdm(total=total, disable=not progress, unit="point", desc=label) as bar:
+    bar = tqdm(total=total, disable=not progress, unit="point", desc=label)
+    with bar, _straight_from_workers(executor):
         crew = _Crew(chains, pool, threads, store, traces, strict, bar)
         try:
             crew.work()

@@ -90,3 +90,12 @@ def stage(function):
     Handing hundreds of array fields over takes longer to run than most of them do.
     """
     return _compile(function, no_cpython_wrapper=True, forceinline=True)
+
+
+def part(function):
+    """For a stretch of one other function, written into it before that is compiled.
+
+    It costs no compilation of its own: a stage is translated alone and once more wherever it is
+    used, and the same again with whatever holds that.
+    """
+    return _compile(function, no_cpython_wrapper=True, inline="always")

@@ -19,7 +19,7 @@ from .ends import (
     wave_pressure,
     wave_velocity,
 )
-from .jit import stage
+from .jit import part, stage
 from .pairs import pair, pair_loss
 from .thermo import caloric, enthalpy, gamma_cp
 
@@ -96,7 +96,7 @@ def node_closed(net, inner, face, k):
     put(face, k, 0.0, p, r, inner[k, IYF], inner[k, IYB], 0.0, 0.0)
 
 
-@stage
+@part
 def node_anechoic(net, inner, face, k):
     """Endless equal duct beyond the end, filled with gas at rest of the duct's composition."""
     p_out = net.end_par[k, f.P_REF]
@@ -116,7 +116,7 @@ def node_anechoic(net, inner, face, k):
     put(face, k, v, p, r, yf, yb, r * v, h0)
 
 
-@stage
+@part
 def port_shares(net, k, theta_deg):
     """Throat over bore area of a port, (out of the duct, into the duct)."""
     area = net.end_par[k, f.AREA]
@@ -134,7 +134,7 @@ def port_shares(net, k, theta_deg):
     return min(1.0, out / area), min(1.0, into / area)
 
 
-@stage
+@part
 def radiation_load(net, state, k, impedance, h):
     """Pressure kappa (v - v_rad) of the air outside an open end, as (kappa, v_rad).
 
@@ -151,7 +151,7 @@ def radiation_load(net, state, k, impedance, h):
     return impedance * lead / lag, -push / lead
 
 
-@stage
+@part
 def radiation_step(net, state, k, v, p, h):
     """Carry the two integrals of the radiation load over a step; `p` is over rho c."""
     half = state.end[k, f.ES_RAD_2] - 0.5 * h * p
@@ -161,7 +161,7 @@ def radiation_step(net, state, k, v, p, h):
     state.end[k, f.ES_RAD_2] -= h * p
 
 
-@stage
+@part
 def slug_step(net, state, inner, face, k, dt):
     """Gas that has left an open end and lies just before it, where it comes back from first.
 
@@ -183,7 +183,7 @@ def slug_step(net, state, inner, face, k, dt):
     end[f.ES_SLUG_YB] += share * (face[k, FYB] - end[f.ES_SLUG_YB])
 
 
-@stage
+@part
 def expected(state, k):
     """Velocity out of an end to start an iteration from: that of the last two steps goes on."""
     return 2.0 * state.end[k, f.ES_V] - state.end[k, f.ES_V_BEFORE]
@@ -204,7 +204,7 @@ def enter(net, state, inner, face, k, p0, T0, gas, yf, yb, into, kappa, v_rad):
     put(face, k, v, p_star, r, yf, yb, r * v, h0)
 
 
-@stage
+@part
 def node_port(net, state, work, inner, face, k, dt, theta_deg):
     """Opening into a store: the air outside, a volume, a junction cell or a cylinder."""
     store = work.store[net.end_int[k, f.END_STORE]]
@@ -259,7 +259,7 @@ def node_port(net, state, work, inner, face, k, dt, theta_deg):
         slug_step(net, state, inner, face, k, dt)
 
 
-@stage
+@part
 def node_pair(net, state, inner, face, j):
     """Sudden change of area, orifice or throttle between two ducts."""
     a = net.pair[j, 0]
@@ -296,7 +296,7 @@ def node_pair(net, state, inner, face, j):
     face[D, F_ENE] = -face[U, F_ENE] * area_U / area_D
 
 
-@stage
+@part
 def node_branches(net, inner, face, ends, p_guess):
     """Junction of any number of ducts under one static pressure.
 

@@ -28,7 +28,7 @@ import numpy as np
 
 from . import flat as f
 from .cells import decay, pick
-from .jit import kernel, leaf, stage
+from .jit import kernel, leaf, part
 from .thermo import energy_cv, gas_constant, viscosity
 
 LINEAR_RESISTANCE = 0.006
@@ -37,7 +37,7 @@ LARGEST_SHARE = 0.3  # of the gas of a cell that may pass in one step
 MU_COLD = 1.81e-5  # [Pa s] air at 293 K, for which resistivities are given
 
 
-@stage
+@part
 def exchange(net, state, work, record, dt):
     """Gas through all holes in one step; renews the primitive values of the cells concerned."""
     U, W, T, cells = state.U, work.W, state.T, net.cells

@@ -18,7 +18,7 @@ import numpy as np
 from . import cells
 from . import flat as f
 from .cylinder import volume
-from .jit import leaf, stage
+from .jit import leaf, part, stage
 from .nodes import F_BURNED, F_ENE, F_FRESH, F_MASS, FP, FV, solve_ends
 from .perforate import exchange
 from .stores import store_now, stores_ahead, stores_rate, stores_step
@@ -48,7 +48,7 @@ def primitives(net, state, work):
     return cells.largest(n, W[f.RATE])
 
 
-@stage
+@part
 def reset_ghosts(net, state):
     """Give ghost cells the state of the cell beside them, so that loops meet only sound gas."""
     for k in range(net.end_int.shape[0]):
@@ -71,7 +71,7 @@ def walls(net, state, work):
     )
 
 
-@stage
+@part
 def add_samples(net, state, work, record, face, t, dt, second):
     """Add one side of a linear interpolation to every sample that falls into [t, t + dt).
 
@@ -108,7 +108,19 @@ def add_samples(net, state, work, record, face, t, dt, second):
     return k
 
 
-@stage
+@part
+def sample(net, state, work, record, face, t, has_begun, dt):
+    """Add the present state to the samples of the step before and of the next one, if there is."""
+    before = state.clock[f.LAST_DT]
+    for second in (True, False):  # in a loop, for a second copy would take a second to compile
+        start, length = (t - before, before if has_begun else 0.0) if second else (t, dt)
+        if length > 0.0:
+            done = add_samples(net, state, work, record, face, start, length, second)
+            if second:
+                state.clock[f.NEXT_SAMPLE] = done
+
+
+@part
 def sample_stores(net, state, work, out, t, w, second):
     """Add the share `w` of the present state of all stores to a sample."""
     for s in range(net.store_int.shape[0]):
@@ -133,7 +145,7 @@ def sample_stores(net, state, work, out, t, w, second):
         out[s, 4] = old * out[s, 4] + w * yb
 
 
-@stage
+@part
 def sum_ends(net, record, face, dt):
     """Add what has passed each end."""
     for k in range(net.end_int.shape[0]):
@@ -205,14 +217,14 @@ def crank_angle(omega, t):
     return math.floor(omega * t * 1e6 + 0.5) / 1e6
 
 
-@stage
+@part
 def solve_ends_ahead(net, state, work, inner, face, dt, theta):
     """Stores and nodes half a step ahead; end fluxes replace those of the interior scheme."""
     stores_ahead(net, state, work, inner, dt, theta)
     solve_ends(net, state, work, inner, face, dt, theta + 0.5 * dt * net.options[f.OMEGA_DEG])
 
 
-@stage
+@part
 def open_step(net, state, work, record, face, t_end, steps, max_steps):
     """All that comes before the interior; returns (status or GO_ON, step [s], crank angle [deg]).
 
@@ -220,25 +232,25 @@ def open_step(net, state, work, record, face, t_end, steps, max_steps):
     so that the caller can say where.
     """
     t = state.clock[f.TIME]
-    sampling = record.interval[0] > 0.0
     reset_ghosts(net, state)
     rate = primitives(net, state, work)
     needed = stores_rate(net, state, work)
     if not (rate < 1e12 and needed < 1e12):
         return f.BAD_STATE, 0.0, 0.0
-    last_dt = state.clock[f.LAST_DT]
-    if sampling and steps > 0:
-        done = add_samples(net, state, work, record, face, t - last_dt, last_dt, steps > 0)
-        state.clock[f.NEXT_SAMPLE] = done
+    status = GO_ON
+    dt = 0.0
     if t >= t_end * (1.0 - 1e-14):
-        return f.OK, 0.0, 0.0
-    if steps >= max_steps:
-        return f.TOO_MANY_STEPS, 0.0, 0.0
-    dt = step_size(net, state, max(rate, needed), t, t_end)
-    if not dt > 0.0:
-        return f.NO_STEP, 0.0, 0.0
-    if sampling:
-        add_samples(net, state, work, record, face, t, dt, steps < 0)
+        status = f.OK
+    elif steps >= max_steps:
+        status = f.TOO_MANY_STEPS
+    else:
+        dt = step_size(net, state, max(rate, needed), t, t_end)
+        if not dt > 0.0:
+            status = f.NO_STEP
+    if record.interval[0] > 0.0:
+        sample(net, state, work, record, face, t, steps > 0, dt if status == GO_ON else 0.0)
+    if status != GO_ON:
+        return status, 0.0, 0.0
     exchange(net, state, work, record, dt)
     # The coefficients follow Reynolds numbers, which change little in a step: every fourth will do,
     # the same ones in every cycle.
@@ -247,7 +259,7 @@ def open_step(net, state, work, record, face, t_end, steps, max_steps):
     return GO_ON, dt, crank_angle(net.options[f.OMEGA_DEG], t)
 
 
-@stage
+@part
 def close_step(net, state, work, record, face, dt, theta, t_end):
     """All that comes after the interior."""
     later = time_after(net, state, state.clock[f.TIME], dt, t_end)

@@ -11,7 +11,7 @@ import math
 from . import flat as f
 from .cylinder import heat_release, volume, wall_loss
 from .ends import power
-from .jit import leaf, stage
+from .jit import leaf, part, stage
 from .nodes import F_BURNED, F_ENE, F_FRESH, F_MASS, FP, FV, ICP, IGAS, IP, IR, IT, IU
 from .thermo import energy_cv, gas_constant, temperature
 
@@ -150,7 +150,7 @@ def stores_step(net, state, work, record, face, dt, theta_deg, theta_next):
                           burned)
 
 
-@stage
+@part
 def cell_momentum(net, work, row, face, s, dt):
     """Velocity of the gas in a junction cell after a step; `row` holds the new mass.
 
@@ -213,7 +213,7 @@ def passed_share(angle, before, after):
     return (angle + 720.0 * turns - before) / (after - before)
 
 
-@stage
+@part
 def cylinder_step(net, state, work, record, s, dt, theta_deg, theta_next, mass, fresh, burned):
     """Piston work, heat release, wall loss and the sums of one cylinder over one step.
 
