@@ -86,14 +86,17 @@ def engine_burst(length):
     return start
 
 
-def full(cells):
-    """Duct of cones with everything that an engine's ducts have: gas of three parts, warm walls."""
+def full(cells, gas=None):
+    """Duct of cones with everything that an engine's ducts have: gas of three parts, warm walls.
+
+    `gas` in place of the engine's has parts that are all alike.
+    """
     length, pieces = cells * DX, 10
     cone = ws.Pipe(length / pieces, 0.040, end_diameter=0.045, wall_temperature=500.0,
                    cell_length=DX)
     back = cone.replace(diameter=0.045, end_diameter=0.040)
     parts = [cone, back] * (pieces // 2)
-    return closed(parts, ws.EngineGas(), FULL, engine_burst(length))
+    return closed(parts, gas or ws.EngineGas(), FULL, engine_burst(length))
 
 
 # --- C --------------------------------------------------------------------------------------------
