@@ -141,12 +141,13 @@ def pair(rU, unU, pU, gamma, cp, gas_R, area_U, rD, unD, pD, gammaD, area_D, thr
             if pD_star < p_shock:
                 return unU, pU, fast, p_fast
             return unU, pU, q, pD_star
-    z = math.sqrt(gamma * pU * rU)
-    zD = math.sqrt(gammaD * pD * rD)
-    start = (pU - pD + z * unU - zD * unD) / (z + zD * bore)
     low = 0.0
     high = 1.5 * c
-    v = guess if 0.0 < guess < high else min(max(start, 0.0), 0.3 * c)
+    v = guess
+    if not 0.0 < guess < high:
+        z = c * rU
+        zD = math.sqrt(gammaD * pD * rD)
+        v = min(max((pU - pD + z * unU - zD * unD) / (z + zD * bore), 0.0), 0.3 * c)
     q = v * bore
     tau = max(0.6, 1.0 - 0.5 * rU / pU * v * v * (alpha * alpha - 1.0))  # of a thin gas
     choked = False
@@ -197,6 +198,7 @@ def pair(rU, unU, pU, gamma, cp, gas_R, area_U, rD, unD, pD, gammaD, area_D, thr
             - slopeD * q_slope
         )
         step = residual / derivative
+        q -= q_slope * step  # where the inner iteration starts next
         if abs(step) < TOLERANCE * (v + 1e-3 * c):
             v = max(0.0, v - step)
             choked = False
@@ -261,6 +263,7 @@ def pair_loss(rU, unU, pU, gamma, cp, gas_R, area_U, rD, unD, pD, gammaD, area_D
             - 0.5 * loss * (flux_slope * q + flux * q_slope)
         )
         step = residual / derivative
+        q -= q_slope * step  # where the inner iteration starts next
         if abs(step) < TOLERANCE * (v + 1e-3 * c):
             v = max(0.0, v - step)
             break
