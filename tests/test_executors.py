@@ -146,6 +146,19 @@ def test_scalars_travel_without_traces(system):
 # --- other executors ------------------------------------------------------------------------------
 
 
+def test_local_cluster_sends_results_straight_to_the_caller(system, pools, monkeypatch):
+    client, seen, gas_of = pools["cluster"]._client, [], wavesim.work._gas_of
+
+    def look(outcome):
+        seen.append(client.direct_to_workers)
+        return gas_of(outcome)
+
+    monkeypatch.setattr(wavesim.work, "_gas_of", look)
+    before = client.direct_to_workers
+    speed_sweep(*system, SPEEDS[:2], settings=CHEAP, executor=pools["cluster"], progress=False)
+    assert seen and all(seen) and client.direct_to_workers == before
+
+
 def test_workers_are_counted_where_the_executor_tells(pools):
     assert [count_workers(pool, None, "x") for pool in pools.values()] == [2, 2, 2]
     assert count_workers(pools["cluster"], 5, "x") == 5 and count_workers(None, 3, "x") == 3
