@@ -7,6 +7,7 @@ of several ducts and nodes.  A *line* is a tuple of parts laid end to end; its b
 its start to its end.
 """
 
+from abc import ABC, abstractmethod
 from dataclasses import KW_ONLY, dataclass
 from functools import cached_property
 from math import hypot, inf, pi, radians, sin, sqrt
@@ -57,7 +58,7 @@ class Amounts(NamedTuple):
     silencer_mass: float = 0.0
 
 
-class Part(Description):
+class Part(Description, ABC):
     """Base of all that can be laid in a line.
 
     Every part knows the bore at which it starts (`diameter`) and ends (`outlet_diameter`) and what
@@ -69,6 +70,7 @@ class Part(Description):
         """Bore at the end [m]."""
         return self.diameter
 
+    @abstractmethod
     def amounts(self, wall):
         """What the part adds to the bill.
 
@@ -81,7 +83,6 @@ class Part(Description):
         -------
         Amounts
         """
-        raise NotImplementedError(f"{type(self).__name__} has no amounts")
 
 
 class Tube(Part):
@@ -109,13 +110,13 @@ class Tube(Part):
         return pi / 12.0 * self.length * (d1 * d1 + d1 * d2 + d2 * d2)
 
     @property
+    @abstractmethod
     def loss_constants(self):
         """Constants (a, b) of the loss beyond wall friction, K = a + b f.
 
         K refers to the local dynamic pressure, f is the Darcy friction factor of the tube at the
         local Reynolds number.
         """
-        raise NotImplementedError(f"{type(self).__name__} has no loss_constants")
 
     def loss_coefficient(self, reynolds):
         """Loss beyond wall friction, as a share of the local dynamic pressure.
