@@ -24,7 +24,7 @@ import math
 import numpy as np
 
 from .jit import kernel, leaf
-from .thermo import energy_cv, gas_constant, towards, viscosity
+from .thermo import energy_cv, gas_constant, temperature_rise, viscosity
 
 I1 = np.uintp(1)
 
@@ -103,7 +103,7 @@ def primitives_mixture(n, r, m, e, y1, y2, T, u, p, c, yf, yb, w, inv_dx, R, coe
         ui = m[i] * ir
         f = y1[i] * ir
         b = y2[i] * ir
-        d, per_cv = towards(coef, T[i], f, b, e[i] * ir - 0.5 * ui * ui)
+        d, per_cv = temperature_rise(coef, T[i], f, b, e[i] * ir - 0.5 * ui * ui)
         t = T[i] + d
         gas_R = gas_constant(R, f, b)
         rt = gas_R * t
@@ -205,7 +205,7 @@ def reconstruct_fractions(n, dt, yf, yb, u, inv_dx, fm, fp, bm, bp):
 
 
 @leaf
-def hllc(rl, ul, pl, cl, il, rr, ur, pr, cr, ir, k):
+def hllc(rl, ul, pl, cl, per_zl, rr, ur, pr, cr, per_zr, k):
     """The HLLC flux between two states, up to what it carries from the side the gas comes from.
 
     Toro, Spruce and Speares (1994).  Each outer wave is at least as fast as sound on both sides
@@ -213,12 +213,12 @@ def hllc(rl, ul, pl, cl, il, rr, ur, pr, cr, ir, k):
     faster by k d where the acoustic estimate of the star pressure (Toro 2009, sec. 10.5.2) pushes
     the gas by d, which bounds a weak shock that is only about to form; k = (gamma + 1) / 4.
 
-    `il` and `ir` are 1 / (rho c), from the cells.  Returns (from the left, speed of the contact,
-    1 / (sk - sm) and s0 with sk the speed of the outer wave on that side, s0 = sk or 0 beyond it).
+    `per_zl` and `per_zr` are 1 / (rho c), from the cells.  Returns (from the left, speed sm of the
+    contact, speed sk of the outer wave on that side, 1 / (sk - sm), sk or 0 beyond that wave).
     """
     p_star = 0.5 * (pl + pr) - 0.125 * (ur - ul) * (rl + rr) * (cl + cr)
-    sl = min(ul - cl - min(PUSHED * cl, k * il * max(0.0, p_star - pl)), ur - cr)
-    sr = max(ur + cr + min(PUSHED * cr, k * ir * max(0.0, p_star - pr)), ul + cl)
+    sl = min(ul - cl - min(PUSHED * cl, k * per_zl * max(0.0, p_star - pl)), ur - cr)
+    sr = max(ur + cr + min(PUSHED * cr, k * per_zr * max(0.0, p_star - pr)), ul + cl)
     ml = rl * (sl - ul)
     mr = rr * (sr - ur)
     thrust = pr - pl + ml * ul - mr * ur

@@ -101,6 +101,10 @@ def fluxes(net, work):
             n, Q[f.RM], Q[f.UM], Q[f.PM], Q[f.RP], Q[f.UP], Q[f.PP], c, per_z,
             0.25 * (gamma + 1.0), 1.0 / (gamma - 1.0), F[f.R], F[f.M], F[f.E],
         )
+        if net.options[f.MIXED] > 0.0:
+            cells.flux_fractions(
+                n, F[f.R], Q[f.FM], Q[f.FP], Q[f.BM], Q[f.BP], F[f.Y1], F[f.Y2]
+            )
     else:
         cells.flux_mixture(
             n, Q[f.RM], Q[f.UM], Q[f.PM], Q[f.RP], Q[f.UP], Q[f.PP], c, per_z, 0.6, F[f.R],
@@ -110,8 +114,6 @@ def fluxes(net, work):
             n, F[f.R], Q[f.RM], Q[f.UM], Q[f.PM], Q[f.FM], Q[f.BM], Q[f.RP], Q[f.UP], Q[f.PP],
             Q[f.FP], Q[f.BP], net.gas_R, net.gas_coef, F[f.E], F[f.Y1], F[f.Y2],
         )
-    if net.gas_kind == PERFECT and net.options[f.MIXED] > 0.0:
-        cells.flux_fractions(n, F[f.R], Q[f.FM], Q[f.FP], Q[f.BM], Q[f.BP], F[f.Y1], F[f.Y2])
 
 
 @stage

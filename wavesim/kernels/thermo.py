@@ -73,7 +73,7 @@ def energy_series(coef, T, yf, yb):
 
 
 @leaf
-def towards(coef, T, yf, yb, target):
+def temperature_rise(coef, T, yf, yb, target):
     """Rise of temperature [K] from T that brings the internal energy to `target` [J/kg].
 
     By the series of the energy about T, turned round to third order.  Returns also 1/cv there.
@@ -93,7 +93,7 @@ def temperature(coef, e, yf, yb, guess):
     T = guess
     per_cv = 0.0
     for _ in range(12):
-        d, per_cv = towards(coef, T, yf, yb, e)
+        d, per_cv = temperature_rise(coef, T, yf, yb, e)
         T += min(0.5 * T, max(-0.5 * T, d))
         if abs(d) < 1e-3 * T:  # leaves an error of the order of its fourth power
             break
