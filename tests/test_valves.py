@@ -7,6 +7,7 @@ import pytest
 from hypothesis import assume, given
 from hypothesis import strategies as st
 
+from wavesim import InputError
 from wavesim.valves import (
     LOBES,
     TYPICAL_FLOW,
@@ -42,8 +43,11 @@ def valve(lift, **changes):
     checking=st.floats(5e-5, 1.5e-3),
 )
 def test_lift_at_the_stated_angles_is_the_checking_lift(side, lobe, opens, closes, peak, checking):
-    assume(checking < 0.3 * peak)  # nearer to the peak a long lobe has no room on the cam
-    lift = cam(opens_deg=opens, closes_deg=closes, lift=peak, checking_lift=checking, lobe=lobe)
+    try:
+        lift = cam(opens_deg=opens, closes_deg=closes, lift=peak, checking_lift=checking, lobe=lobe)
+    except InputError as error:  # a long lobe so near its peak has no room on the cam
+        assume("checking_lift is too near the peak lift" not in str(error))
+        raise
     stated = [OPENS[side] - opens, CLOSES[side] + closes]
     assert lift_curve(valve(lift), side, stated) == pytest.approx(checking, rel=1e-9)
 
