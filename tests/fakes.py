@@ -2,7 +2,8 @@
 
 from math import pi
 
-from wavesim.result import QUANTITIES, Point, Sweep
+from wavesim.points import Point, Sweep
+from wavesim.quantities import QUANTITIES
 
 
 def fake_sweep(rpm, torque, name="fake", loose=(), failures=None):

@@ -13,8 +13,10 @@ import numpy as np
 
 import wavesim.work
 from wavesim import Settings, demo_path, load, speed_sweep
-from wavesim.result import QUANTITIES, Point, Samples
+from wavesim.points import Point
+from wavesim.quantities import QUANTITIES
 from wavesim.store import Store
+from wavesim.traces import Samples
 
 LAYOUT = {"ducts": {}, "stores": {}, "nodes": {}, "ends": [], "gas_R": [287.0] * 3}
 

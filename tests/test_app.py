@@ -15,9 +15,10 @@ import wavesim.app
 import wavesim.work
 from wavesim import compare
 from wavesim.app import main
-from wavesim.report import run_study, study_text, telling_speeds, write_report
-from wavesim.result import Sweep
+from wavesim.points import Sweep
+from wavesim.report import study_text, telling_speeds, write_report
 from wavesim.study import demo_path, load, save
+from wavesim.sweep import run_study
 
 FILES = {
     "summary.txt", "sweep_short_collector.csv", "sweep_short_collector.npz",

@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 
 from wavesim import Comparison, compare
 from wavesim.errors import InputError
-from wavesim.result import Sweep
+from wavesim.points import Sweep
 
 SPEEDS = (1000.0, 2000.0, 3000.0, 4000.0)
 LEVELS = st.lists(st.integers(-3, 3), min_size=2, max_size=12)

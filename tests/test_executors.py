@@ -9,7 +9,8 @@ import pytest
 
 import wavesim.work
 from wavesim import EngineGas, InputError, PerfectGas, Pipe, Settings, run_point, speed_sweep
-from wavesim.result import QUANTITIES, Failure
+from wavesim.points import Failure
+from wavesim.quantities import QUANTITIES
 from wavesim.sweep import _runs, speed_sweeps
 from wavesim.work import Task, compute, count_workers
 

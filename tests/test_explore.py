@@ -23,7 +23,8 @@ from wavesim import (
     optimise,
     speed_sweep,
 )
-from wavesim.result import QUANTITIES, Point
+from wavesim.points import Point
+from wavesim.quantities import QUANTITIES
 from wavesim.study import Study
 
 CHEAP = Settings(cell_length=0.1, sample_deg=10.0, tolerance=5e-2)

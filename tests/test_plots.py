@@ -11,7 +11,7 @@ from matplotlib.colors import to_hex
 
 from wavesim import compare, plots
 from wavesim.errors import InputError
-from wavesim.result import Trace
+from wavesim.traces import Trace
 
 SPEEDS = (1000.0, 2000.0, 3000.0)
 

@@ -9,10 +9,12 @@ from fakes import fake_sweep
 
 import wavesim.work
 from wavesim.errors import InputError, SolverError
-from wavesim.result import QUANTITIES, TRACES, Samples, Sweep, display
+from wavesim.points import Sweep
+from wavesim.quantities import QUANTITIES, TRACES, display
 from wavesim.run import run_point
 from wavesim.settings import Settings
 from wavesim.sweep import speed_sweep
+from wavesim.traces import Samples
 
 COARSE = Settings(cell_length=0.03, sample_deg=2.0, tolerance=2e-3)
 # Enough steps for a cycle at 6000 rev/min on this mesh, too few for one at 2000 rev/min.

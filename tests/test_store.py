@@ -27,7 +27,7 @@ from wavesim import (
     run_point,
     speed_sweep,
 )
-from wavesim.result import Failure
+from wavesim.points import Failure
 from wavesim.store import point_key
 
 CHEAP = Settings(cell_length=0.1, sample_deg=10.0, tolerance=5e-2)

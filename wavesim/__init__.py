@@ -14,6 +14,7 @@ All quantities are in SI units; crank angles are in degrees and say so in their 
 """
 
 from wavesim import plots
+from wavesim._version import __version__
 from wavesim.acoustics import TransmissionLoss, transmission_loss
 from wavesim.assemble import assemble
 from wavesim.bill import Bill, bill
@@ -22,10 +23,11 @@ from wavesim.compare import Comparison, compare
 from wavesim.description import describe, restore, vary
 from wavesim.engine import Engine, vee_firing_intervals
 from wavesim.errors import ConvergenceError, InputError, SolverError, WavesimError
-from wavesim.exhaust import Crossing, Crossover, Exhaust, Merge
-from wavesim.explore import Design, Exploration, Optimum, designs, explore, optimise
+from wavesim.exhaust import Exhaust
+from wavesim.explore import Design, Exploration, explore
 from wavesim.gas import FUELS, EngineGas, Fuel, PerfectGas
 from wavesim.intake import Intake
+from wavesim.joints import Crossing, Crossover, Merge
 from wavesim.materials import FIBRES, METALS, ROUGHNESS, Fibre, Metal, Packing, gauge
 from wavesim.network import Network
 from wavesim.nodes import (
@@ -41,21 +43,22 @@ from wavesim.nodes import (
     ValvePort,
     Volume,
 )
+from wavesim.optimise import Optimum, optimise
 from wavesim.parts import Monolith, Plate
 from wavesim.pipes import Bend, Duct, Pipe
-from wavesim.report import run_study
-from wavesim.result import QUANTITIES, TRACES, Point, Sweep, Trace, Transient
+from wavesim.points import Point, Sweep, Transient
+from wavesim.quantities import QUANTITIES, TRACES
 from wavesim.run import run_point, simulate
 from wavesim.settings import Settings
 from wavesim.silencers import Chamber, PerforatedSilencer, Resonator, SideTube
+from wavesim.space import designs
 from wavesim.store import Store, StoreCheck
 from wavesim.study import Study, demo_path, load, save
-from wavesim.sweep import speed_sweep, speed_sweeps
+from wavesim.sweep import run_study, speed_sweep, speed_sweeps
 from wavesim.tables import Table
+from wavesim.traces import Trace
 from wavesim.valves import Cam, FlowCoefficients, LiftTable, Valve
 from wavesim.walls import Coating, Outside, Wall, Wrap, wall_balance
-
-__version__ = "0.1.0"
 
 __all__ = [
     "FIBRES", "FUELS", "METALS", "QUANTITIES", "ROUGHNESS", "TRACES", "Ambient", "AnechoicEnd",
@@ -69,5 +72,5 @@ __all__ = [
     "Wall", "WavesimError", "Wiebe", "Woschni", "Wrap", "assemble", "bill", "compare", "demo_path",
     "describe", "designs", "explore", "gauge", "load", "optimise", "plots", "restore", "run_point",
     "run_study", "save", "simulate", "speed_sweep", "speed_sweeps", "transmission_loss", "vary",
-    "vee_firing_intervals", "wall_balance",
+    "vee_firing_intervals", "wall_balance", "__version__",
 ]

@@ -21,6 +21,7 @@ from math import pi
 
 import numpy as np
 
+from wavesim.advance import march_to
 from wavesim.compile import FILL, compile_network, fill_store
 from wavesim.errors import InputError, check_number
 from wavesim.gas import EngineGas, PerfectGas
@@ -31,7 +32,6 @@ from wavesim.network import Network
 from wavesim.nodes import AnechoicEnd
 from wavesim.parts import Plate
 from wavesim.pipes import BORE_RANGE, Part, Pipe, same_bore
-from wavesim.run import march_to
 from wavesim.settings import Settings
 from wavesim.silencers import Resonator, SideTube
 

@@ -16,9 +16,10 @@ import time
 from pathlib import Path
 
 from wavesim.errors import InputError
-from wavesim.report import make_folder, run_study, study_text, write_report
+from wavesim.report import make_folder, study_text, write_report
 from wavesim.store import Store
 from wavesim.study import demo_path, load
+from wavesim.sweep import run_study
 
 OK, UNFINISHED, BAD_INPUT, INTERRUPTED = 0, 1, 2, 130
 

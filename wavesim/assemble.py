@@ -13,7 +13,7 @@ becomes of the parts of a line is told in `wavesim.lines`.
 from math import cos, pi, radians, sin
 
 from wavesim.errors import InputError
-from wavesim.exhaust import Crossover, Merge
+from wavesim.joints import Crossover, Merge
 from wavesim.lines import Plan
 from wavesim.network import Network
 from wavesim.nodes import Junction, OpenEnd, Throttle, ValvePort, Volume

@@ -6,7 +6,7 @@ from pathlib import Path
 
 from wavesim.engine import Engine
 from wavesim.errors import InputError, check_int
-from wavesim.exhaust import Crossover, Merge
+from wavesim.joints import Crossover, Merge
 from wavesim.pipes import Amounts
 from wavesim.silencers import Chamber
 from wavesim.walls import Wall
@@ -175,7 +175,7 @@ def bill(exhaust, engine=None, *, wall=DEFAULT_WALL):
 
     Examples
     --------
-    >>> from wavesim.exhaust import Exhaust
+    >>> from wavesim.joints import Exhaust
     >>> from wavesim.pipes import Pipe
     >>> found = bill(Exhaust(primary=Pipe(0.75, 0.038), collector=Pipe(0.5, 0.058)), 4)
     >>> round(found.total.length, 3), round(found.mass, 2)

@@ -10,7 +10,8 @@ from typing import NamedTuple
 import numpy as np
 
 from wavesim.errors import InputError, check_choice, check_number
-from wavesim.result import QUANTITIES, Sweep, display, rows_text
+from wavesim.points import Sweep
+from wavesim.quantities import QUANTITIES, display, rows_text
 
 DEFAULT = ("torque", "power")
 

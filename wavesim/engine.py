@@ -5,6 +5,7 @@ from itertools import accumulate
 from math import pi, sqrt
 
 from wavesim.combustion import ChenFlynn, Wiebe, Woschni
+from wavesim.constants import LAMBDA_RANGE
 from wavesim.description import Description, checked, number, numbers, part, sequence, text
 from wavesim.errors import InputError, check_choice, check_int, check_number
 from wavesim.fuels import FUELS, Fuel
@@ -113,7 +114,7 @@ class Engine(Description):
     heat: Woschni = part(Woschni, default=Woschni())
     friction: ChenFlynn = part(ChenFlynn, default=ChenFlynn())
     fuel: str | Fuel = checked(_fuel, "gasoline", kinds=(Fuel,))
-    air_fuel_lambda: float = number("1", 0.6, 1.6, 1.0)
+    air_fuel_lambda: float = number("1", *LAMBDA_RANGE, default=1.0)
 
     def _check(self):
         owner, throw = self._owner, 0.5 * self.stroke

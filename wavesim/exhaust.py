@@ -1,16 +1,13 @@
-"""Exhaust side: primaries, secondaries, merge, collector, pipe, tailpipe, links of two banks."""
+"""Exhaust side: primaries, secondaries, merge, collector, pipe, tailpipe, link of two banks."""
 
 from dataclasses import dataclass
 
-from wavesim.description import Description, checked, choice, number, part, sequence, text
+from wavesim.description import Description, checked, choice, part, sequence, text
 from wavesim.errors import check_int
-from wavesim.nodes import Ambient, check_joint_volume
-from wavesim.parts import Monolith, Plate
-from wavesim.pipes import Bend, Part, Pipe, as_line, line
-from wavesim.silencers import Chamber, PerforatedSilencer, Resonator, SideTube
-
-#: All kinds of parts of an exhaust; in study files `part` says which, a Pipe needs none.
-PARTS = (Pipe, Bend, Plate, Monolith, PerforatedSilencer, Chamber, SideTube, Resonator)
+from wavesim.joints import Crossing, Crossover, Merge
+from wavesim.lines import PARTS
+from wavesim.nodes import Ambient
+from wavesim.pipes import Part, as_line, line
 
 
 def _primaries(owner, name, value):
@@ -27,75 +24,6 @@ def _pairs(owner, name, value):
         )
         for i, pair in enumerate(pairs)
     )
-
-
-@dataclass(frozen=True, kw_only=True)
-class Merge(Description):
-    """Where the primaries meet the collector.
-
-    Parameters
-    ----------
-    angle_deg : float
-        Angle of each primary with the axis of the collector [deg], 0 to 90.
-    model : {"momentum", "pressure"}
-        As for Junction.
-    volume : float or None
-        Gas volume [m3], 1e-8 to 0.1; None: from the bores.
-    """
-
-    angle_deg: float = number("deg", 0.0, 90.0, 15.0)
-    model: str = choice(("momentum", "pressure"), "momentum")
-    volume: float | None = number("m3", 1e-8, 0.1, None)
-
-    def _check(self):
-        check_joint_volume(self)
-
-
-@dataclass(frozen=True, kw_only=True)
-class Crossover(Description):
-    """Tube from one bank to the other where their collectors end.
-
-    Parameters
-    ----------
-    tube : Part or sequence of Part
-        Line from bank 1 to bank 2.
-    angle_deg : float
-        Angle of the tube with the axis of the pipes, at both ends [deg], 10 to 90.
-    model : {"momentum", "pressure"}
-        As for Junction.
-    volume : float or None
-        Gas volume of each of the two junctions [m3], 1e-8 to 0.1; None: from the bores.
-    """
-
-    tube: tuple[Part, ...] = line(kinds=PARTS)
-    angle_deg: float = number("deg", 10.0, 90.0, 90.0)
-    model: str = choice(("momentum", "pressure"), "momentum")
-    volume: float | None = number("m3", 1e-8, 0.1, None)
-
-    def _check(self):
-        check_joint_volume(self)
-
-
-@dataclass(frozen=True, kw_only=True)
-class Crossing(Description):
-    """Two pipes that touch and open into one another where the collectors of two banks end.
-
-    Parameters
-    ----------
-    angle_deg : float
-        Angle of each pipe with the axis between them [deg], 0 to 80.
-    model : {"momentum", "pressure"}
-        As for Junction.
-    volume : float or None
-        Gas volume [m3], 1e-8 to 0.1; None: from the bores.
-    """
-
-    angle_deg: float = number("deg", 0.0, 80.0, 20.0)
-    model: str = choice(("momentum", "pressure"), "momentum")
-    volume: float | None = number("m3", 1e-8, 0.1, None)
-
-    def _check(self):
-        check_joint_volume(self)
 
 
 @dataclass(frozen=True, kw_only=True)

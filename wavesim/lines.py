@@ -158,6 +158,10 @@ _LAYERS = {
 }
 
 
+#: All kinds of parts of an exhaust; in study files `part` says which, a Pipe needs none.
+PARTS = tuple(_LAYERS)
+
+
 class Plan:
     """Ducts and nodes while they are collected.
 

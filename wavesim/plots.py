@@ -13,9 +13,8 @@ from pathlib import Path
 
 import numpy as np
 
-from wavesim.compare import Comparison
 from wavesim.errors import InputError, check_choice, check_int
-from wavesim.result import QUANTITIES, Sweep, Trace, display
+from wavesim.quantities import QUANTITIES, display
 
 REFERENCE = "#777777"
 COLOURS = ("#0072B2", "#D55E00", "#009E73", "#CC79A7", "#E69F00", "#56B4E9")
@@ -105,7 +104,7 @@ def plot_trace(traces, ax=None, label=None, **line_kws):
     InputError
         If there is no trace, if the quantities differ, or if the labels do not match.
     """
-    traces = [traces] if isinstance(traces, Trace) else list(traces)
+    traces = [traces] if hasattr(traces, "x_name") else list(traces)
     if len({(trace.quantity, trace.x_name) for trace in traces}) != 1:
         raise InputError("plot_trace: traces must be one or more of one and the same quantity.")
     labels = [trace.at for trace in traces] if label is None else np.atleast_1d(label).tolist()
@@ -447,14 +446,14 @@ def _dress(ax):
 
 
 def _sweeps(owner, sweeps):
-    sweeps = [sweeps] if isinstance(sweeps, Sweep) else list(sweeps)
-    if not sweeps or not all(isinstance(sweep, Sweep) for sweep in sweeps):
+    sweeps = [sweeps] if hasattr(sweeps, "rpm") else list(sweeps)
+    if not sweeps or not all(hasattr(sweep, "rpm") for sweep in sweeps):
         raise InputError(f"{owner}: sweeps must be one or more Sweep, got {sweeps!r}.")
     return sweeps
 
 
 def _comparisons(comparisons):
-    given = [comparisons] if isinstance(comparisons, Comparison) else list(comparisons)
+    given = [comparisons] if hasattr(comparisons, "names") else list(comparisons)
     if not given or len({id(comparison.a) for comparison in given}) != 1:
         raise InputError("plot_difference: needs one or more Comparison with the same reference.")
     return given

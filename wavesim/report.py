@@ -11,37 +11,8 @@ from pathlib import Path
 from wavesim import plots
 from wavesim.compare import compare
 from wavesim.errors import InputError
-from wavesim.sweep import speed_sweeps
 
 COLUMNS = ("torque", "power", "volumetric_efficiency")
-
-
-def run_study(study, *, threads=None, executor=None, store=None, progress=True):
-    """Speed curves of the base and of all variants of a study.
-
-    Parameters
-    ----------
-    study : Study
-    threads, executor, store, progress
-        As for `speed_sweep`.
-
-    Returns
-    -------
-    dict of str to Sweep
-        Base first.  Failed speeds are in `sweep.failures`; after Ctrl-C the sweeps hold what was
-        finished and `sweep.interrupted` is True.
-
-    Raises
-    ------
-    InputError
-        If the number of threads or the executor is wrong.
-    """
-    systems = [(name, study.engine_of(name), exhaust) for name, exhaust in study.exhausts.items()]
-    sweeps = speed_sweeps(
-        systems, study.rpm, settings=study.settings, threads=threads, executor=executor,
-        store=store, progress=progress,
-    )
-    return dict(zip(study.exhausts, sweeps, strict=True))
 
 
 def compare_to_base(sweeps):

@@ -38,9 +38,11 @@ from pathlib import Path
 from typing import NamedTuple
 
 from wavesim import errors
+from wavesim._version import __version__
 from wavesim.description import Description, describe
 from wavesim.errors import InputError
-from wavesim.result import Failure, pack_points, read_npz, unpack_points, write_npz
+from wavesim.files import read_npz, write_npz
+from wavesim.points import Failure, pack_points, unpack_points
 from wavesim.run import run_point
 from wavesim.settings import Settings
 
@@ -117,8 +119,6 @@ def point_key(engine, exhaust, rpm, settings, *, gas=None, fuel_flow=None):
 @lru_cache(maxsize=1)
 def _library():
     """Version, and a hash of the source of every module that computes."""
-    from wavesim import __version__
-
     folder = Path(__file__).parent
     paths = [p for p in sorted(folder.glob("*.py")) if p.stem not in _SHOWING]
     paths += sorted((folder / "kernels").glob("*.py"))

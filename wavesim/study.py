@@ -7,6 +7,7 @@ from pathlib import Path
 import numpy as np
 
 from wavesim.assemble import assemble
+from wavesim.constants import RPM_RANGE
 from wavesim.description import Description, Named, checked, make, numbers, part, text
 from wavesim.engine import Engine
 from wavesim.errors import InputError, check_choice, check_keys, check_number, located
@@ -14,7 +15,6 @@ from wavesim.exhaust import Exhaust
 from wavesim.settings import Settings
 from wavesim.toml_form import build, differences, plain, set_path, toml_text
 
-RPM_RANGE = (100.0, 30000.0)
 _KEYS = ("name", "rpm", "engine", "exhaust", "variants", "settings")
 _VARIANT_KEYS = ("name", "set")  # and `from`, which may be left out
 

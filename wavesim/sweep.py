@@ -7,9 +7,9 @@ before it.
 
 import numpy as np
 
+from wavesim.constants import RPM_RANGE
 from wavesim.errors import InputError, check_number
-from wavesim.result import Failure, Sweep
-from wavesim.run import RPM_RANGE
+from wavesim.points import Failure, Sweep
 from wavesim.settings import Settings
 from wavesim.work import AHEAD, Task, count_workers, run_chains
 
@@ -114,6 +114,34 @@ def speed_sweeps(
         }
         sweeps.append(_sweep(found, name, done.interrupted))
     return sweeps
+
+
+def run_study(study, *, threads=None, executor=None, store=None, progress=True):
+    """Speed curves of the base and of all variants of a study.
+
+    Parameters
+    ----------
+    study : Study
+    threads, executor, store, progress
+        As for `speed_sweep`.
+
+    Returns
+    -------
+    dict of str to Sweep
+        Base first.  Failed speeds are in `sweep.failures`; after Ctrl-C the sweeps hold what was
+        finished and `sweep.interrupted` is True.
+
+    Raises
+    ------
+    InputError
+        If the number of threads or the executor is wrong.
+    """
+    systems = [(name, study.engine_of(name), exhaust) for name, exhaust in study.exhausts.items()]
+    sweeps = speed_sweeps(
+        systems, study.rpm, settings=study.settings, threads=threads, executor=executor,
+        store=store, progress=progress,
+    )
+    return dict(zip(study.exhausts, sweeps, strict=True))
 
 
 def _fuel_flows(sweep, speeds):

@@ -18,7 +18,7 @@ from typing import NamedTuple
 from tqdm import tqdm
 
 from wavesim.errors import InputError, WavesimError, check_int
-from wavesim.result import Failure, Point
+from wavesim.points import Failure, Point
 from wavesim.run import run_point
 from wavesim.store import point_key
 
