@@ -2,8 +2,8 @@
 
 from math import pi
 
-from wavesim.points import Point, Sweep
-from wavesim.quantities import QUANTITIES
+from wavesim.results.points import Point, Sweep
+from wavesim.show.quantities import QUANTITIES
 
 
 def fake_sweep(rpm, torque, name="fake", loose=(), failures=None):

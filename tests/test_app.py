@@ -11,14 +11,14 @@ import numpy as np
 import pytest
 from fakes import fake_sweep
 
-import wavesim.app
-import wavesim.work
-from wavesim import compare
-from wavesim.app import main
-from wavesim.points import Sweep
-from wavesim.report import study_text, telling_speeds, write_report
-from wavesim.study import demo_path, load, save
-from wavesim.sweep import run_study
+import wavesim.front.app
+import wavesim.many.work
+from wavesim.descriptions.study import demo_path, load, save
+from wavesim.front.app import main
+from wavesim.front.report import study_text, telling_speeds, write_report
+from wavesim.many.sweep import run_study
+from wavesim.results import compare
+from wavesim.results.points import Sweep
 
 FILES = {
     "summary.txt", "sweep_short_collector.csv", "sweep_short_collector.npz",
@@ -150,7 +150,7 @@ def test_nothing_finished_still_reports(study_file, tmp_path, capsys):
 def test_interruption_ends_with_130_and_writes_what_was_finished(
     study_file, tmp_path, capsys, monkeypatch, with_finished
 ):
-    real, calls = wavesim.work.wait, []
+    real, calls = wavesim.many.work.wait, []
 
     def stop(futures, **options):
         calls.append(futures)
@@ -158,7 +158,7 @@ def test_interruption_ends_with_130_and_writes_what_was_finished(
             raise KeyboardInterrupt
         return real(futures, **options)
 
-    monkeypatch.setattr(wavesim.work, "wait", stop)
+    monkeypatch.setattr(wavesim.many.work, "wait", stop)
     path, out = study_file(rpm=(4500.0, 5500.0, 6000.0)), tmp_path / "out"
     assert run(path, out, "--threads", 1) == 130
     assert "interrupted" in capsys.readouterr().err
@@ -193,7 +193,7 @@ def test_interruption_elsewhere_ends_with_130(study_file, tmp_path, monkeypatch)
     def stop(*_, **__):
         raise KeyboardInterrupt
 
-    monkeypatch.setattr(wavesim.app, "run_study", stop)
+    monkeypatch.setattr(wavesim.front.app, "run_study", stop)
     assert run(study_file(), tmp_path / "out") == 130
 
 

@@ -1,6 +1,7 @@
 """The borders of the house: who may import whom, and what must not load at import."""
 
 import ast
+import shutil
 import subprocess
 import sys
 from pathlib import Path
@@ -12,6 +13,105 @@ import wavesim
 PACKAGE = Path(wavesim.__file__).parent
 KERNELS = sorted((PACKAGE / "kernels").glob("*.py"))
 MODULES = sorted(p for p in PACKAGE.rglob("*.py") if p.parent.name != "kernels")
+
+#: The floors of the house from the ground up.  A module imports only from floors below its own,
+#: and on its own floor only from modules that stand before it.
+FLOORS = {
+    "ground": "_version errors units constants",
+    "kernels": "flat jit thermo cylinder ends pairs cells nodes perforate stores step march "
+               "characteristics",
+    "fields": "description tables toml_form",
+    "gas": "species gasfit fuels models",
+    "exact": "_tools acoustics riemann silencers steady engine losses waves",
+    "descriptions": "materials settings combustion valves walls pipes parts silencers nodes intake "
+                    "network lines joints engine assemble exhaust bill study",
+    "arrays": "mesh compile",
+    "show": "quantities plots",
+    "results": "files traces points compare",
+    "march": "evaluate books readout walltemp prolong precompile advance cycles run acoustics",
+    "many": "space store work sweep explore optimise",
+    "front": "report app",
+    "door": "__init__ __main__",
+}
+#: (floor, place on it) by module, such as "march.run".
+LAYERS = {
+    name if floor in ("ground", "door") else f"{floor}.{name}": (height, place)
+    for height, (floor, names) in enumerate(FLOORS.items())
+    for place, name in enumerate(names.split())
+}
+#: The `__init__` of a folder stands at the end of its floor.
+LAYERS |= {floor: (height, 99) for height, floor in enumerate(FLOORS) if floor not in
+           ("ground", "door")}
+#: Who may index the columns of `kernels.flat`: the rooms that fill the arrays, march them and read
+#: them.  All others get named values.
+ARRAY_ROOMS = {
+    "arrays.mesh", "arrays.compile", "march.advance", "march.cycles", "march.books",
+    "march.readout", "march.walltemp", "march.prolong", "march.acoustics",
+}
+
+
+def module_name(path, package=PACKAGE):
+    """Name of a module below the package, "march.run"; a folder's own is that of the folder."""
+    parts = path.relative_to(package).with_suffix("").parts
+    return ".".join(parts[:-1] if len(parts) > 1 and parts[-1] == "__init__" else parts)
+
+
+def own_imports(path, package=PACKAGE):
+    """Names of the modules of the package that a file imports, wherever in it."""
+    known = {module_name(p, package) for p in package.rglob("*.py")}
+    room = list(path.relative_to(package).parts[:-1])
+    found = set()
+    for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+        if isinstance(node, ast.Import):
+            bases = [name.name.split(".") for name in node.names]
+            found |= {".".join(base[1:]) or "__init__" for base in bases if base[0] == "wavesim"}
+        elif isinstance(node, ast.ImportFrom):
+            base = (node.module or "").split(".") if node.module else []
+            if node.level:
+                base = room[: len(room) + 1 - node.level] + base
+            elif base[:1] == ["wavesim"]:
+                base = base[1:]
+            else:
+                continue
+            for name in node.names:
+                full = ".".join([*base, name.name])
+                found.add(full if full in known else ".".join(base) or "__init__")
+    return found - {module_name(path, package)}
+
+
+def upward_imports(package=PACKAGE):
+    """Pairs (module, what it imports) that do not go down."""
+    wrong = []
+    for path in sorted(package.rglob("*.py")):
+        name = module_name(path, package)
+        assert name in LAYERS, f"{name} has no floor: add it to FLOORS"
+        for other in own_imports(path, package):
+            if other not in LAYERS or LAYERS[other] >= LAYERS[name]:
+                wrong.append((name, other))
+    return wrong
+
+
+def column_users(package=PACKAGE):
+    """Modules outside the kernels that import `kernels.flat`."""
+    names = {module_name(path, package): path for path in package.rglob("*.py")}
+    return {
+        name for name, path in names.items()
+        if not name.startswith("kernels") and "kernels.flat" in own_imports(path, package)
+    }
+
+
+def drawing():
+    """Floors as they are drawn in the guide, from the ground up."""
+    guide = (PACKAGE.parent / "DEVELOPERS.md").read_text(encoding="utf-8")
+    block = guide.split("## The house")[1].split("```")[1]
+    floors = {}
+    for line in block.strip("\n").splitlines():
+        if line.startswith(" "):
+            floors[list(floors)[-1]] += " " + " ".join(line.split())
+        else:
+            floor, names = line.split(maxsplit=1)
+            floors[floor] = " ".join(names.split())
+    return dict(reversed(floors.items()))
 
 
 def imports(path, top_level_only=False):
@@ -25,6 +125,51 @@ def imports(path, top_level_only=False):
         elif isinstance(node, ast.ImportFrom):
             found.add("." * node.level + (node.module or ""))
     return found
+
+
+def test_every_module_imports_from_lower_floors_only():
+    assert upward_imports() == []
+
+
+def test_every_floor_names_modules_that_are_there():
+    assert set(LAYERS) == {module_name(path) for path in PACKAGE.rglob("*.py")}
+
+
+def test_columns_are_indexed_in_the_rooms_of_the_arrays_only():
+    assert column_users() == ARRAY_ROOMS
+
+
+def test_guide_draws_the_floors():
+    assert drawing() == FLOORS
+
+
+@pytest.fixture
+def copied(tmp_path):
+    """The package in another place, to be spoiled."""
+    ignored = shutil.ignore_patterns("__pycache__", "data")
+    return Path(shutil.copytree(PACKAGE, tmp_path / "wavesim", ignore=ignored))
+
+
+@pytest.mark.parametrize(
+    ("module", "line"),
+    [
+        ("results/points.py", "from wavesim.results.compare import compare"),
+        ("show/plots.py", "from wavesim.results.points import Sweep"),
+        ("march/evaluate.py", "import wavesim"),
+        ("kernels/flat.py", "from . import step"),
+        ("fields/description.py", "def late():\n    from wavesim.many.work import Task"),
+    ],
+)
+def test_import_that_goes_up_is_noticed(copied, module, line):
+    path = copied / module
+    path.write_text(path.read_text() + f"\n{line}\n")
+    assert [name for name, _ in upward_imports(copied)] == [module_name(path, copied)]
+
+
+def test_room_that_begins_to_index_columns_is_noticed(copied):
+    path = copied / "march" / "evaluate.py"
+    path.write_text(path.read_text() + "\nfrom wavesim.kernels import flat as f\n")
+    assert column_users(copied) - ARRAY_ROOMS == {"march.evaluate"}
 
 
 @pytest.mark.parametrize("path", KERNELS, ids=lambda p: p.stem)

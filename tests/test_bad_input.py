@@ -4,14 +4,12 @@ import math
 
 import pytest
 
-from wavesim.combustion import ChenFlynn, Wiebe, Woschni
-from wavesim.description import Named, restore, vary
-from wavesim.engine import vee_firing_intervals
-from wavesim.errors import InputError, check_int
-from wavesim.exhaust import Exhaust, Merge
-from wavesim.intake import Intake
-from wavesim.network import Network
-from wavesim.nodes import (
+from wavesim.descriptions.combustion import ChenFlynn, Wiebe, Woschni
+from wavesim.descriptions.engine import vee_firing_intervals
+from wavesim.descriptions.exhaust import Exhaust, Merge
+from wavesim.descriptions.intake import Intake
+from wavesim.descriptions.network import Network
+from wavesim.descriptions.nodes import (
     Ambient,
     AnechoicEnd,
     AreaStep,
@@ -23,11 +21,13 @@ from wavesim.nodes import (
     ValvePort,
     Volume,
 )
-from wavesim.pipes import Duct, Pipe
-from wavesim.settings import Settings
-from wavesim.study import demo_path, load
-from wavesim.tables import Table
-from wavesim.valves import Cam, FlowCoefficients, LiftTable, Valve, seat_events
+from wavesim.descriptions.pipes import Duct, Pipe
+from wavesim.descriptions.settings import Settings
+from wavesim.descriptions.study import demo_path, load
+from wavesim.descriptions.valves import Cam, FlowCoefficients, LiftTable, Valve, seat_events
+from wavesim.errors import InputError, check_int
+from wavesim.fields.description import Named, restore, vary
+from wavesim.fields.tables import Table
 
 STUDY = load(demo_path())
 ENGINE = STUDY.engine

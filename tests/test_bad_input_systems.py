@@ -4,14 +4,14 @@ import math
 
 import pytest
 
+from wavesim.descriptions.exhaust import Crossing, Crossover, Exhaust, Merge
+from wavesim.descriptions.materials import Fibre, Metal, Packing, gauge
+from wavesim.descriptions.nodes import Junction, Perforate
+from wavesim.descriptions.parts import Monolith, Plate
+from wavesim.descriptions.pipes import Bend, Duct, Pipe
+from wavesim.descriptions.silencers import Chamber, PerforatedSilencer, Resonator, SideTube
+from wavesim.descriptions.walls import Coating, Outside, Wall, Wrap
 from wavesim.errors import InputError
-from wavesim.exhaust import Crossing, Crossover, Exhaust, Merge
-from wavesim.materials import Fibre, Metal, Packing, gauge
-from wavesim.nodes import Junction, Perforate
-from wavesim.parts import Monolith, Plate
-from wavesim.pipes import Bend, Duct, Pipe
-from wavesim.silencers import Chamber, PerforatedSilencer, Resonator, SideTube
-from wavesim.walls import Coating, Outside, Wall, Wrap
 
 NAN = math.nan
 EXHAUST = Exhaust(primary=Pipe(0.7, 0.038), collector=Pipe(0.3, 0.054), pipe=Pipe(1.0, 0.054))

@@ -5,17 +5,17 @@ from math import pi
 
 import pytest
 
-from wavesim.assemble import assemble
-from wavesim.bill import DEFAULT_WALL, bill
+from wavesim.descriptions.assemble import assemble
+from wavesim.descriptions.bill import DEFAULT_WALL, bill
+from wavesim.descriptions.exhaust import Crossover, Exhaust, Merge
+from wavesim.descriptions.materials import METALS, Packing
+from wavesim.descriptions.nodes import ClosedEnd
+from wavesim.descriptions.parts import Monolith, Plate
+from wavesim.descriptions.pipes import Bend, Pipe
+from wavesim.descriptions.silencers import Chamber, PerforatedSilencer, Resonator, SideTube
+from wavesim.descriptions.study import demo_path, load
+from wavesim.descriptions.walls import Wall
 from wavesim.errors import InputError
-from wavesim.exhaust import Crossover, Exhaust, Merge
-from wavesim.materials import METALS, Packing
-from wavesim.nodes import ClosedEnd
-from wavesim.parts import Monolith, Plate
-from wavesim.pipes import Bend, Pipe
-from wavesim.silencers import Chamber, PerforatedSilencer, Resonator, SideTube
-from wavesim.study import demo_path, load
-from wavesim.walls import Wall
 
 ENGINE = load(demo_path()).engine
 V4 = ENGINE.replace(banks=(1, 2, 2, 1))

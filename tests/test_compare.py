@@ -8,9 +8,10 @@ from fakes import fake_sweep
 from hypothesis import given
 from hypothesis import strategies as st
 
-from wavesim import Comparison, compare
+from wavesim import Comparison
 from wavesim.errors import InputError
-from wavesim.points import Sweep
+from wavesim.results import compare
+from wavesim.results.points import Sweep
 
 SPEEDS = (1000.0, 2000.0, 3000.0, 4000.0)
 LEVELS = st.lists(st.integers(-3, 3), min_size=2, max_size=12)

@@ -23,9 +23,9 @@ from references import reference, references
 
 import wavesim as ws
 from wavesim import exact
+from wavesim.descriptions.valves import seat_events
 from wavesim.kernels import cylinder
 from wavesim.kernels import flat as f
-from wavesim.valves import seat_events
 
 TRAVELS = [row for row in references("TH-2") if row.quantity == "travel"]
 

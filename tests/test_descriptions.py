@@ -11,13 +11,11 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from wavesim import errors, units
-from wavesim.combustion import ChenFlynn, Wiebe
-from wavesim.description import Named, describe, restore, vary
-from wavesim.engine import vee_firing_intervals
-from wavesim.errors import InputError
-from wavesim.exhaust import Exhaust
-from wavesim.network import Network
-from wavesim.nodes import (
+from wavesim.descriptions.combustion import ChenFlynn, Wiebe
+from wavesim.descriptions.engine import vee_firing_intervals
+from wavesim.descriptions.exhaust import Exhaust
+from wavesim.descriptions.network import Network
+from wavesim.descriptions.nodes import (
     AnechoicEnd,
     AreaStep,
     ClosedEnd,
@@ -28,10 +26,12 @@ from wavesim.nodes import (
     ValvePort,
     Volume,
 )
-from wavesim.pipes import Duct, Pipe, as_line, split_line
-from wavesim.settings import Settings
-from wavesim.study import demo_path, load
-from wavesim.tables import Table
+from wavesim.descriptions.pipes import Duct, Pipe, as_line, split_line
+from wavesim.descriptions.settings import Settings
+from wavesim.descriptions.study import demo_path, load
+from wavesim.errors import InputError
+from wavesim.fields.description import Named, describe, restore, vary
+from wavesim.fields.tables import Table
 
 STUDY = load(demo_path())
 ENGINE = STUDY.engine

@@ -20,11 +20,11 @@ from hypothesis import strategies as st
 from random_systems import engines, networks
 
 import wavesim as ws
-from wavesim.advance import march_to
-from wavesim.compile import compile_network
+from wavesim.arrays.compile import compile_network
 from wavesim.kernels import flat as f
 from wavesim.kernels.march import march
-from wavesim.run import run_point, simulate
+from wavesim.march.advance import march_to
+from wavesim.march.run import run_point, simulate
 
 LEDGER = 1e-10
 CASES = 50  # of each kind

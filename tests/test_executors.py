@@ -7,12 +7,12 @@ from concurrent.futures import Executor, ProcessPoolExecutor, ThreadPoolExecutor
 import numpy as np
 import pytest
 
-import wavesim.work
+import wavesim.many.work
 from wavesim import EngineGas, InputError, PerfectGas, Pipe, Settings, run_point, speed_sweep
-from wavesim.points import Failure
-from wavesim.quantities import QUANTITIES
-from wavesim.sweep import _runs, speed_sweeps
-from wavesim.work import Task, compute, count_workers
+from wavesim.many.sweep import _runs, speed_sweeps
+from wavesim.many.work import Task, compute, count_workers
+from wavesim.results.points import Failure
+from wavesim.show.quantities import QUANTITIES
 
 CHEAP = Settings(cell_length=0.1, sample_deg=10.0, tolerance=5e-2)
 SPEEDS = (3000.0, 3500.0, 5500.0, 6000.0)
@@ -94,7 +94,7 @@ def test_every_executor_shows_progress_point_by_point(pool, system, capsys):
 
 
 def test_every_executor_keeps_finished_points_when_interrupted(pool, system, monkeypatch):
-    real, calls = wavesim.work.wait, []
+    real, calls = wavesim.many.work.wait, []
 
     def stop_after_one(futures, **options):
         calls.append(futures)
@@ -102,7 +102,7 @@ def test_every_executor_keeps_finished_points_when_interrupted(pool, system, mon
             raise KeyboardInterrupt
         return real(futures, **options)
 
-    monkeypatch.setattr(wavesim.work, "wait", stop_after_one)
+    monkeypatch.setattr(wavesim.many.work, "wait", stop_after_one)
     sweep = speed_sweep(*system, SPEEDS, settings=CHEAP, executor=pool, progress=False)
     assert sweep.interrupted and 0 < len(sweep) < len(SPEEDS) and not sweep.failures
     assert pool.submit(abs, -1).result() == 1  # the pool of the caller stays open
@@ -148,13 +148,13 @@ def test_scalars_travel_without_traces(system):
 
 
 def test_local_cluster_sends_results_straight_to_the_caller(system, pools, monkeypatch):
-    client, seen, gas_of = pools["cluster"]._client, [], wavesim.work._gas_of
+    client, seen, gas_of = pools["cluster"]._client, [], wavesim.many.work._gas_of
 
     def look(outcome):
         seen.append(client.direct_to_workers)
         return gas_of(outcome)
 
-    monkeypatch.setattr(wavesim.work, "_gas_of", look)
+    monkeypatch.setattr(wavesim.many.work, "_gas_of", look)
     before = client.direct_to_workers
     speed_sweep(*system, SPEEDS[:2], settings=CHEAP, executor=pools["cluster"], progress=False)
     assert seen and all(seen) and client.direct_to_workers == before
@@ -176,6 +176,6 @@ def test_error_of_a_worker_reaches_the_caller(system, pools, monkeypatch):
     def broken(*_):
         raise MemoryError("no room")
 
-    monkeypatch.setattr(wavesim.work, "compute", broken)
+    monkeypatch.setattr(wavesim.many.work, "compute", broken)
     with pytest.raises(MemoryError, match="no room"):
         speed_sweep(*system, SPEEDS, executor=pools["threads"], progress=False)

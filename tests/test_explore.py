@@ -10,22 +10,12 @@ import math
 import numpy as np
 import pytest
 
-import wavesim.work
-from wavesim import (
-    InputError,
-    Settings,
-    SolverError,
-    Store,
-    demo_path,
-    designs,
-    explore,
-    load,
-    optimise,
-    speed_sweep,
-)
-from wavesim.points import Point
-from wavesim.quantities import QUANTITIES
-from wavesim.study import Study
+import wavesim.many.work
+from wavesim import InputError, Settings, SolverError, Store, demo_path, designs, load, speed_sweep
+from wavesim.descriptions.study import Study
+from wavesim.many import explore, optimise
+from wavesim.results.points import Point
+from wavesim.show.quantities import QUANTITIES
 
 CHEAP = Settings(cell_length=0.1, sample_deg=10.0, tolerance=5e-2)
 LENGTH, BORE, RATIO = (
@@ -61,7 +51,7 @@ def invented(monkeypatch):
         audit = {"converged": bore < 0.057, "cycles": 3}
         return Point(rpm, values, {}, None, audit, {})
 
-    monkeypatch.setattr(wavesim.work, "run_point", run)
+    monkeypatch.setattr(wavesim.many.work, "run_point", run)
     return calls
 
 
@@ -206,7 +196,7 @@ def test_fields_that_depend_on_one_another_may_vary_together(system, invented):
 
 
 def test_interrupted_exploration_keeps_what_was_finished(system, study, invented, monkeypatch):
-    real, calls = wavesim.work.wait, []
+    real, calls = wavesim.many.work.wait, []
 
     def stop_later(futures, **options):
         calls.append(futures)
@@ -214,7 +204,7 @@ def test_interrupted_exploration_keeps_what_was_finished(system, study, invented
             raise KeyboardInterrupt
         return real(futures, **options)
 
-    monkeypatch.setattr(wavesim.work, "wait", stop_later)
+    monkeypatch.setattr(wavesim.many.work, "wait", stop_later)
     found = explore(*system, designs(study, SPACE, 20), RPM, threads=1, progress=False)
     assert found.interrupted and 0 < len(found) < 40
     assert all(not np.isnan(d.quantities["torque"]).any() for d in found if not d.error)
@@ -329,7 +319,7 @@ def test_search_tries_no_more_designs_than_asked(system, invented, method, evalu
 
 
 def test_interrupted_search_returns_the_best_so_far(system, invented, monkeypatch):
-    real, calls = wavesim.work.wait, []
+    real, calls = wavesim.many.work.wait, []
 
     def stop_later(futures, **options):
         calls.append(futures)
@@ -337,7 +327,7 @@ def test_interrupted_search_returns_the_best_so_far(system, invented, monkeypatc
             raise KeyboardInterrupt
         return real(futures, **options)
 
-    monkeypatch.setattr(wavesim.work, "wait", stop_later)
+    monkeypatch.setattr(wavesim.many.work, "wait", stop_later)
     found = optimise(*system, {LENGTH: (0.1, 0.7)}, RPM, evaluations=500, threads=1, progress=False)
     assert found.interrupted and found.message == "interrupted" and len(found.exploration) > 5
     assert found.value == max(d.mean("torque") for d in found.exploration)

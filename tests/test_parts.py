@@ -6,18 +6,18 @@ from math import pi
 import numpy as np
 import pytest
 
-from wavesim.assemble import assemble
-from wavesim.description import describe, restore, vary
+from wavesim.descriptions.assemble import assemble
+from wavesim.descriptions.exhaust import Crossing, Crossover, Exhaust, Merge
+from wavesim.descriptions.materials import ROUGHNESS, gauge
+from wavesim.descriptions.nodes import AreaStep, Junction, Orifice
+from wavesim.descriptions.parts import Monolith, Plate
+from wavesim.descriptions.pipes import Bend, Duct, Pipe, friction_factor
+from wavesim.descriptions.silencers import PerforatedSilencer, Resonator, SideTube
+from wavesim.descriptions.study import demo_path, load, save
+from wavesim.descriptions.walls import Wall
 from wavesim.errors import InputError
-from wavesim.exhaust import Crossing, Crossover, Exhaust, Merge
-from wavesim.materials import ROUGHNESS, gauge
-from wavesim.nodes import AreaStep, Junction, Orifice
-from wavesim.parts import Monolith, Plate
-from wavesim.pipes import Bend, Duct, Pipe, friction_factor
-from wavesim.silencers import PerforatedSilencer, Resonator, SideTube
-from wavesim.study import demo_path, load, save
+from wavesim.fields.description import describe, restore, vary
 from wavesim.units import cpsi
-from wavesim.walls import Wall
 
 fluids = pytest.importorskip("fluids")
 

@@ -9,9 +9,10 @@ from fakes import fake_sweep
 from matplotlib import pyplot
 from matplotlib.colors import to_hex
 
-from wavesim import compare, plots
 from wavesim.errors import InputError
-from wavesim.traces import Trace
+from wavesim.results import compare
+from wavesim.results.traces import Trace
+from wavesim.show import plots
 
 SPEEDS = (1000.0, 2000.0, 3000.0)
 

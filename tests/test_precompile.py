@@ -6,7 +6,7 @@ import sys
 
 import pytest
 
-from wavesim import precompile
+from wavesim.march import precompile
 
 
 @pytest.fixture
@@ -34,12 +34,12 @@ def helpers(monkeypatch):
 
 def test_one_helper_is_started_and_ends_with_the_first_march(helpers):
     with pytest.raises(ZeroDivisionError), precompile.help_to_compile():
-        assert helpers == [[[sys.executable, "-m", "wavesim.precompile"]]]
+        assert helpers == [[[sys.executable, "-m", "wavesim.march.precompile"]]]
         with precompile.help_to_compile():  # another thread
             pass
         raise ZeroDivisionError
     assert helpers == [
-        [[sys.executable, "-m", "wavesim.precompile"], "terminated", "waited for"]
+        [[sys.executable, "-m", "wavesim.march.precompile"], "terminated", "waited for"]
     ]
 
 
@@ -62,6 +62,6 @@ def test_no_helper_where_it_is_of_no_use(helpers, monkeypatch, name, value):
 @pytest.mark.slow
 def test_share_of_the_helper_is_found_in_the_cache(tmp_path):
     environment = os.environ | {"WAVESIM_CACHE": str(tmp_path)}
-    subprocess.run([sys.executable, "-m", "wavesim.precompile"], check=True, env=environment)
+    subprocess.run([sys.executable, "-m", "wavesim.march.precompile"], check=True, env=environment)
     for name in ("nodes.solve_ends", "stores.stores_ahead", "stores.stores_step"):
         assert list(tmp_path.rglob(f"{name}-*.nbc")), name

@@ -7,14 +7,14 @@ import numpy as np
 import pytest
 from fakes import fake_sweep
 
-import wavesim.work
+import wavesim.many.work
+from wavesim.descriptions.settings import Settings
 from wavesim.errors import InputError, SolverError
-from wavesim.points import Sweep
-from wavesim.quantities import QUANTITIES, TRACES, display
-from wavesim.run import run_point
-from wavesim.settings import Settings
-from wavesim.sweep import speed_sweep
-from wavesim.traces import Samples
+from wavesim.many.sweep import speed_sweep
+from wavesim.march.run import run_point
+from wavesim.results.points import Sweep
+from wavesim.results.traces import Samples
+from wavesim.show.quantities import QUANTITIES, TRACES, display
 
 COARSE = Settings(cell_length=0.03, sample_deg=2.0, tolerance=2e-3)
 # Enough steps for a cycle at 6000 rev/min on this mesh, too few for one at 2000 rev/min.
@@ -281,7 +281,7 @@ def test_point_that_did_not_settle_is_flagged(systems):
 
 
 def test_interruption_keeps_the_finished_points(systems, monkeypatch):
-    real, calls = wavesim.work.wait, []
+    real, calls = wavesim.many.work.wait, []
 
     def stop_after_one(futures, **options):
         calls.append(futures)
@@ -289,7 +289,7 @@ def test_interruption_keeps_the_finished_points(systems, monkeypatch):
             raise KeyboardInterrupt
         return real(futures, **options)
 
-    monkeypatch.setattr(wavesim.work, "wait", stop_after_one)
+    monkeypatch.setattr(wavesim.many.work, "wait", stop_after_one)
     speeds = [3000, 3500, 5500, 6000]
     sweep = speed_sweep(*systems, speeds, settings=COARSE, threads=2, progress=False)
     assert sweep.interrupted and 0 < len(sweep) < len(speeds) and not sweep.failures

@@ -4,15 +4,15 @@ from math import pi, sqrt
 
 import pytest
 
-from wavesim.assemble import assemble
+from wavesim.descriptions.assemble import assemble
+from wavesim.descriptions.exhaust import Exhaust
+from wavesim.descriptions.materials import FIBRES, Packing
+from wavesim.descriptions.network import Network
+from wavesim.descriptions.nodes import AreaStep, ClosedEnd, Junction, Orifice, Perforate, Volume
+from wavesim.descriptions.pipes import Pipe
+from wavesim.descriptions.silencers import Chamber, PerforatedSilencer, Resonator, SideTube
+from wavesim.descriptions.study import demo_path, load
 from wavesim.errors import InputError
-from wavesim.exhaust import Exhaust
-from wavesim.materials import FIBRES, Packing
-from wavesim.network import Network
-from wavesim.nodes import AreaStep, ClosedEnd, Junction, Orifice, Perforate, Volume
-from wavesim.pipes import Pipe
-from wavesim.silencers import Chamber, PerforatedSilencer, Resonator, SideTube
-from wavesim.study import demo_path, load
 
 ENGINE = load(demo_path()).engine
 PIPE = Pipe(0.3, 0.05)

@@ -14,10 +14,10 @@ from marches import AIR, C0, GAMMA, IDEAL, P0, T0, R, cut, endless, march_tube, 
 
 import wavesim as ws
 from wavesim import exact
-from wavesim.advance import march_to
-from wavesim.compile import compile_network
+from wavesim.arrays.compile import compile_network
 from wavesim.kernels import cylinder
 from wavesim.kernels import flat as f
+from wavesim.march.advance import march_to
 
 CELL = 0.05  # m
 CP = GAMMA * R / (GAMMA - 1.0)

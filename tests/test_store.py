@@ -2,6 +2,7 @@
 
 import os
 import random
+import shutil
 import signal
 import subprocess
 import sys
@@ -13,8 +14,8 @@ import numpy as np
 import pytest
 from store_worker import invented_point, speeds
 
-import wavesim.store
-import wavesim.work
+import wavesim.many.store
+import wavesim.many.work
 from wavesim import (
     EngineGas,
     InputError,
@@ -27,10 +28,11 @@ from wavesim import (
     run_point,
     speed_sweep,
 )
-from wavesim.points import Failure
-from wavesim.store import point_key
+from wavesim.many.store import point_key, source_digest
+from wavesim.results.points import Failure
 
 CHEAP = Settings(cell_length=0.1, sample_deg=10.0, tolerance=5e-2)
+PACKAGE = Path(wavesim.__file__).parent
 WORKER = Path(__file__).with_name("store_worker.py")
 COUNT = 40
 KEY, OTHER = "a" * 64, "b" * 64
@@ -140,7 +142,7 @@ def test_claim_holds_against_other_objects_of_the_process(store):
 
 
 def test_without_locks_everything_can_be_claimed(store, monkeypatch):
-    monkeypatch.setattr(wavesim.store, "fcntl", None)
+    monkeypatch.setattr(wavesim.many.store, "fcntl", None)
     assert store.claim(KEY) and not store.claim(KEY)
     store.release(KEY)
     assert store.claim(KEY)
@@ -174,7 +176,7 @@ def test_failure_is_finished_too(system, store, monkeypatch):
     def never(*_, **__):
         raise AssertionError("computed again")
 
-    monkeypatch.setattr(wavesim.work, "run_point", never)
+    monkeypatch.setattr(wavesim.many.work, "run_point", never)
     again = speed_sweep(*system, [2000, 6000], settings=few, store=store, progress=False)
     assert again.failures == first.failures and same(again[6000], first[6000])
     with pytest.raises(SolverError, match="Step limit"):
@@ -222,13 +224,43 @@ def test_key_depends_on_everything_and_on_nothing_else(system, monkeypatch):
         point_key(engine, exhaust, 3000, CHEAP, gas=EngineGas()),
         point_key(engine, exhaust, 3000, CHEAP, fuel_flow=1e-3),
     ]
-    monkeypatch.setattr(wavesim.store, "_library", lambda: "next version")
+    monkeypatch.setattr(wavesim.many.store, "_library", lambda: "next version")
     others.append(point_key(engine, exhaust, 3000, CHEAP))
     assert len({base, *others}) == len(others) + 1
 
 
+#: Places whose source does not move a result, as the store should see them.
+SHOWING = {
+    "__init__.py", "__main__.py", "descriptions/bill.py", "results/compare.py",
+    *(f"{room}/{path.name}" for room in ("exact", "show", "front", "many")
+      for path in (PACKAGE / room).glob("*.py")),
+}
+
+
+def test_edit_of_any_module_that_computes_changes_the_key_and_showing_does_not(tmp_path):
+    copied = Path(shutil.copytree(PACKAGE, tmp_path / "wavesim"))
+    sound = source_digest(copied)
+    assert sound == source_digest(PACKAGE)
+    blind = set()
+    for path in copied.rglob("*.py"):
+        source = path.read_bytes()
+        path.write_bytes(source + b"# edited\n")
+        if source_digest(copied) == sound:
+            blind.add(path.relative_to(copied).as_posix())
+        path.write_bytes(source)
+    assert blind == SHOWING
+
+
+def test_new_module_deep_in_the_house_changes_the_key(tmp_path):
+    copied = Path(shutil.copytree(PACKAGE, tmp_path / "wavesim"))
+    (copied / "march" / "deeper").mkdir()
+    (copied / "march" / "deeper" / "new.py").write_text("")
+    assert source_digest(copied) != source_digest(PACKAGE)
+
+
 def test_key_is_the_same_in_another_process(system):
-    code = ("from wavesim import *; from wavesim.store import point_key; s = load(demo_path()); "
+    code = ("from wavesim import *; from wavesim.many.store import point_key; "
+            "s = load(demo_path()); "
             "print(point_key(s.engine, s.exhausts[s.base], 3000, Settings()))")
     done = subprocess.run(
         [sys.executable, "-c", code], capture_output=True, text=True, check=True,

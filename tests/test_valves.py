@@ -8,7 +8,7 @@ from hypothesis import assume, given
 from hypothesis import strategies as st
 
 from wavesim import InputError
-from wavesim.valves import (
+from wavesim.descriptions.valves import (
     LOBES,
     TYPICAL_FLOW,
     Cam,

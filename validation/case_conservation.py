@@ -14,10 +14,10 @@ from marches import P0, T0, outside
 from suite import Case, Check
 
 import wavesim as ws
-from wavesim.books import contents
-from wavesim.compile import compile_network
+from wavesim.arrays.compile import compile_network
 from wavesim.kernels import flat as f
 from wavesim.kernels.march import march
+from wavesim.march.books import contents
 
 GASES = {"perfect": ws.PerfectGas(), "engine": ws.EngineGas()}
 MODELS = ("momentum", "pressure")

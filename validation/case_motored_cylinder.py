@@ -17,7 +17,7 @@ from single_zone import SingleZone
 from suite import Case, Check
 
 import wavesim as ws
-from wavesim.compile import compile_network
+from wavesim.arrays.compile import compile_network
 from wavesim.kernels import cylinder
 from wavesim.kernels import flat as f
 from wavesim.kernels.march import march

@@ -21,10 +21,10 @@ from suite import Case, Check
 
 import wavesim as ws
 from wavesim import exact
-from wavesim.advance import march_to
-from wavesim.compile import compile_network
+from wavesim.arrays.compile import compile_network
 from wavesim.kernels import cylinder
 from wavesim.kernels import flat as f
+from wavesim.march.advance import march_to
 
 GAMMA, R = 1.33, 288.0
 GAS = ws.PerfectGas(GAMMA, R)

@@ -22,18 +22,18 @@ from steady_flow import CP, PRANDTL, darcy, gnielinski
 from suite import Case, Check
 
 import wavesim as ws
-from wavesim import run as cycles
-from wavesim.compile import compile_network
-from wavesim.fuels import DRY_AIR
-from wavesim.kernels import flat as f
-from wavesim.materials import METALS
-from wavesim.walls import (
+from wavesim.arrays.compile import compile_network
+from wavesim.descriptions.materials import METALS
+from wavesim.descriptions.walls import (
     nusselt_cross_flow,
     nusselt_still_air,
     outer_heat_transfer,
     wall_balance,
 )
-from wavesim.walltemp import find_solved_walls, update_walls
+from wavesim.gas.fuels import DRY_AIR
+from wavesim.kernels import flat as f
+from wavesim.march import run as cycles
+from wavesim.march.walltemp import find_solved_walls, update_walls
 
 BORE = 0.04  # of the pipe with steady flow [m]
 BARE = ws.Wall("16 gauge", "mild steel", outside="dyno-cell fan")

@@ -7,7 +7,7 @@ import numpy as np
 from scipy.integrate import solve_ivp
 
 from wavesim import exact
-from wavesim.valves import SEAT_LIFT, seat_events
+from wavesim.descriptions.valves import SEAT_LIFT, seat_events
 
 WIEBE_A, WIEBE_M = 6.908, 2.0
 MOTORED_EXPONENT = 1.33  # of the pressure without fire in Woschni's combustion term

@@ -8,7 +8,7 @@ from scipy.integrate import solve_ivp
 
 import wavesim as ws
 from wavesim import exact
-from wavesim.lines import Plan
+from wavesim.descriptions.lines import Plan
 
 PRANDTL = 0.71
 CP = GAMMA * R / (GAMMA - 1.0)

@@ -13,24 +13,17 @@ Describe an engine and an exhaust, sweep the speed, compare the variants::
 All quantities are in SI units; crank angles are in degrees and say so in their names.
 """
 
-from wavesim import plots
 from wavesim._version import __version__
-from wavesim.acoustics import TransmissionLoss, transmission_loss
-from wavesim.assemble import assemble
-from wavesim.bill import Bill, bill
-from wavesim.combustion import ChenFlynn, Wiebe, Woschni
-from wavesim.compare import Comparison, compare
-from wavesim.description import describe, restore, vary
-from wavesim.engine import Engine, vee_firing_intervals
-from wavesim.errors import ConvergenceError, InputError, SolverError, WavesimError
-from wavesim.exhaust import Exhaust
-from wavesim.explore import Design, Exploration, explore
-from wavesim.gas import FUELS, EngineGas, Fuel, PerfectGas
-from wavesim.intake import Intake
-from wavesim.joints import Crossing, Crossover, Merge
-from wavesim.materials import FIBRES, METALS, ROUGHNESS, Fibre, Metal, Packing, gauge
-from wavesim.network import Network
-from wavesim.nodes import (
+from wavesim.descriptions.assemble import assemble
+from wavesim.descriptions.bill import Bill, bill
+from wavesim.descriptions.combustion import ChenFlynn, Wiebe, Woschni
+from wavesim.descriptions.engine import Engine, vee_firing_intervals
+from wavesim.descriptions.exhaust import Exhaust
+from wavesim.descriptions.intake import Intake
+from wavesim.descriptions.joints import Crossing, Crossover, Merge
+from wavesim.descriptions.materials import FIBRES, METALS, ROUGHNESS, Fibre, Metal, Packing, gauge
+from wavesim.descriptions.network import Network
+from wavesim.descriptions.nodes import (
     Ambient,
     AnechoicEnd,
     AreaStep,
@@ -43,22 +36,29 @@ from wavesim.nodes import (
     ValvePort,
     Volume,
 )
-from wavesim.optimise import Optimum, optimise
-from wavesim.parts import Monolith, Plate
-from wavesim.pipes import Bend, Duct, Pipe
-from wavesim.points import Point, Sweep, Transient
-from wavesim.quantities import QUANTITIES, TRACES
-from wavesim.run import run_point, simulate
-from wavesim.settings import Settings
-from wavesim.silencers import Chamber, PerforatedSilencer, Resonator, SideTube
-from wavesim.space import designs
-from wavesim.store import Store, StoreCheck
-from wavesim.study import Study, demo_path, load, save
-from wavesim.sweep import run_study, speed_sweep, speed_sweeps
-from wavesim.tables import Table
-from wavesim.traces import Trace
-from wavesim.valves import Cam, FlowCoefficients, LiftTable, Valve
-from wavesim.walls import Coating, Outside, Wall, Wrap, wall_balance
+from wavesim.descriptions.parts import Monolith, Plate
+from wavesim.descriptions.pipes import Bend, Duct, Pipe
+from wavesim.descriptions.settings import Settings
+from wavesim.descriptions.silencers import Chamber, PerforatedSilencer, Resonator, SideTube
+from wavesim.descriptions.study import Study, demo_path, load, save
+from wavesim.descriptions.valves import Cam, FlowCoefficients, LiftTable, Valve
+from wavesim.descriptions.walls import Coating, Outside, Wall, Wrap, wall_balance
+from wavesim.errors import ConvergenceError, InputError, SolverError, WavesimError
+from wavesim.fields.description import describe, restore, vary
+from wavesim.fields.tables import Table
+from wavesim.gas.models import FUELS, EngineGas, Fuel, PerfectGas
+from wavesim.many.explore import Design, Exploration, explore
+from wavesim.many.optimise import Optimum, optimise
+from wavesim.many.space import designs
+from wavesim.many.store import Store, StoreCheck
+from wavesim.many.sweep import run_study, speed_sweep, speed_sweeps
+from wavesim.march.acoustics import TransmissionLoss, transmission_loss
+from wavesim.march.run import run_point, simulate
+from wavesim.results.compare import Comparison, compare
+from wavesim.results.points import Point, Sweep, Transient
+from wavesim.results.traces import Trace
+from wavesim.show import plots
+from wavesim.show.quantities import QUANTITIES, TRACES
 
 __all__ = [
     "FIBRES", "FUELS", "METALS", "QUANTITIES", "ROUGHNESS", "TRACES", "Ambient", "AnechoicEnd",

@@ -2,7 +2,7 @@
 
 import sys
 
-from wavesim.app import main
+from wavesim.front.app import main
 
 if __name__ == "__main__":
     sys.exit(main())

@@ -1,4 +1,4 @@
-"""The contract between `wavesim.compile` and the kernels: arrays, columns and integer codes.
+"""The contract between `wavesim.arrays.compile` and the kernels: arrays, columns and integer codes.
 
 One cell axis holds all ducts; x runs from a duct's start (side 0) to its end (side 1).  Every duct
 end is an *end*; `sign` is the direction of the outward normal along x: -1 at a start, +1 at an end.

@@ -1,0 +1,236 @@
+"""A study: one engine, a base exhaust with its variants, the speeds, and its TOML file."""
+
+import tomllib
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+
+from wavesim.constants import RPM_RANGE
+from wavesim.descriptions.assemble import assemble
+from wavesim.descriptions.engine import Engine
+from wavesim.descriptions.exhaust import Exhaust
+from wavesim.descriptions.settings import Settings
+from wavesim.errors import InputError, check_choice, check_keys, check_number, located
+from wavesim.fields.description import Description, Named, checked, make, numbers, part, text
+from wavesim.fields.toml_form import build, differences, plain, set_path, toml_text
+
+_KEYS = ("name", "rpm", "engine", "exhaust", "variants", "settings")
+_VARIANT_KEYS = ("name", "set")  # and `from`, which may be left out
+
+
+def _named(kind):
+    def check(owner, name, value):
+        named = Named(value, f"{owner}.{name}")
+        for key, thing in named.items():
+            if not isinstance(thing, kind):
+                raise InputError(
+                    f"{owner}: {name} {key!r} = {thing!r} must be of type {kind.__name__}."
+                )
+        return named
+
+    return check
+
+
+@dataclass(frozen=True, kw_only=True)
+class Study(Description):
+    """What is to be compared, and at which speeds.
+
+    Parameters
+    ----------
+    engine : Engine
+        The engine.
+    exhausts : mapping of str to Exhaust
+        Base first, then the variants.  Each exhaust takes its key as its name.
+    rpm : sequence of float
+        Engine speeds [rev/min], 100 to 30000, strictly increasing.
+    settings : Settings
+        How to calculate.
+    name : str
+        Title for reports.
+    engines : mapping of str to Engine
+        Engines of those variants that change the engine too, by name of the variant.
+
+    Raises
+    ------
+    InputError
+        If a value is refused or an engine and its exhaust do not fit together.
+    """
+
+    engine: Engine = part(Engine)
+    exhausts: Named = checked(_named(Exhaust))
+    rpm: tuple[float, ...] = numbers("rev/min", *RPM_RANGE)
+    settings: Settings = part(Settings, default=Settings())
+    name: str = text("")
+    engines: Named = checked(_named(Engine), Named({}))
+
+    def _check(self):
+        self._check_rpm()
+        if not self.exhausts:
+            self._refuse("exhausts = {} must hold at least one Exhaust, the base.")
+        check_keys("Study: engines", self.engines, self.exhausts, what="variant")
+        renamed = {name: e.replace(name=name) for name, e in self.exhausts.items()}
+        object.__setattr__(self, "exhausts", Named(renamed))
+        for name, exhaust in self.exhausts.items():
+            with located(f"exhaust {name!r}"):
+                assemble(self.engine_of(name), exhaust)
+
+    def _check_rpm(self):
+        low, high = RPM_RANGE
+        if not self.rpm:
+            self._refuse(
+                f"rpm = () is empty, needs at least one speed in rev/min, {low:g} to {high:g}."
+            )
+        for slow, fast in zip(self.rpm, self.rpm[1:], strict=False):
+            if fast <= slow:
+                self._refuse(
+                    f"rpm = {fast:g} rev/min follows {slow:g} rev/min, speeds must increase "
+                    f"strictly within {low:g} to {high:g} rev/min."
+                )
+
+    @property
+    def base(self):
+        """Name of the base exhaust."""
+        return next(iter(self.exhausts))
+
+    def engine_of(self, name):
+        """Engine that goes with the exhaust of that name."""
+        return self.engines.get(name, self.engine)
+
+
+def demo_path(name="demo"):
+    """Path of an example study that comes with the package.
+
+    Parameters
+    ----------
+    name : {"demo", "complete"}
+        A short and a long collector, or complete systems of two bores beside an open collector.
+
+    Raises
+    ------
+    InputError
+        If there is no such study.
+    """
+    folder = Path(__file__).parents[1] / "data"
+    check_choice("demo_path", "name", name, sorted(path.name for path in folder.iterdir()))
+    return folder / name / f"{name}.toml"
+
+
+def load(path):
+    """Study from a TOML file.
+
+    Parameters
+    ----------
+    path : str or Path
+        The file.  Its tables are [engine], [exhaust], [[variants]] and [settings], its keys
+        `name` and `rpm` (a list, or a table of start, stop and step).  A variant has a `name` and
+        a table `set` from dotted paths, such as "exhaust.collector.length", to values; with
+        `from`, the name of a variant before it, it starts from that one instead of the base.
+
+    Returns
+    -------
+    Study
+        Lengths and all else in SI units, as in the file.
+
+    Raises
+    ------
+    InputError
+        If the file cannot be read, is no TOML, or holds an unknown key or a refused value; the
+        message starts with the place in the file.
+    """
+    path = Path(path)
+    raw = _read(path)
+    check_keys(path.name, raw, _KEYS, ("rpm", "engine", "exhaust"), "key")
+    base_name = _base_name(raw["exhaust"])
+    engine, exhaust = _pair(raw, path.parent, "")
+    exhausts, engines = [(base_name, exhaust)], {}
+    tables = {base_name: {"engine": raw["engine"], "exhaust": raw["exhaust"]}}
+    for name, origin, changes in _variants(raw):
+        origin = base_name if origin is None else origin
+        check_choice(f"variants {name!r}", "from", origin, tables)
+        changed = tables[origin]
+        for where, value in changes.items():
+            with located(f"variants {name!r}"):
+                changed = set_path(changed, where, value)
+        tables[name] = changed
+        own, variant = _pair(changed, path.parent, f"variants {name!r}: ")
+        exhausts.append((name, variant))
+        if own != engine:
+            engines[name] = own
+    settings = build(Settings, raw.get("settings", {}), path.parent, "settings")
+    values = {"engine": engine, "exhausts": exhausts, "rpm": _rpm(raw["rpm"]),
+              "settings": settings, "name": raw.get("name", ""), "engines": engines}
+    with located(path.name):
+        return make(Study, values)
+
+
+def _read(path):
+    try:
+        return tomllib.loads(path.read_text(encoding="utf-8"))
+    except OSError as error:
+        raise InputError(f"{path.name}: cannot read the file {str(path)!r}.") from error
+    except tomllib.TOMLDecodeError as error:
+        raise InputError(f"{path.name}: this is no valid TOML, {error}.") from error
+
+
+def _base_name(raw):
+    return raw.get("name", "base") if isinstance(raw, dict) else "base"
+
+
+def _pair(raw, folder, prefix):
+    return (
+        build(Engine, raw["engine"], folder, f"{prefix}engine"),
+        build(Exhaust, raw["exhaust"], folder, f"{prefix}exhaust"),
+    )
+
+
+def _variants(raw):
+    """Triples of name, the variant it starts from (None: the base), and changes."""
+    variants = raw.get("variants", [])
+    if not isinstance(variants, list) or not all(isinstance(v, dict) for v in variants):
+        raise InputError(f"variants = {variants!r} must be tables under [[variants]].")
+    for i, variant in enumerate(variants):
+        check_keys(f"variants.{i}", variant, (*_VARIANT_KEYS, "from"), _VARIANT_KEYS, "key")
+        if not isinstance(variant["name"], str):
+            raise InputError(f"variants.{i}: name = {variant['name']!r} must be a text in quotes.")
+        changes = variant["set"]
+        if not isinstance(changes, dict):
+            raise InputError(f"variants.{i}: set = {changes!r} must be a table of paths.")
+        roots = [where.split(".")[0] for where in changes]
+        check_keys(f"variants.{i}: set", roots, ("engine", "exhaust"), what="path from")
+        yield variant["name"], variant.get("from"), changes
+
+
+def _rpm(raw):
+    """Speeds from a list, or from start, stop (included) and step."""
+    if not isinstance(raw, dict):
+        return raw
+    keys = ("start", "stop", "step")
+    check_keys("rpm", raw, keys, keys, "key")
+    low, high = RPM_RANGE
+    start = check_number("rpm", "start", raw["start"], "rev/min", low, high)
+    stop = check_number("rpm", "stop", raw["stop"], "rev/min", start, high)
+    step = check_number("rpm", "step", raw["step"], "rev/min", 1.0, high)
+    return [float(rpm) for rpm in start + step * np.arange((stop - start) // step + 1.0)]
+
+
+def save(study, path):
+    """Write a study to a TOML file that `load` reads back as an equal Study.
+
+    Parameters
+    ----------
+    study : Study
+        What to write.  Curves that came from CSV files are written out as lists.
+    path : str or Path
+        The file; an existing one is overwritten.
+    """
+    base = {"engine": plain(study.engine), "exhaust": plain(study.exhausts[study.base])}
+    head = {"name": study.name, "rpm": list(study.rpm), "settings": plain(study.settings)}
+    variants = []
+    for name in list(study.exhausts)[1:]:
+        own = {"engine": plain(study.engine_of(name)), "exhaust": plain(study.exhausts[name])}
+        changes = differences(base, own)
+        changes.pop("exhaust.name", None)  # `name` of the variant says it
+        variants.append({"name": name, "set": changes})
+    table = {**head, **base, "variants": variants}
+    Path(path).write_text(toml_text(table), encoding="utf-8")

@@ -1,0 +1,364 @@
+"""Immutable descriptions: fields that carry their own check, copies with changes, plain dicts.
+
+A description is a frozen dataclass whose fields are made by the helpers below::
+
+    @dataclass(frozen=True, kw_only=True)
+    class Pipe(Description):
+        length: float = number("m", 0.001, 30.0)
+
+Each helper stores ``check(owner, name, value) -> value`` in the metadata of the field.
+`Description.__post_init__` runs them in order, keeps what they return, then calls `_check` for
+rules that join several fields.  The same metadata (unit, range, kinds of parts) serve the reader
+of study files and the documentation, so that each range is written once.
+"""
+
+import dataclasses
+from collections.abc import Iterable, Mapping
+from dataclasses import MISSING
+
+from wavesim.errors import (
+    InputError,
+    check_choice,
+    check_int,
+    check_keys,
+    check_number,
+    located,
+)
+
+_KINDS = {}
+
+
+class Description:
+    """Base of all descriptions: checked at construction, never changed afterwards."""
+
+    def __init_subclass__(cls, **kwargs):
+        super().__init_subclass__(**kwargs)
+        _KINDS[cls.__name__] = cls
+
+    def __post_init__(self):
+        for field in dataclasses.fields(self):
+            value = field.metadata["check"](self._owner, field.name, getattr(self, field.name))
+            object.__setattr__(self, field.name, value)
+        self._check()
+
+    def _check(self):
+        """Rules that join several fields; a description without such rules keeps this."""
+
+    @property
+    def _owner(self):
+        return type(self).__name__
+
+    def _refuse(self, sentence):
+        """Raise InputError with the name of this description in front."""
+        raise InputError(f"{self._owner}: {sentence}")
+
+    def replace(self, **changes):
+        """Copy with some fields changed, checked like a new description.
+
+        Parameters
+        ----------
+        **changes
+            New values by field name.
+
+        Raises
+        ------
+        InputError
+            If a field is unknown or a value is refused.
+
+        Examples
+        --------
+        >>> from wavesim.descriptions.pipes import Pipe
+        >>> Pipe(0.75, 0.038).replace(length=0.80).length
+        0.8
+        """
+        check_keys(self._owner, changes, [field.name for field in dataclasses.fields(self)])
+        return dataclasses.replace(self, **changes)
+
+
+class Named(Mapping):
+    """Immutable ordered mapping from names to things; equal by content, hashable, picklable.
+
+    Parameters
+    ----------
+    items : mapping or iterable of (str, object)
+        The pairs in order.
+    owner : str
+        Used in messages.
+
+    Raises
+    ------
+    InputError
+        If a name is empty, no text, or given twice.
+    """
+
+    def __init__(self, items, owner="Named"):
+        pairs = tuple(items.items() if isinstance(items, Mapping) else items)
+        self._things = {}
+        for name, thing in pairs:
+            if not isinstance(name, str) or not name.strip():
+                raise InputError(f"{owner}: {name!r} is no name, names are texts, not empty.")
+            if name in self._things:
+                raise InputError(f"{owner}: the name {name!r} is given twice.")
+            self._things[name] = thing
+
+    def __getitem__(self, name):
+        return self._things[name]
+
+    def __iter__(self):
+        return iter(self._things)
+
+    def __len__(self):
+        return len(self._things)
+
+    def __hash__(self):
+        return hash(tuple(self._things.items()))
+
+    def __repr__(self):
+        return repr(self._things)
+
+
+# --- fields ------------------------------------------------------------------------------------
+
+
+def checked(check, default=MISSING, optional=False, **metadata):
+    """Field whose values pass through ``check(owner, name, value)``.
+
+    Parameters
+    ----------
+    check : callable
+        Returns the value to keep or raises InputError.
+    default : object
+        Value when none is given; without it the field must be given.
+    optional : bool
+        True lets None pass unchecked; a default of None implies it.
+    **metadata
+        Facts about the field for readers: unit, low, high, choices, kinds, many.
+    """
+
+    optional = optional or default is None
+
+    def check_or_none(owner, name, value):
+        return None if value is None and optional else check(owner, name, value)
+
+    facts = {"check": check_or_none, "optional": optional, **metadata}
+    return dataclasses.field(default=default, metadata=facts)
+
+
+def number(unit, low, high, default=MISSING, *, low_open=False, high_open=False):
+    """Field for one number in SI units; the arguments are those of `errors.check_number`."""
+
+    def check(owner, name, value):
+        return check_number(
+            owner, name, value, unit, low, high, low_open=low_open, high_open=high_open
+        )
+
+    return checked(check, default, unit=unit, low=low, high=high)
+
+
+def sequence(owner, name, value, what):
+    """`value` as a tuple, refusing texts, mappings and anything that cannot be listed."""
+    if isinstance(value, (str, bytes, Mapping)) or not isinstance(value, Iterable):
+        raise InputError(f"{owner}: {name} = {value!r} must be a sequence of {what}.")
+    return tuple(value)
+
+
+def numbers(unit, low, high, default=MISSING):
+    """Field for a sequence of numbers in SI units, kept as a tuple; both limits included."""
+
+    def check(owner, name, value):
+        values = sequence(owner, name, value, f"numbers [{unit}]")
+        return tuple(
+            check_number(owner, f"{name}[{i}]", v, unit, low, high) for i, v in enumerate(values)
+        )
+
+    return checked(check, default, unit=unit, low=low, high=high)
+
+
+def integer(low, high, default=MISSING, unit="1"):
+    """Field for one whole number, both limits included."""
+
+    def check(owner, name, value):
+        return check_int(owner, name, value, low, high, unit)
+
+    return checked(check, default, unit=unit, low=low, high=high)
+
+
+def choice(choices, default=MISSING):
+    """Field for one of a few words."""
+
+    def check(owner, name, value):
+        return check_choice(owner, name, value, choices)
+
+    return checked(check, default, choices=tuple(choices))
+
+
+def flag(default=MISSING):
+    """Field for True or False."""
+
+    def check(owner, name, value):
+        if not isinstance(value, bool):
+            raise InputError(f"{owner}: {name} = {value!r} must be one of True, False.")
+        return value
+
+    return checked(check, default, choices=(True, False))
+
+
+def text(default=MISSING):
+    """Field for a text."""
+
+    def check(owner, name, value):
+        if not isinstance(value, str):
+            raise InputError(f"{owner}: {name} = {value!r} must be a text in quotes.")
+        return value
+
+    return checked(check, default)
+
+
+def part(*kinds, default=MISSING, optional=False):
+    """Field for a description of one of `kinds`; None is accepted if it is optional."""
+
+    def check(owner, name, value):
+        if not isinstance(value, kinds):
+            listed = " or ".join(kind.__name__ for kind in kinds)
+            raise InputError(f"{owner}: {name} = {value!r} must be of type {listed}.")
+        return value
+
+    return checked(check, default, optional, kinds=kinds)
+
+
+# --- copies by path ----------------------------------------------------------------------------
+
+
+def vary(thing, path, value):
+    """Copy of a description with the field at a dotted path changed.
+
+    Parameters
+    ----------
+    thing : Description
+        Where the path starts.
+    path : str
+        Field names joined by dots.  Items of a tuple are chosen by index from 0 or all by "*",
+        items of a named mapping by name; a tuple of one item is entered without an index:
+        "collector.length", "primaries.0.1.diameter", "primaries.*.0.length".
+    value : object
+        New value of that field.
+
+    Returns
+    -------
+    Description
+        Checked like a new one; the original stays as it is.
+
+    Raises
+    ------
+    InputError
+        If no such field exists (the nearest name is offered) or the value is refused.
+
+    Examples
+    --------
+    >>> from wavesim.descriptions.nodes import AnechoicEnd
+    >>> vary(AnechoicEnd("pipe.end"), "pressure", 2e5).pressure
+    200000.0
+    """
+    with located(path):
+        return _vary(thing, path.split("."), value)
+
+
+def _vary(thing, keys, value):
+    if not keys:
+        return value
+    key, rest = keys[0], keys[1:]
+    if isinstance(thing, tuple):
+        return _vary_tuple(thing, keys, value)
+    if isinstance(thing, Named):
+        check_choice("mapping", "name", key, thing)
+        return Named({**thing, key: _vary(thing[key], rest, value)})
+    if not isinstance(thing, Description):
+        raise InputError(f"{thing!r} has no field {key!r}, the path goes too far.")
+    check_keys(type(thing).__name__, [key], [field.name for field in dataclasses.fields(thing)])
+    return thing.replace(**{key: _vary(getattr(thing, key), rest, value)})
+
+
+def _vary_tuple(items, keys, value):
+    key, rest = keys[0], keys[1:]
+    if key == "*":
+        return tuple(_vary(item, rest, value) for item in items)
+    if key.isdecimal() and int(key) < len(items):
+        i = int(key)
+        return items[:i] + (_vary(items[i], rest, value),) + items[i + 1 :]
+    if len(items) == 1 and not key.isdecimal():
+        return (_vary(items[0], keys, value),)
+    raise InputError(
+        f"{key!r} does not choose one of the {len(items)} items here (indices count from 0, "
+        "'*' means all)."
+    )
+
+
+# --- plain data --------------------------------------------------------------------------------
+
+
+def describe(thing):
+    """Plain nested data of a description, ready for JSON.
+
+    Parameters
+    ----------
+    thing : Description, Named, tuple or plain value
+        What to write down.
+
+    Returns
+    -------
+    dict, list or plain value
+        Each description becomes a dict with its class name under "type".
+    """
+    if isinstance(thing, Description):
+        fields = {f.name: describe(getattr(thing, f.name)) for f in dataclasses.fields(thing)}
+        return {"type": type(thing).__name__, **fields}
+    if isinstance(thing, Named):
+        return {"type": "Named", "items": [[name, describe(item)] for name, item in thing.items()]}
+    if isinstance(thing, tuple):
+        return [describe(item) for item in thing]
+    return thing
+
+
+def restore(data):
+    """Description from what `describe` returned.
+
+    Parameters
+    ----------
+    data : dict, list or plain value
+        Output of `describe`, also after a round trip through JSON.
+
+    Raises
+    ------
+    InputError
+        If a type or a field is unknown or a value is refused.
+    """
+    if isinstance(data, (list, tuple)):
+        return tuple(restore(item) for item in data)
+    if not isinstance(data, Mapping):
+        return data
+    values = {name: restore(value) for name, value in data.items() if name != "type"}
+    if data.get("type") == "Named":
+        return Named(values["items"])
+    kind = _KINDS[check_choice("restore", "type", data.get("type"), _KINDS)]
+    return make(kind, values)
+
+
+def make(kind, values):
+    """Description of class `kind` from field values, with errors that name unknown fields.
+
+    Parameters
+    ----------
+    kind : type
+        A Description class.
+    values : mapping
+        Field values by name.
+
+    Raises
+    ------
+    InputError
+        If a field is unknown, is missing, or holds a refused value.
+    """
+    fields = dataclasses.fields(kind)
+    needed = [field.name for field in fields if field.default is MISSING]
+    check_keys(kind.__name__, values, [field.name for field in fields], needed)
+    return kind(**values)

@@ -1,0 +1,281 @@
+"""Descriptions as plain TOML data and back.
+
+Every description is a table whose keys are its fields.  "none" stands for None where a field may
+be None; ``csv = "file.csv"`` in the table of a curve hands all other keys to the `from_csv` of its
+class.
+
+A line is a table, an array of tables, or a table with an array `parts` and keys that all of these
+share where they know them::
+
+    [exhaust.pipe]
+    diameter = 0.054
+    parts = [
+        {length = 0.9},
+        {part = "bend", angle_deg = 45, radius_ratio = 1.5},
+        {part = "perforated silencer", length = 0.4, case_diameter = 0.13},
+    ]
+
+`part` is the class of a part in small letters; without it a table is a Pipe.
+"""
+
+import dataclasses
+import inspect
+import json
+import re
+from collections.abc import Mapping
+
+from wavesim.errors import InputError, check_choice, check_keys, located
+from wavesim.fields.description import Description, Named, make
+
+_NONE = "none"
+
+
+def build(kind, raw, folder, path):
+    """Description from a TOML table.
+
+    Parameters
+    ----------
+    kind : type
+        Description class.
+    raw : dict
+        The table.
+    folder : Path
+        Where CSV files are looked for.
+    path : str
+        Place of the table in the file, for messages.
+
+    Raises
+    ------
+    InputError
+        With the path in front, if a key is unknown or missing or a value is refused.
+    """
+    if not isinstance(raw, Mapping):
+        raise InputError(f"{path}: {kind.__name__} = {raw!r} must be a table of its fields.")
+    if "csv" in raw:
+        return _build_from_csv(kind, raw, folder, path)
+    facts = {field.name: field.metadata for field in dataclasses.fields(kind)}
+    values = {
+        name: _value(facts[name], value, folder, f"{path}.{name}") if name in facts else value
+        for name, value in raw.items()
+        if name != "type"
+    }
+    with located(path):
+        return make(kind, values)
+
+
+def _value(facts, raw, folder, path):
+    """Value of one field: descriptions in it are built, all else is left to the field's check."""
+    if raw == _NONE and facts["optional"]:
+        return None
+    if "kinds" in facts and isinstance(raw, Mapping):
+        if "tag" in facts:
+            return _line(facts, raw, folder, path)
+        return build(_kind_of(facts["kinds"], raw, path), raw, folder, path)
+    if "kinds" in facts and isinstance(raw, list):
+        return [_value(facts, item, folder, f"{path}.{i}") for i, item in enumerate(raw)]
+    return raw
+
+
+def _line(facts, raw, folder, path):
+    """One part of a line, or all parts of a table with shared keys."""
+    if "parts" not in raw:
+        return _part(facts, raw, folder, path)
+    shared = {key: value for key, value in raw.items() if key != "parts"}
+    if not isinstance(raw["parts"], list) or not all(isinstance(p, Mapping) for p in raw["parts"]):
+        raise InputError(f"{path}: parts = {raw['parts']!r} must be a list of tables.")
+    kinds = [_part_kind(facts, item, f"{path}.parts.{i}") for i, item in enumerate(raw["parts"])]
+    known = [{field.name for field in dataclasses.fields(kind)} for kind in kinds]
+    check_keys(path, shared, sorted(set().union(*known)), what="key")
+    return [
+        _part(facts, {**{k: v for k, v in shared.items() if k in names}, **item}, folder,
+              f"{path}.parts.{i}")
+        for i, (item, names) in enumerate(zip(raw["parts"], known, strict=True))
+    ]  # fmt: skip
+
+
+def _part(facts, raw, folder, path):
+    fields = {key: value for key, value in raw.items() if key != facts["tag"]}
+    return build(_part_kind(facts, raw, path), fields, folder, path)
+
+
+def _part_kind(facts, raw, path):
+    """Class of a part, by default the first."""
+    tag, words = facts["tag"], {_word(kind): kind for kind in facts["kinds"]}
+    return words[check_choice(path, tag, raw.get(tag, next(iter(words))), words)]
+
+
+def _word(kind):
+    """Class name in small letters with spaces: "SideTube" is "side tube"."""
+    return re.sub(r"(?<=[a-z])(?=[A-Z])", " ", kind.__name__).lower()
+
+
+def _kind_of(kinds, raw, path):
+    """Class meant by a table: as "type" says, else the one that knows most of its keys."""
+    if "type" in raw:
+        names = {kind.__name__: kind for kind in kinds}
+        return names[check_choice(path, "type", raw["type"], names)]
+    return max(kinds, key=lambda kind: len(_csv_keys(kind, raw) & set(raw)))
+
+
+def _csv_keys(kind, raw):
+    if "csv" in raw and hasattr(kind, "from_csv"):
+        return set(inspect.signature(kind.from_csv).parameters)
+    return {field.name for field in dataclasses.fields(kind)}
+
+
+def _build_from_csv(kind, raw, folder, path):
+    values = {name: value for name, value in raw.items() if name not in ("csv", "type")}
+    with located(path):
+        if not hasattr(kind, "from_csv"):
+            raise InputError(f"{kind.__name__}: no field 'csv', it cannot be read from a file.")
+        if not isinstance(raw["csv"], str):
+            raise InputError(f"{kind.__name__}: csv = {raw['csv']!r} must be a file name.")
+        known = dict(list(inspect.signature(kind.from_csv).parameters.items())[1:])
+        needed = [name for name, known_as in known.items() if known_as.default is known_as.empty]
+        check_keys(f"{kind.__name__} from csv", values, known, needed, "key")
+        return kind.from_csv(folder / raw["csv"], **values)
+
+
+def plain(thing):
+    """TOML data of a description, complete with defaults: what `build` reads back.
+
+    Parameters
+    ----------
+    thing : Description, tuple or plain value
+        What to write down.
+    """
+    if isinstance(thing, Description):
+        return {
+            field.name: _tagged(field.metadata, getattr(thing, field.name))
+            for field in dataclasses.fields(thing)
+        }
+    if isinstance(thing, Named):
+        return {name: plain(item) for name, item in thing.items()}
+    if isinstance(thing, tuple):
+        return [plain(item) for item in thing]
+    return _NONE if thing is None else thing
+
+
+def _tagged(facts, value):
+    """Plain value, with its class where the field allows several."""
+    if isinstance(value, tuple):
+        return [_tagged(facts, item) for item in value]
+    data = plain(value)
+    if not isinstance(value, Description) or len(facts["kinds"]) == 1:
+        return data
+    if "tag" not in facts:
+        return {"type": type(value).__name__, **data}
+    is_default = type(value) is facts["kinds"][0]
+    return data if is_default else {facts["tag"]: _word(type(value)), **data}
+
+
+def set_path(raw, path, value):
+    """Copy of a TOML table with the value at a dotted path changed.
+
+    Parameters
+    ----------
+    raw : dict
+        The table.
+    path : str
+        Keys joined by dots, with the rules of `description.vary`; missing tables are made.
+    value : object
+        TOML value.
+
+    Raises
+    ------
+    InputError
+        If the path leads through something that is no table.
+    """
+    with located(path):
+        return _set(raw, path.split("."), value)
+
+
+def _set(raw, keys, value):
+    if not keys:
+        return value
+    key, rest = keys[0], keys[1:]
+    if isinstance(raw, list):
+        return _set_item(raw, keys, value)
+    if not isinstance(raw, Mapping):
+        raise InputError(f"{raw!r} has no key {key!r}, the path goes too far.")
+    return {**raw, key: _set(raw.get(key, {}), rest, value)}
+
+
+def _set_item(raw, keys, value):
+    key, rest = keys[0], keys[1:]
+    chosen = range(len(raw)) if key == "*" else [int(key)] if key.isdecimal() else []
+    if not chosen and len(raw) == 1:
+        return [_set(raw[0], keys, value)]
+    if not chosen or max(chosen) >= len(raw):
+        raise InputError(
+            f"{key!r} does not choose one of the {len(raw)} items here (indices count from 0, "
+            "'*' means all)."
+        )
+    return [_set(item, rest, value) if i in chosen else item for i, item in enumerate(raw)]
+
+
+def differences(base, other, path=""):
+    """Changes that turn one TOML table into another, as a dict from dotted path to value.
+
+    Parameters
+    ----------
+    base, other : dict, list or plain value
+        Output of `plain`.
+    path : str
+        Where the two stand.
+    """
+    if base == other:
+        return {}
+    both = (base, other)
+    if all(isinstance(x, dict) for x in both) and base.keys() == other.keys():
+        pairs = [(key, base[key], other[key]) for key in base]
+    elif all(isinstance(x, list) for x in both) and len(base) == len(other) > 0:
+        pairs = [(i, base[i], other[i]) for i in range(len(base))]
+    else:
+        return {path: other}
+    found = {}
+    for key, a, b in pairs:
+        found.update(differences(a, b, f"{path}.{key}" if path else str(key)))
+    return found
+
+
+def toml_text(table, path=""):
+    """TOML text of a table: plain keys first, then its sub-tables under their headers.
+
+    Parameters
+    ----------
+    table : dict
+        Data of str, bool, int, float, list and dict.
+    path : str
+        Header of this table.
+    """
+    lines, below = [], []
+    for key, value in table.items():
+        header = f"{path}.{_key(key)}" if path else _key(key)
+        if isinstance(value, Mapping):
+            below.append(f"\n[{header}]\n{toml_text(value, header)}")
+        elif _is_tables(value):
+            below.extend(f"\n[[{header}]]\n{toml_text(item, header)}" for item in value)
+        else:
+            lines.append(f"{_key(key)} = {_inline(value)}\n")
+    return "".join(lines + below)
+
+
+def _is_tables(value):
+    return isinstance(value, list) and bool(value) and all(isinstance(v, Mapping) for v in value)
+
+
+def _key(key):
+    return key if re.fullmatch(r"[A-Za-z0-9_-]+", key) else json.dumps(key, ensure_ascii=False)
+
+
+def _inline(value):
+    if isinstance(value, Mapping):
+        return "{" + ", ".join(f"{_key(k)} = {_inline(v)}" for k, v in value.items()) + "}"
+    if isinstance(value, (list, tuple)):
+        return "[" + ", ".join(_inline(item) for item in value) + "]"
+    if isinstance(value, bool):
+        return "true" if value else "false"
+    if isinstance(value, str):
+        return json.dumps(value, ensure_ascii=False)
+    return repr(value)

@@ -1,0 +1,464 @@
+"""Many designs: what each does at some speeds, and which is the best."""
+
+import csv
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import NamedTuple
+
+import numpy as np
+
+from wavesim.descriptions.bill import Amounts, bill
+from wavesim.descriptions.settings import Settings
+from wavesim.errors import InputError, check_choice, check_number
+from wavesim.fields.description import sequence
+from wavesim.many.space import built_pair, designs, field_at, plain_pair
+from wavesim.many.sweep import checked_speeds
+from wavesim.many.work import Task, count_workers, run_chains
+from wavesim.results.compare import mean_over
+from wavesim.results.points import Failure
+from wavesim.show.quantities import QUANTITIES, display, rows_text
+
+GOALS = ("largest", "smallest")
+KEEP = ("torque", "power")
+#: What the bill of an exhaust adds to a design: (label, unit).
+AMOUNTS = {
+    "mass": ("mass of tubes and silencers", "kg"), "length": ("length of all lines", "m"),
+    "gas_volume": ("gas volume", "m3"), "inner_area": ("inner area", "m2"),
+    "outer_area": ("outer area", "m2"), "bends": ("number of bends", "1"),
+    "bend_angle_deg": ("angle of all bends", "deg"), "tube_mass": ("mass of tubes", "kg"),
+    "silencer_mass": ("mass of silencers", "kg"),
+}
+FAILED_EXCESS = 1e6  # its excess where there is no result at all
+
+
+@dataclass(frozen=True, eq=False)
+class Design:
+    """One design and what it does.
+
+    Attributes
+    ----------
+    changes : dict
+        Values by path.
+    rpm : ndarray, (n_rpm,)
+        Speeds [rev/min].
+    quantities : dict
+        Arrays (n_rpm,) in SI units by the names of `wavesim.QUANTITIES`; NaN where a speed failed.
+    amounts : dict
+        From the bill, by the names of `AMOUNTS`; empty if the design could not be built.
+    converged : bool
+        True if every speed converged.
+    error : str
+        Why there are no or not all numbers; empty if all is well.
+    """
+
+    changes: dict
+    rpm: np.ndarray
+    quantities: dict
+    amounts: dict
+    converged: bool
+    error: str
+
+    def mean(self, name, band=None):
+        """Average of a quantity over speed, or an amount of the bill.
+
+        Parameters
+        ----------
+        name : str
+            A quantity that was kept, or a key of `AMOUNTS`.
+        band : (float, float) or None
+            Limits [rev/min] within the speeds; None: all speeds.
+
+        Returns
+        -------
+        float
+            Integral over speed divided by the width of the band, SI unit; NaN if a speed failed.
+
+        Raises
+        ------
+        InputError
+            If the quantity was not kept or the band lies outside the speeds.
+        """
+        check_choice("Design", "name", name, [*self.quantities, *AMOUNTS])
+        if name in AMOUNTS:
+            return self.amounts.get(name, math.nan)
+        low, high = checked_band(band, self.rpm)
+        values = self.quantities[name]
+        return float(values[0]) if low == high else mean_over(self.rpm, values, low, high)
+
+    def excess(self, limits):
+        """How far the design is outside limits: 0 inside, else the sum of relative excesses.
+
+        Parameters
+        ----------
+        limits : mapping of str to (float or None, float or None)
+            Lowest and highest value by name of a quantity, which must hold at every speed, or of
+            an amount.
+        """
+        total = 0.0
+        for name, (low, high) in limits.items():
+            values = self.amounts.get(name, math.nan) if name in AMOUNTS else self.quantities[name]
+            total += _excess(np.asarray(values, dtype=float), low, high)
+        return total
+
+
+def _excess(values, low, high):
+    if np.isnan(values).any():
+        return FAILED_EXCESS
+    over = 0.0 if high is None else max(0.0, float(values.max()) - high) / (abs(high) or 1.0)
+    under = 0.0 if low is None else max(0.0, low - float(values.min())) / (abs(low) or 1.0)
+    return over + under
+
+
+def checked_band(band, rpm):
+    if band is None:
+        return float(rpm[0]), float(rpm[-1])
+    if np.shape(band) != (2,):
+        raise InputError(f"band = {band!r} must be a pair (low, high) in rev/min.")
+    low = check_number("band", "low", band[0], "rev/min", rpm[0], rpm[-1])
+    return low, check_number("band", "high", band[1], "rev/min", low, rpm[-1], low_open=True)
+
+
+def checked_limits(limits):
+    limits = dict(limits or {})
+    for name, pair in limits.items():
+        check_choice("limits", "name", name, [*QUANTITIES, *AMOUNTS])
+        if not isinstance(pair, (tuple, list)) or len(pair) != 2 or tuple(pair) == (None, None):
+            raise InputError(
+                f"limits: {name!r} = {pair!r} must be a pair (lowest, highest), one may be None."
+            )
+        for value in pair:
+            if value is not None:
+                unit = (QUANTITIES | AMOUNTS)[name][1]
+                check_number("limits", name, value, unit, -math.inf, math.inf)
+    return limits
+
+
+def checked_keep(*names):
+    """Quantities to keep, each once."""
+    for name in names:
+        check_choice("explore", "keep", name, list(QUANTITIES))
+    return tuple(dict.fromkeys(names))
+
+
+class Bench(NamedTuple):
+    """Where designs are tried out: what `explore` and `optimise` share."""
+
+    raw: dict
+    rpm: list
+    settings: Settings
+    keep: tuple
+    executor: object
+    threads: int
+    store: object
+
+    def run(self, changes, limits, *, chained, progress):
+        """Designs with their results, those that were finished; True if interrupted.
+
+        Designs whose bill is outside `limits` are not computed.  `chained` speeds start from their
+        neighbours, else all start cold and side by side.
+        """
+        built = [self._begin(change, limits) for change in changes]
+        chains, owners = [], []
+        for i, (_, engine, exhaust) in enumerate(built):
+            if engine is not None:
+                tasks = [Task(engine, exhaust, rpm, self.settings) for rpm in self.rpm]
+                chains += [tasks] if chained else [[task] for task in tasks]
+                owners += [i] if chained else [i] * len(tasks)
+        done = run_chains(
+            chains, executor=self.executor, threads=self.threads, store=self.store, traces=False,
+            strict=False, progress=progress, label="designs",
+        )
+        outcomes = [[] for _ in built]
+        for i, chain in zip(owners, done.chains, strict=True):
+            outcomes[i] += chain
+        found = [
+            design if engine is None else self._finish(design, own)
+            for (design, engine, _), own in zip(built, outcomes, strict=True)
+        ]
+        return [design for design in found if design is not None], done.interrupted
+
+    def _begin(self, changes, limits):
+        """Design without results, engine and exhaust; both None if there is nothing to compute."""
+        empty = {name: np.full(len(self.rpm), math.nan) for name in self.keep}
+        rpm = np.array(self.rpm)
+        try:
+            engine, exhaust = built_pair(self.raw, changes)
+            amounts = _amounts(exhaust, engine)
+        except InputError as error:
+            return Design(changes, rpm, empty, {}, False, str(error)), None, None
+        design = Design(changes, rpm, empty, amounts, False, "")
+        broken = {n: pair for n, pair in limits.items() if n in AMOUNTS}
+        if design.excess(broken) > 0.0:
+            shown = ", ".join(f"{n} = {amounts[n]:.4g} {AMOUNTS[n][1]}" for n in broken)
+            text = f"not computed, outside the limits: {shown}"
+            return Design(changes, rpm, empty, amounts, False, text), None, None
+        return design, engine, exhaust
+
+    def _finish(self, design, outcomes):
+        """Design with its results, or None if a speed is missing."""
+        if None in outcomes:
+            return None
+        notes = [
+            f"{rpm:g} rev/min: {outcome.text}"
+            for rpm, outcome in zip(self.rpm, outcomes, strict=True)
+            if isinstance(outcome, Failure)
+        ]
+        quantities = {
+            name: np.array([_value(outcome, name) for outcome in outcomes]) for name in self.keep
+        }
+        converged = not notes and all(point.converged for point in outcomes)
+        return Design(
+            design.changes, design.rpm, quantities, design.amounts, converged, "; ".join(notes)
+        )
+
+
+def _value(outcome, name):
+    return math.nan if isinstance(outcome, Failure) else outcome.values[name]
+
+
+def _amounts(exhaust, engine):
+    made = bill(exhaust, engine)
+    return {"mass": made.mass} | dict(zip(Amounts._fields, made.total, strict=True))
+
+
+def make_bench(owner, engine, exhaust, rpm, settings, keep, executor, threads, store):
+    """Checked surroundings of an exploration."""
+    return Bench(
+        plain_pair(engine, exhaust), checked_speeds(owner, rpm), settings or Settings(), keep,
+        executor, count_workers(executor, threads, owner), store,
+    )
+
+
+@dataclass(frozen=True, eq=False)
+class Exploration:
+    """Many designs and what they do.
+
+    Attributes
+    ----------
+    designs : tuple of Design
+        In the order they were asked for.
+    interrupted : bool
+        True if it was stopped before all designs were computed; those finished are here.
+    base : dict
+        Plain form of engine and exhaust that the designs change.
+    """
+
+    designs: tuple
+    interrupted: bool
+    base: dict = field(repr=False)
+
+    def __len__(self):
+        return len(self.designs)
+
+    def __iter__(self):
+        return iter(self.designs)
+
+    def __repr__(self):
+        return f"<Exploration: {len(self)} designs, {len(self.failures)} failed>"
+
+    @property
+    def rpm(self):
+        """Speeds [rev/min], (n_rpm,)."""
+        return self.designs[0].rpm
+
+    @property
+    def paths(self):
+        """Paths that vary, in order."""
+        return tuple(dict.fromkeys(path for design in self for path in design.changes))
+
+    @property
+    def quantities(self):
+        """Names of the quantities that were kept."""
+        return tuple(self.designs[0].quantities) if self.designs else ()
+
+    @property
+    def failures(self):
+        """Error text by number of the design, from 0."""
+        return {i: design.error for i, design in enumerate(self) if design.error}
+
+    def __getitem__(self, name):
+        """A quantity (n_design, n_rpm), an amount (n_design,) or the values of a path (list)."""
+        check_choice("Exploration", "name", name, [*self.quantities, *AMOUNTS, *self.paths])
+        if name in AMOUNTS:
+            return self.mean(name)
+        if name in self.quantities:
+            return np.array([design.quantities[name] for design in self])
+        return [design.changes.get(name) for design in self]
+
+    def mean(self, name, band=None):
+        """Averages over speed as `Design.mean` gives them, (n_design,)."""
+        return np.array([design.mean(name, band) for design in self])
+
+    def built(self, design):
+        """Engine and exhaust of a design.
+
+        Parameters
+        ----------
+        design : Design or int
+            One of these, or its number from 0.
+        """
+        design = design if isinstance(design, Design) else self.designs[design]
+        return built_pair(self.base, design.changes)
+
+    def best(self, name="torque", *, goal="largest", band=None, limits=None, count=1):
+        """The best designs within limits, best first.
+
+        Parameters
+        ----------
+        name : str
+            Quantity, averaged over speed, or amount of the bill.
+        goal : {"largest", "smallest"}
+            What counts as good.
+        band : (float, float) or None
+            Speeds to average over [rev/min]; None: all.
+        limits : mapping of str to (float or None, float or None)
+            Lowest and highest value by quantity, which must hold at every speed, or amount.
+        count : int
+            At most so many.
+
+        Returns
+        -------
+        list of Design
+            Without those that failed; `design.converged` tells of the others.
+
+        Raises
+        ------
+        InputError
+            If a name or a limit is wrong.
+        """
+        check_choice("best", "goal", goal, GOALS)
+        limits = checked_limits(limits)
+        for known in limits:
+            check_choice("best", "limits", known, [*self.quantities, *AMOUNTS])
+        sign = 1.0 if goal == "smallest" else -1.0
+        fit = [d for d in self if not d.error and d.excess(limits) == 0.0]
+        return sorted(fit, key=lambda design: sign * design.mean(name, band))[:count]
+
+    def summary(self, name=None, *, goal="largest", band=None, count=10):
+        """The best designs as a text table, averages over speed in common units.
+
+        Parameters
+        ----------
+        name, goal, band, count
+            As for `best`; None: the first quantity that was kept.
+        """
+        if not self.designs:
+            return "no designs"
+        best = self.best(name or self.quantities[0], goal=goal, band=band, count=count)
+        shown = [display(quantity) for quantity in self.quantities]
+        rows = [[*self.paths, *(d.axis for d in shown), "mass [kg]", "length [m]", ""]]
+        for design in best:
+            values = [value_text(design.changes.get(path)) for path in self.paths]
+            means = [
+                d.text(design.mean(quantity, band))
+                for d, quantity in zip(shown, self.quantities, strict=True)
+            ]
+            rows.append([*values, *means, f"{design.amounts['mass']:.2f}",
+                         f"{design.amounts['length']:.2f}",
+                         "" if design.converged else "not converged"])
+        loose = sum(not d.converged and not d.error for d in self)
+        note = (f"{len(self)} designs, {len(self.failures)} failed, {loose} did not converge"
+                f"{', interrupted' if self.interrupted else ''}")
+        return f"{rows_text(rows)}\n{note}"
+
+    def to_csv(self, path, *, per_speed=False):
+        """Write all designs to a CSV file, SI units.
+
+        Parameters
+        ----------
+        path : str or Path
+            The file; an existing one is overwritten.
+        per_speed : bool
+            False: one line for each design with averages over speed.  True: one line for each
+            design and speed.
+
+        Notes
+        -----
+        Cells of what failed are empty; the last column holds the error.
+        """
+        names = self.quantities
+        units = [f"{n} [{QUANTITIES[n][1]}]" for n in names]
+        amounts = [f"{n} [{unit}]" for n, (_, unit) in AMOUNTS.items()]
+        with open(path, "w", newline="", encoding="utf-8") as file:
+            out = csv.writer(file)
+            speed = ["rpm [rev/min]"] if per_speed else []
+            out.writerow(["design", *self.paths, *speed, *units, *amounts, "converged", "error"])
+            for i, design in enumerate(self):
+                head = [i, *(value_text(design.changes.get(p)) for p in self.paths)]
+                tail = [*(_cell(design.amounts.get(n, math.nan)) for n in AMOUNTS),
+                        int(design.converged), design.error]
+                if not per_speed:
+                    out.writerow([*head, *(_cell(design.mean(n)) for n in names), *tail])
+                    continue
+                for j, rpm in enumerate(design.rpm):
+                    values = (_cell(design.quantities[n][j]) for n in names)
+                    out.writerow([*head, repr(float(rpm)), *values, *tail])
+
+
+def _cell(value):
+    return "" if math.isnan(value) else repr(float(value))
+
+
+def value_text(value):
+    return f"{value:.6g}" if isinstance(value, float) else "" if value is None else str(value)
+
+
+def explore(
+    engine, exhaust, designs, rpm, *, settings=None, keep=KEEP, executor=None, threads=None,
+    store=None, progress=True,
+):
+    """What many designs do at some speeds.
+
+    Parameters
+    ----------
+    engine : Engine
+    exhaust : Exhaust
+        The base that the designs change.
+    designs : list of dict, or mapping of str to list
+        Values by dotted path, as `designs` returns them; or a space of single values, of which all
+        combinations are taken.
+    rpm : sequence of float
+        Speeds [rev/min], 100 to 30000.
+    settings : Settings, optional
+    keep : sequence of str
+        Keys of `wavesim.QUANTITIES` to keep.
+    executor, threads, store, progress
+        As for `speed_sweep`.  The store keeps all scalars of a point, without its traces.
+
+    Returns
+    -------
+    Exploration
+        Designs that cannot be built or computed are kept with their error; after Ctrl-C it holds
+        what was finished.
+
+    Raises
+    ------
+    InputError
+        If a path, a quantity, a speed or the executor is wrong.
+    """
+    keep = checked_keep(*keep)
+    bench = make_bench("explore", engine, exhaust, rpm, settings, keep, executor, threads, store)
+    found, interrupted = bench.run(
+        _checked_designs(bench.raw, engine, exhaust, designs), {}, chained=True, progress=progress
+    )
+    return Exploration(tuple(found), interrupted, bench.raw)
+
+
+def _checked_designs(raw, engine, exhaust, wanted):
+    if isinstance(wanted, Mapping):
+        for path, values in wanted.items():
+            if isinstance(values, tuple):
+                raise InputError(
+                    f"explore: {path!r} = {values!r} is a range, sample it first by designs(...)."
+                )
+        return designs((engine, exhaust), wanted, 1)
+    wanted = list(sequence("explore", "designs", wanted, "dicts of values by path"))
+    known = set()
+    for i, changes in enumerate(wanted):
+        if not isinstance(changes, Mapping):
+            raise InputError(f"explore: designs[{i}] = {changes!r} must map paths to values.")
+        for path in set(changes) - known:
+            field_at(raw, path)
+            known.add(path)
+    return [dict(changes) for changes in wanted]

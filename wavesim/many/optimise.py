@@ -1,0 +1,273 @@
+"""The search of a space for the best design within limits."""
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+from tqdm import tqdm
+
+from wavesim.descriptions.engine import Engine
+from wavesim.descriptions.exhaust import Exhaust
+from wavesim.errors import InputError, check_choice, check_int
+from wavesim.many.explore import (
+    AMOUNTS,
+    FAILED_EXCESS,
+    GOALS,
+    KEEP,
+    Design,
+    Exploration,
+    checked_band,
+    checked_keep,
+    checked_limits,
+    make_bench,
+    value_text,
+)
+from wavesim.many.space import MOST_DESIGNS, Values, checked_space, field_at, sample
+from wavesim.show.quantities import QUANTITIES, rows_text
+
+SEARCHES = ("differential evolution", "nelder-mead")
+_OUTSIDE = 1e60  # objective of a design outside the limits: above that of any inside
+_SPENT = "the number of designs is used up"
+_FIRST_STEP = 0.15  # of Nelder and Mead's simplex, as a share of each range
+
+
+@dataclass(frozen=True, eq=False)
+class Optimum:
+    """What a search found.
+
+    Attributes
+    ----------
+    best : Design
+        The best design within the limits, or the one nearest to them.
+    value : float
+        Its objective; NaN if it is not within the limits.
+    feasible : bool
+        True if it keeps to the limits.
+    engine, exhaust : Engine, Exhaust
+        Of the best design.
+    exploration : Exploration
+        All designs that were tried, in order.
+    message : str
+        How the search ended.
+    interrupted : bool
+        True if it was stopped by Ctrl-C.
+    """
+
+    best: Design
+    value: float
+    feasible: bool
+    engine: Engine
+    exhaust: Exhaust
+    exploration: Exploration
+    message: str
+    interrupted: bool
+
+    def summary(self):
+        """Readable text: the best design, its objective, and how the search ended."""
+        rows = [[path, value_text(value)] for path, value in self.best.changes.items()]
+        state = "within the limits" if self.feasible else "outside the limits, none was inside"
+        return "\n".join([
+            rows_text(rows), f"objective {self.value:.6g}, {state}",
+            f"{len(self.exploration)} designs were tried: {self.message}",
+        ])
+
+
+class _Stopped(Exception):
+    """Carries nothing: ends a search of scipy from inside."""
+
+
+def optimise(
+    engine, exhaust, space, rpm, *, objective="torque", goal="largest", band=None, limits=None,
+    method="differential evolution", evaluations=200, seed=0, settings=None, keep=KEEP,
+    executor=None, threads=None, store=None, progress=True,
+):
+    """Search a space for the best design within limits.
+
+    Parameters
+    ----------
+    engine : Engine
+    exhaust : Exhaust
+        The base; it is the first design tried if it lies in the space.
+    space : mapping of str to (float, float) or list
+        As for `designs`.
+    rpm : sequence of float
+        Speeds [rev/min], 100 to 30000.
+    objective : str or callable
+        Quantity, averaged over speed; or a function of a `Design` that returns a number.
+    goal : {"largest", "smallest"}
+        Where the objective should go.
+    band : (float, float) or None
+        Speeds to average a quantity over [rev/min]; None: all.
+    limits : mapping of str to (float or None, float or None)
+        Lowest and highest value by quantity, which must hold at every speed, or by amount of the
+        bill, such as {"mass": (None, 12.0), "peak_pressure": (None, 9e6)}.  Designs whose bill is
+        outside are not computed.
+    method : {"differential evolution", "nelder-mead"}
+        Search of the whole space, a generation of designs at a time; or from the base (or the
+        middle of the space) downhill, for ranges only.
+    evaluations : int
+        How many designs to try at most, 10 to a million.
+    seed : int
+        The same seed gives the same search on every executor.
+    settings, executor, threads, store, progress
+        As for `explore`.
+    keep : sequence of str
+        Quantities to keep besides those that the objective and the limits need.
+
+    Returns
+    -------
+    Optimum
+        After Ctrl-C the best of what was finished.
+
+    Raises
+    ------
+    InputError
+        If an argument is wrong, or nothing was finished before an interruption.
+
+    Notes
+    -----
+    A design within the limits beats any outside, and of two outside the one nearer to the limits
+    wins: Deb (2000), Comput. Methods Appl. Mech. Engrg. 186 (from memory).  The searches are those
+    of scipy: Storn and Price (1997), Nelder and Mead (1965).
+    """
+    check_choice("optimise", "goal", goal, GOALS)
+    check_choice("optimise", "method", method, SEARCHES)
+    evaluations = check_int("optimise", "evaluations", evaluations, 10, MOST_DESIGNS)
+    seed = check_int("optimise", "seed", seed, 0, 2**63)
+    limits = checked_limits(limits)
+    needed = [name for name in limits if name in QUANTITIES]
+    if not callable(objective):
+        check_choice("optimise", "objective", objective, [*QUANTITIES, *AMOUNTS])
+        needed += [objective] if objective in QUANTITIES else []
+    keep = checked_keep(*keep, *needed)
+    bench = make_bench("optimise", engine, exhaust, rpm, settings, keep, executor, threads, store)
+    if band is not None:
+        checked_band(band, np.array(bench.rpm))
+    axes = checked_space(bench.raw, space)
+    with tqdm(total=evaluations, disable=not progress, unit="design", desc="search") as bar:
+        search = _Search(bench, axes, objective, goal, band, limits, method, bar)
+        message = search.run(evaluations, seed)
+    if not search.tried:
+        raise InputError("optimise: interrupted before the first design was finished.")
+    found = Exploration(tuple(search.tried), search.interrupted, bench.raw)
+    best = min(search.tried, key=search.cost)
+    feasible = search.cost(best) < _OUTSIDE
+    built = found.built(best) if best.amounts else (engine, exhaust)
+    return Optimum(
+        best, search.score(best) if feasible else math.nan, feasible, *built, found, message,
+        search.interrupted,
+    )
+
+
+class _Search:
+    """One search: maps the unit cube to designs, remembers all that were tried."""
+
+    def __init__(self, bench, axes, objective, goal, band, limits, method, bar):
+        self.bench, self.axes, self.limits, self.bar = bench, axes, limits, bar
+        self.objective, self.band, self.method = objective, band, method
+        self.sign = 1.0 if goal == "smallest" else -1.0
+        self.tried, self.costs, self.scores = [], {}, {}
+        self.interrupted, self.error = False, None
+
+    def run(self, evaluations, seed):
+        """Search; returns how it ended."""
+        try:
+            if self.method == "nelder-mead":
+                return self._downhill(evaluations)
+            return self._evolve(evaluations, seed)
+        except _Stopped:
+            if self.error is not None:
+                raise self.error from None
+            return "interrupted"
+
+    def score(self, design):
+        """Objective of a design, NaN where a speed failed."""
+        if id(design) not in self.scores:
+            if design.error:
+                value = math.nan
+            elif callable(self.objective):
+                value = float(self.objective(design))
+            else:
+                value = design.mean(self.objective, self.band)
+            self.scores[id(design)] = value
+        return self.scores[id(design)]
+
+    def cost(self, design):
+        """What the searches make small: the objective inside the limits, a wall outside."""
+        excess = design.excess(self.limits)
+        score = self.score(design) if excess == 0.0 else math.nan
+        if math.isnan(score):
+            return _OUTSIDE * (1.0 + (excess or FAILED_EXCESS))
+        return self.sign * score
+
+    def costs_of(self, points):
+        """Costs of rows of the unit cube, computing those designs that are new."""
+        try:
+            return np.array(self._costs_of(points))
+        except _Stopped:
+            raise
+        except Exception as error:  # scipy would turn some into others
+            self.error = error
+            raise _Stopped from None
+
+    def _costs_of(self, points):
+        rows = [
+            {path: axis.at(u) for (path, axis), u in zip(self.axes.items(), row, strict=True)}
+            for row in np.clip(points, 0.0, 1.0)
+        ]
+        keys = [repr(row) for row in rows]
+        new = {key: row for key, row in zip(keys, rows, strict=True) if key not in self.costs}
+        found, self.interrupted = self.bench.run(
+            list(new.values()), self.limits, chained=self.method != "nelder-mead", progress=False
+        )
+        self.tried += found
+        self.costs |= {repr(design.changes): self.cost(design) for design in found}
+        self.bar.update(len(found))
+        if self.interrupted:
+            raise _Stopped
+        return [self.costs[key] for key in keys]
+
+    def _evolve(self, evaluations, seed):
+        from scipy.optimize import differential_evolution
+
+        dimension = len(self.axes)
+        size = min(max(8, 6 * dimension), evaluations // 2)  # two generations at least
+        population = sample(dimension, size, "latin hypercube", seed)
+        start = self._start()
+        if start is not None:
+            population[0] = start
+        found = differential_evolution(
+            lambda x: self.costs_of(x.T), [(0.0, 1.0)] * dimension, init=population,
+            maxiter=evaluations // size - 1, vectorized=True, updating="deferred",
+            polish=False, tol=1e-5, seed=np.random.default_rng(seed),
+        )
+        return "the designs of a generation agree" if found.success else _SPENT
+
+    def _downhill(self, evaluations):
+        from scipy.optimize import minimize
+
+        for path, axis in self.axes.items():
+            if isinstance(axis, Values):
+                raise InputError(f"optimise: {path!r} must be a range (low, high) for nelder-mead.")
+        start = self._start()
+        start = np.full(len(self.axes), 0.5) if start is None else start
+        step = np.where(start + _FIRST_STEP <= 1.0, _FIRST_STEP, -_FIRST_STEP)
+        simplex = np.vstack([start, start + np.diag(step)])
+        found = minimize(
+            lambda x: float(self.costs_of(x[None])[0]), start, method="Nelder-Mead",
+            bounds=[(0.0, 1.0)] * len(start),
+            options={"maxfev": evaluations, "initial_simplex": simplex, "xatol": 1e-3,
+                     "fatol": 0.0, "adaptive": True},
+        )
+        return "the simplex has shrunk" if found.success else _SPENT
+
+    def _start(self):
+        """The base as a point of the unit cube, or None if it lies outside the space."""
+        try:
+            shares = [
+                axis.share(field_at(self.bench.raw, path)) for path, axis in self.axes.items()
+            ]
+        except (TypeError, ValueError):
+            return None
+        inside = all(0.0 <= share <= 1.0 for share in shares)
+        return np.array(shares) if inside else None

@@ -1,0 +1,403 @@
+"""A study folder on disk: every finished operating point, kept under a key of what it depends on.
+
+    store = Store("study")
+    sweep = speed_sweep(engine, exhaust, rpm, store=store)      # killed?  start it again
+
+The key is the SHA-256 of the description of engine, exhaust, speed, settings and gas, of the
+version of the library and of the source of every module but those that only show.  A point is
+one file:
+
+    KEY.npz          with all its traces                 (speed_sweep, speed_sweeps)
+    KEY.values.npz   its scalars only, or its failure    (explore, optimise)
+
+Files are written to a temporary name, flushed to the disk and then renamed, so that a file either
+is complete or is not there, whenever the process dies.  A file that cannot be read, or that holds
+another point than its name says, is never touched: the point is computed again and goes to
+KEY.2.npz.
+
+Several processes may use one folder.  Whoever computes a point holds a lock on one byte, chosen by
+the key, of the file "claims"; the operating system drops the lock when the process ends, however
+it ends, so that no claim outlives its owner and none needs a heartbeat.  Where there are no such
+locks (no `fcntl`, or a network disk without them) two processes may compute the same point twice;
+nothing else can go wrong.
+
+A point from the store carries no gas to start a neighbour from: the speed after it starts cold,
+which moves its result within the tolerance only.
+"""
+
+import contextlib
+import errno
+import hashlib
+import itertools
+import json
+import os
+import re
+import threading
+import time
+from functools import lru_cache
+from pathlib import Path
+from typing import NamedTuple
+
+from wavesim import errors
+from wavesim._version import __version__
+from wavesim.descriptions.settings import Settings
+from wavesim.errors import InputError
+from wavesim.fields.description import Description, describe
+from wavesim.march.run import run_point
+from wavesim.results.files import read_npz, write_npz
+from wavesim.results.points import Failure, pack_points, unpack_points
+
+try:
+    import fcntl
+except ImportError:  # no such locks on this system
+    fcntl = None
+
+FORMAT = "wavesim point 1"
+CLAIMS = "claims"
+#: Places that only arrange or show results, by their path in the package: no part of the key.
+_SHOWING = (
+    "__init__.py", "__main__.py", "exact", "show", "front", "many", "results/compare.py",
+    "descriptions/bill.py",
+)
+_POINT_FILE = re.compile(r"([0-9a-f]{64})(\.values)?(\.\d+)?\.npz")
+_TEMPORARY = re.compile(r"\.[0-9a-f]{64}\.\d+\.\d+\.tmp")
+_LEFT_BEHIND = 3600.0  # [s] age at which a temporary file has lost its process
+_TAKEN = (errno.EACCES, errno.EAGAIN)
+_serial = itertools.count()
+
+
+class StoreCheck(NamedTuple):
+    """What is in the folder of a store.
+
+    Attributes
+    ----------
+    finished : int
+        Files with a point or a failure that can be read.
+    damaged : tuple of str
+        Files that have the name of a point and cannot be read, or hold another point.
+    foreign : tuple of str
+        All that the store did not make.
+    """
+
+    finished: int
+    damaged: tuple
+    foreign: tuple
+
+    def summary(self):
+        """Readable text; damaged and foreign files by name."""
+        lines = [f"{self.finished} points are kept"]
+        for what in ("damaged", "foreign"):
+            lines += [f"{what} file, left alone: {name}" for name in getattr(self, what)]
+        return "\n".join(lines)
+
+
+def point_key(engine, exhaust, rpm, settings, *, gas=None, fuel_flow=None):
+    """Key of an operating point: 64 hexadecimal digits.
+
+    Parameters
+    ----------
+    engine : Engine
+    exhaust : Exhaust
+    rpm : float
+        Engine speed [rev/min].
+    settings : Settings
+    gas : PerfectGas, EngineGas or None
+        As for `run_point`.
+    fuel_flow : float or None
+        As for `run_point` [kg/s].
+
+    Returns
+    -------
+    str
+        SHA-256 of all this and of the version and source of the library.
+    """
+    what = {
+        "engine": describe(engine), "exhaust": describe(exhaust), "rpm": float(rpm),
+        "settings": describe(settings), "fuel_flow": fuel_flow,
+        "gas": describe(gas) if gas is None or isinstance(gas, Description) else repr(gas),
+        "library": _library(),
+    }
+    return hashlib.sha256(json.dumps(what, sort_keys=True).encode()).hexdigest()
+
+
+@lru_cache(maxsize=1)
+def _library():
+    """Version, and a hash of the source of every module that computes."""
+    return f"{__version__} {source_digest(Path(__file__).parents[1])}"
+
+
+def source_digest(folder):
+    """SHA-256 of the names and the source of all modules below a folder, but those that show.
+
+    Parameters
+    ----------
+    folder : Path
+        The package.
+
+    Returns
+    -------
+    str
+        64 hexadecimal digits.
+    """
+    digest = hashlib.sha256()
+    for path in sorted(folder.rglob("*.py")):
+        place = path.relative_to(folder)
+        if place.parts[0] not in _SHOWING and place.as_posix() not in _SHOWING:
+            source = path.read_bytes()
+            digest.update(f"{place.as_posix()} {len(source)}\n".encode() + source)
+    return digest.hexdigest()
+
+
+class Store:
+    """Finished operating points in a folder.
+
+    Parameters
+    ----------
+    folder : str or Path
+        Made with its parents if it is not there.
+
+    Attributes
+    ----------
+    folder : Path
+    found, written : int
+        How many points this object has read from the folder and written to it.
+
+    Raises
+    ------
+    InputError
+        If the folder cannot be made or written to.
+
+    Examples
+    --------
+    >>> import tempfile
+    >>> with tempfile.TemporaryDirectory() as folder:
+    ...     print(Store(folder).check().summary())
+    0 points are kept
+    """
+
+    def __init__(self, folder):
+        self.folder = Path(folder)
+        self.found = self.written = 0
+        try:
+            self.folder.mkdir(parents=True, exist_ok=True)
+            self._claims = _claims_of(self.folder)
+            self._sweep_up()
+        except OSError as error:
+            raise InputError(
+                f"Store: cannot use the folder {str(folder)!r}: {error.strerror or error}."
+            ) from error
+
+    def __repr__(self):
+        return f"<Store {str(self.folder)!r}>"
+
+    def run_point(self, engine, exhaust, rpm, *, settings=None, gas=None, fuel_flow=None):
+        """The operating point from the folder, or computed now and kept.
+
+        Parameters
+        ----------
+        engine, exhaust, rpm, settings, gas, fuel_flow
+            As for `wavesim.run_point`.
+
+        Returns
+        -------
+        Point
+
+        Raises
+        ------
+        WavesimError
+            As `wavesim.run_point` does.
+        """
+        settings = settings or Settings()
+        key = point_key(engine, exhaust, rpm, settings, gas=gas, fuel_flow=fuel_flow)
+        outcome = self.get(key)
+        if isinstance(outcome, Failure):
+            raise getattr(errors, outcome.kind, errors.WavesimError)(outcome.text)
+        if outcome is None:
+            outcome = run_point(
+                engine, exhaust, rpm, settings=settings, gas=gas, fuel_flow=fuel_flow
+            )
+            self.put(key, outcome)
+        return outcome
+
+    # --- points -------------------------------------------------------------------------------
+
+    def get(self, key, traces=True):
+        """What is kept under a key.
+
+        Parameters
+        ----------
+        key : str
+            From `point_key`.
+        traces : bool
+            True: the point must have its traces; False: its scalars are enough.
+
+        Returns
+        -------
+        Point, Failure or None
+            None if there is nothing that can be read.
+        """
+        for path in self._paths(key, "") + self._paths(key, ".values"):
+            with contextlib.suppress(InputError):
+                outcome = _read(path)
+                if not traces or isinstance(outcome, Failure) or outcome.samples is not None:
+                    self.found += 1
+                    return outcome
+        return None
+
+    def put(self, key, outcome):
+        """Keep a point or a failure; when this returns it is on the disk.
+
+        Parameters
+        ----------
+        key : str
+            From `point_key`.
+        outcome : Point or Failure
+            A point without samples is kept with its scalars only.
+        """
+        if isinstance(outcome, Failure):
+            arrays, header, suffix = {}, {"failure": outcome}, ".values"
+        else:
+            arrays, (head,) = pack_points([outcome])
+            header, suffix = {"point": head}, "" if outcome.samples is not None else ".values"
+        header |= {"format": FORMAT, "key": key}
+        temporary = self.folder / f".{key}.{os.getpid()}.{next(_serial)}.tmp"
+        with open(temporary, "wb") as file:
+            write_npz(file, arrays, header, compress=False)
+            file.flush()
+            os.fsync(file.fileno())
+        os.replace(temporary, self._free_path(key, suffix))
+        _sync_folder(self.folder)
+        self.written += 1
+
+    def check(self):
+        """Read every file and tell what is damaged and what does not belong here.
+
+        Returns
+        -------
+        StoreCheck
+        """
+        finished, damaged, foreign = 0, [], []
+        for path in sorted(self.folder.iterdir()):
+            if path.name == CLAIMS or _TEMPORARY.fullmatch(path.name):
+                continue
+            if not _POINT_FILE.fullmatch(path.name):
+                foreign.append(path.name)
+                continue
+            try:
+                _read(path)
+                finished += 1
+            except InputError:
+                damaged.append(path.name)
+        return StoreCheck(finished, tuple(damaged), tuple(foreign))
+
+    def _paths(self, key, suffix):
+        """Files under a key, in order of their number."""
+        first = self.folder / f"{key}{suffix}.npz"
+        if not first.exists():
+            return []
+        more = (self.folder / f"{key}{suffix}.{n}.npz" for n in itertools.count(2))
+        return [first, *itertools.takewhile(Path.exists, more)]
+
+    def _free_path(self, key, suffix):
+        taken = len(self._paths(key, suffix))
+        return self.folder / f"{key}{suffix}{f'.{taken + 1}' if taken else ''}.npz"
+
+    def _sweep_up(self):
+        """Remove temporary files of processes that were killed while they wrote."""
+        for path in self.folder.glob(".*.tmp"):
+            with contextlib.suppress(FileNotFoundError):
+                age = time.time() - path.stat().st_mtime
+                if _TEMPORARY.fullmatch(path.name) and age > _LEFT_BEHIND:
+                    path.unlink()
+
+    # --- claims -------------------------------------------------------------------------------
+
+    def claim(self, key):
+        """True if the point is now ours to compute; False if somebody computes it already.
+
+        Parameters
+        ----------
+        key : str
+            From `point_key`.
+        """
+        return self._claims.take(key)
+
+    def release(self, key):
+        """Give up a claim, when the point is kept or will not be computed."""
+        self._claims.drop(key)
+
+
+def _read(path):
+    """Point or Failure in a file; InputError if it is damaged or not what its name says."""
+    arrays, header = read_npz(path, FORMAT, "Store")
+    try:
+        if header["key"] != path.name[:64]:
+            raise InputError(f"Store: {path.name!r} holds another point than its name says.")
+        if "failure" in header:
+            return Failure(*header["failure"])
+        return unpack_points(arrays, [header["point"]])[0]
+    except (KeyError, TypeError, ValueError) as error:
+        if isinstance(error, InputError):
+            raise
+        raise InputError(f"Store: {path.name!r} holds no complete point.") from error
+
+
+def _sync_folder(folder):
+    """Flush the folder itself, so that a new name survives a power cut; not all systems can."""
+    with contextlib.suppress(OSError):
+        handle = os.open(folder, os.O_RDONLY)
+        try:
+            os.fsync(handle)
+        finally:
+            os.close(handle)
+
+
+class _Claims:
+    """Locks of this process on bytes of one file; threads of one process go by `held`."""
+
+    def __init__(self, path):
+        self.handle = os.open(path, os.O_RDWR | os.O_CREAT, 0o666)
+        self.held = set()
+        self.guard = threading.Lock()
+
+    def take(self, key):
+        with self.guard:
+            if key in self.held or not self._lock(key):
+                return False
+            self.held.add(key)
+            return True
+
+    def drop(self, key):
+        with self.guard:
+            self.held.discard(key)
+            if fcntl is not None:
+                with contextlib.suppress(OSError):
+                    fcntl.lockf(self.handle, fcntl.LOCK_UN, 1, _byte(key))
+
+    def _lock(self, key):
+        """False if another process holds the byte; True also where there are no locks."""
+        if fcntl is None:
+            return True
+        try:
+            fcntl.lockf(self.handle, fcntl.LOCK_EX | fcntl.LOCK_NB, 1, _byte(key))
+        except OSError as error:
+            return error.errno not in _TAKEN
+        return True
+
+
+def _byte(key):
+    return int(key[:15], 16)
+
+
+_open_claims = {}
+_opening = threading.Lock()
+
+
+def _claims_of(folder):
+    """The claims of this process in a folder: one object, since closing a file drops its locks."""
+    with _opening:
+        # A forked child has none of its parent's locks.
+        name = (os.getpid(), str(folder.resolve()))
+        if name not in _open_claims:
+            _open_claims[name] = _Claims(folder / CLAIMS)
+        return _open_claims[name]

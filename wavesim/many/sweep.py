@@ -1,0 +1,194 @@
+"""Many operating points at once: speed curves on threads, processes or a cluster.
+
+The kernels release the interpreter lock, so threads share the cores.  Speeds are cut into as many
+runs of neighbours as there are workers; inside a run each speed starts from the gas of the one
+before it.
+"""
+
+import numpy as np
+
+from wavesim.constants import RPM_RANGE
+from wavesim.descriptions.settings import Settings
+from wavesim.errors import InputError, check_number
+from wavesim.many.work import AHEAD, Task, count_workers, run_chains
+from wavesim.results.points import Failure, Sweep
+
+
+def speed_sweep(
+    engine, exhaust, rpm, *, settings=None, threads=None, executor=None, store=None,
+    progress=True, name=None, fuel_from=None,
+):
+    """Operating points of an engine with an exhaust over a list of speeds.
+
+    Parameters
+    ----------
+    engine : Engine
+    exhaust : Exhaust
+    rpm : sequence of float
+        Speeds [rev/min], 100 to 30000, in any order, no two the same.
+    settings : Settings, optional
+    threads : int or None
+        1 to 256 points at once; None: as many as the executor has workers, else one per core.
+    executor : concurrent.futures.Executor or None
+        Where to compute: `ProcessPoolExecutor()`, `Client(...).get_executor()` of Dask, or any
+        other.  It stays open.  None: a pool of threads.
+    store : Store or None
+        Folder that keeps every finished point.  What it holds already is not computed again.
+    progress : bool
+        Show a progress bar.
+    name : str or None
+        For tables and figures; None: the name of the exhaust.
+    fuel_from : Sweep or None
+        The fuel flow of this result against speed, interpolated, is delivered whatever air the
+        engine draws, as when the exhaust is changed and the fuel metering is not.  None: the
+        mixture strength of the engine.
+
+    Returns
+    -------
+    Sweep
+        Speeds that failed are in `sweep.failures` with their error; after Ctrl-C it holds what was
+        finished and `sweep.interrupted` is True.
+
+    Raises
+    ------
+    InputError
+        If the description, a speed, the number of threads or the executor is wrong.
+
+    Notes
+    -----
+    The number of points at once decides where the runs of neighbours start, and so moves results
+    within the tolerance; where they are computed does not move them at all.  A speed that follows
+    one from the store starts cold.
+    """
+    name = exhaust.name if name is None else name
+    return speed_sweeps(
+        [(name, engine, exhaust)], rpm, settings=settings, threads=threads, executor=executor,
+        store=store, progress=progress, fuel_from=fuel_from,
+    )[0]
+
+
+def speed_sweeps(
+    systems, rpm, *, settings=None, threads=None, executor=None, store=None, progress=True,
+    fuel_from=None,
+):
+    """Speed curves of several systems on one executor.
+
+    Parameters
+    ----------
+    systems : sequence of (str, Engine, Exhaust)
+        With the name of each.
+    rpm, settings, threads, executor, store, progress, fuel_from
+        As for `speed_sweep`.
+
+    Returns
+    -------
+    list of Sweep
+        In the order of `systems`, each as `speed_sweep` returns it.
+
+    Raises
+    ------
+    InputError
+        If a description, a speed, the number of threads or the executor is wrong.
+    """
+    speeds = checked_speeds("speed_sweep", rpm)
+    settings = settings or Settings()
+    fuel = _fuel_flows(fuel_from, speeds)
+    workers = count_workers(executor, threads, "speed_sweep")
+    runs = _runs(speeds, AHEAD * workers)
+    chains = [
+        [Task(engine, exhaust, speed, settings, fuel[speed]) for speed in run]
+        for _, engine, exhaust in systems
+        for run in runs
+    ]
+    done = run_chains(
+        chains, executor=executor, threads=workers, store=store, progress=progress
+    )
+    sweeps = []
+    for i, (name, _, _) in enumerate(systems):
+        own = done.chains[i * len(runs) : (i + 1) * len(runs)]
+        found = {
+            rpm: outcome
+            for run, outcomes in zip(runs, own, strict=True)
+            for rpm, outcome in zip(run, outcomes, strict=True)
+            if outcome is not None
+        }
+        sweeps.append(_sweep(found, name, done.interrupted))
+    return sweeps
+
+
+def run_study(study, *, threads=None, executor=None, store=None, progress=True):
+    """Speed curves of the base and of all variants of a study.
+
+    Parameters
+    ----------
+    study : Study
+    threads, executor, store, progress
+        As for `speed_sweep`.
+
+    Returns
+    -------
+    dict of str to Sweep
+        Base first.  Failed speeds are in `sweep.failures`; after Ctrl-C the sweeps hold what was
+        finished and `sweep.interrupted` is True.
+
+    Raises
+    ------
+    InputError
+        If the number of threads or the executor is wrong.
+    """
+    systems = [(name, study.engine_of(name), exhaust) for name, exhaust in study.exhausts.items()]
+    sweeps = speed_sweeps(
+        systems, study.rpm, settings=study.settings, threads=threads, executor=executor,
+        store=store, progress=progress,
+    )
+    return dict(zip(study.exhausts, sweeps, strict=True))
+
+
+def _fuel_flows(sweep, speeds):
+    """Fuel flow [kg/s] by speed from another result, or None for all."""
+    if sweep is None:
+        return dict.fromkeys(speeds)
+    if not isinstance(sweep, Sweep) or not len(sweep):
+        raise InputError(f"speed_sweep: fuel_from = {sweep!r} must be a Sweep with points.")
+    known = sweep.rpm
+    if speeds[0] < known[0] or speeds[-1] > known[-1]:
+        raise InputError(
+            f"speed_sweep: fuel_from covers {known[0]:g} to {known[-1]:g} rev/min, rpm = "
+            f"{speeds[0]:g} to {speeds[-1]:g} rev/min must lie within."
+        )
+    return dict(zip(speeds, np.interp(speeds, known, sweep["fuel_flow"]).tolist(), strict=True))
+
+
+def _sweep(found, name, interrupted):
+    """Sweep from outcomes by speed."""
+    failures = {
+        rpm: outcome.text for rpm, outcome in sorted(found.items()) if isinstance(outcome, Failure)
+    }
+    points = [outcome for rpm, outcome in found.items() if rpm not in failures]
+    return Sweep(points, failures, name, interrupted)
+
+
+def checked_speeds(owner, rpm):
+    """Speeds in increasing order [rev/min]; InputError if one is wrong, twice, or none is given."""
+    speeds = [check_number(owner, "rpm", value, "rev/min", *RPM_RANGE) for value in rpm]
+    if not speeds:
+        raise InputError(f"{owner}: rpm = [] is empty, needs at least one speed in rev/min.")
+    if len(set(speeds)) != len(speeds):
+        raise InputError(f"{owner}: rpm holds the same speed in rev/min twice.")
+    return sorted(speeds)
+
+
+def _runs(speeds, count):
+    """Speeds in `count` runs of neighbours, each from the middle of the list outward.
+
+    The runs take about equally long: a point costs nearly as many steps as its cycles last.
+    """
+    count = min(count, len(speeds))
+    reached = np.cumsum([1.0 / speed for speed in speeds])
+    edges = [0]
+    for i in range(1, count):
+        middle = int(np.searchsorted(reached, reached[-1] * i / count)) + 1
+        edges.append(min(max(middle, edges[-1] + 1), len(speeds) - count + i))
+    edges.append(len(speeds))
+    runs = [speeds[a:b] for a, b in zip(edges, edges[1:], strict=False)]
+    return [run[::-1] if i < count // 2 else run for i, run in enumerate(runs)]

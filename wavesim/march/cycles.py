@@ -1,0 +1,156 @@
+"""Engine cycle after engine cycle until it repeats itself: start, mixture, walls, convergence."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from wavesim.arrays.compile import compile_network, use_gas
+from wavesim.constants import LAMBDA_RANGE
+from wavesim.errors import ConvergenceError, InputError, SolverError
+from wavesim.gas.models import EngineGas
+from wavesim.kernels import flat as f
+from wavesim.march.advance import run_cycle
+from wavesim.march.books import contents, outer_ends
+from wavesim.march.readout import valve_rows
+from wavesim.march.walltemp import find_solved_walls, update_walls
+
+
+@dataclass
+class Cycles:
+    """Cycles of one model: what was watched in each, and the books around the last."""
+
+    model: object
+    history: list
+    steps: int
+    before: tuple
+    after: tuple
+
+
+def settle(model, walls, settings, *, rpm, fuel_flow, stop):
+    """Run cycles until they repeat themselves."""
+    history, steps = [], 0
+    for cycle in range(1, settings.max_cycles + 1):
+        before = contents(model)
+        sampled = cycle == settings.max_cycles or _may_settle(history, settings.tolerance)
+        steps += run_cycle(model, settings, cycle, stop, sampled)
+        after = contents(model)
+        mean_wall = update_walls(model, walls, 120.0 / rpm)
+        history.append([*_watched(model), mean_wall])
+        if fuel_flow is not None:
+            _follow_fuel(model, model.engine, rpm, fuel_flow)
+        if sampled and cycle >= settings.min_cycles and settled(history, settings.tolerance):
+            break
+    return Cycles(model, history, steps, before, after)
+
+
+def rough_run(network, gas, engine, settings, start, demand):
+    """Cycles on a coarser mesh, from which the fine one starts; None if there are to be none.
+
+    They cost a fraction of the fine cycles and take away most of what must settle.  A coarse run
+    that fails is no fault: the fine one then starts without it.
+    """
+    if settings.coarse_start == 1.0:
+        return None
+    rough = settings.replace(
+        cell_length=min(0.2, settings.coarse_start * settings.cell_length), coarse_start=1.0,
+        tolerance=max(1e-2, settings.tolerance), sample_deg=10.0, min_cycles=1, max_cycles=20,
+    )
+    model = compile_network(network, gas, rough, engine=engine, rpm=demand["rpm"])
+    walls = find_solved_walls(model)
+    if start is not None:
+        take_over(model, start)
+    try:
+        return settle(model, walls, rough, **demand)
+    except SolverError:
+        return None
+
+
+def take_over(model, point):
+    """Start from the gas of another point of the same engine and exhaust."""
+    restart = point.restart
+    if not restart:
+        raise InputError("run_point: start is a Point from a file, it holds no gas to start from.")
+    if restart["ducts"] != model.ducts:
+        raise InputError("run_point: start must be a Point of the same engine, exhaust and mesh.")
+    for mine, other in zip(model.state, restart["state"], strict=True):
+        mine[...] = other
+    model.state.plan[:] = 0.0
+    model.net.cells[f.WALL] = restart["walls"]
+    use_gas(model, restart["gas"] if isinstance(model.gas, EngineGas) else model.gas)
+
+
+def restart_of(model):
+    """What another run needs to start from the gas of this one."""
+    return {
+        "state": [np.copy(a) for a in model.state], "ducts": dict(model.ducts),
+        "walls": model.net.cells[f.WALL].copy(), "gas": model.gas,
+    }
+
+
+def _follow_fuel(model, engine, rpm, fuel_flow):
+    """Mixture for the next cycle: the given fuel in the air that the last one drew."""
+    gas = model.gas
+    intake = model.record.end_sum[valve_rows(model, "intake")]
+    air = intake[:, f.OUT_FRESH].sum() * (1.0 - gas.fuel_fraction) * rpm / 120.0
+    stoichiometric = gas.air_fuel_ratio / gas.lam
+    lam = float(np.clip(air / (fuel_flow * stoichiometric), *LAMBDA_RANGE))
+    if abs(lam - gas.lam) > 1e-7:
+        use_gas(model, EngineGas(engine.fuel, lam))
+
+
+def check_mixture(gas, fuel_flow):
+    if not LAMBDA_RANGE[0] < gas.lam < LAMBDA_RANGE[1]:
+        raise ConvergenceError(
+            f"run_point: fuel_flow = {fuel_flow:g} kg/s needs an excess-air ratio beyond "
+            f"{gas.lam:g}; the valid range is {LAMBDA_RANGE[0]:g} to {LAMBDA_RANGE[1]:g}."
+        )
+
+
+def _watched(model):
+    """What must repeat: trapped fresh charge, net work, pumping work, flow out, end states."""
+    sums = model.record.cyl_sum
+    ends = model.record.end_sum[outer_ends(model)]
+    work = sums[:, f.WORK_0 : f.WORK_3 + 1]
+    return [
+        sums[:, f.TRAP_FRESH].sum(),
+        sums[:, f.TRAP_BURNED].sum(),
+        work.sum(),
+        work[:, 1:3].sum(),
+        ends[ends[:, f.OUT_MASS] > 0.0, f.OUT_ENERGY].sum(),
+    ]
+
+
+def change(history, back=1):
+    """Largest difference between the last cycle and the one `back` cycles before it.
+
+    Masses, work and temperature are relative; pumping work counts against the net work.
+    """
+    if len(history) <= back:
+        return np.inf
+    new, old = np.array(history[-1]), np.array(history[-1 - back])
+    scale = np.abs(new)
+    scale[1] = max(scale[1], 0.1 * scale[0])  # residual gas against the charge
+    scale[3] = scale[2]  # pumping against the net work
+    return float(np.max(np.abs(new - old) / np.maximum(scale, 1e-300)))
+
+
+def _may_settle(history, tolerance):
+    """False if the next cycle cannot repeat the last two: they differ by too much.
+
+    Twice the tolerance, and a tenth for what is relative to another cycle.
+    """
+    return change(history) <= 2.2 * tolerance
+
+
+def settled(history, tolerance):
+    """True if the last cycle repeats the two before it within the tolerance and is to stay there.
+
+    What is still to come is the sum of the changes that follow, if each is as much smaller than
+    the one before as the last was.  A point that jitters has no such trend: it has settled when it
+    repeats the third cycle before, too.
+    """
+    if any(change(history, back) > tolerance for back in (1, 2)):
+        return False
+    last, before = change(history), change(history[:-1])
+    to_come = last * last / (before - last) if last < before else np.inf
+    return to_come <= tolerance or change(history, 3) <= tolerance

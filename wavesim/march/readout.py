@@ -1,0 +1,116 @@
+"""From the arrays of a model to named results: samples, last state, sums of a cycle, facts."""
+
+import numpy as np
+
+from wavesim.descriptions.nodes import Volume
+from wavesim.descriptions.valves import CHECKING_LIFT, seat_events
+from wavesim.kernels import flat as f
+from wavesim.march.evaluate import CycleSums, Flows
+from wavesim.results.traces import Samples
+
+
+def samples_of(model, x, x_name):
+    """Samples with the names of their rows."""
+    network = model.network
+    ducts = {
+        name: {
+            "lo": int(lo), "hi": int(hi), "dx": model.dx[name], "length": duct.length,
+            "stations": [float(b) for b in duct.breaks],
+            "bores": [p.diameter for p in duct.parts] + [duct.end_diameter],
+        }
+        for (name, (lo, hi)), duct in zip(model.ducts.items(), network.ducts.values(), strict=True)
+    }
+    nodes = {
+        name: model.ends[node.ends[0]]
+        for name, node in network.nodes.items()
+        if len(node.ends) == 1 and not isinstance(node, Volume)
+    }
+    held = {name: row for name, row in model.stores.items() if name not in nodes}
+    layout = {
+        "ducts": ducts, "stores": held, "nodes": nodes,
+        "ends": [list(end) for end in model.ends],
+        "gas_R": [float(v) for v in model.net.gas_R],
+    }
+    record = model.record
+    return Samples(x, x_name, record.field, record.store, record.end, layout)
+
+
+def final_state(model):
+    """Last state of every duct."""
+    out = {}
+    for name, (lo, hi) in model.ducts.items():
+        cells = slice(lo, hi)
+        U = model.state.U[:, cells]
+        out[name] = {
+            "x": model.centres(name),
+            "rho": U[f.R].copy(),
+            "u": U[f.M] / U[f.R],
+            "p": model.work.W[f.P, cells].copy(),
+            "T": model.state.T[cells].copy(),
+            "fresh": U[f.Y1] / U[f.R],
+            "burned": U[f.Y2] / U[f.R],
+        }
+    return out
+
+
+def valve_rows(model, side):
+    """End rows of the valves of one side, by cylinder."""
+    nodes = model.network.nodes
+    count = model.net.cyl_par.shape[0]
+    return [model.ends[nodes[f"{side} valve {n}"].ends[0]] for n in range(1, count + 1)]
+
+
+def cycle_sums(model):
+    """Sums of the last cycle by cylinder."""
+    sums = model.record.cyl_sum
+    return CycleSums(
+        work=sums[:, f.WORK_0 : f.WORK_3 + 1], wall_loss=sums[:, f.WALL_LOSS],
+        released=sums[:, f.HEAT_RELEASE], peak=sums[:, f.PEAK], peak_angle=sums[:, f.PEAK_ANGLE],
+        trapped_mass=sums[:, f.TRAP_MASS], trapped_fresh=sums[:, f.TRAP_FRESH],
+        trapped_burned=sums[:, f.TRAP_BURNED], trapped_pressure=sums[:, f.TRAP_P],
+        trapped_temperature=sums[:, f.TRAP_T], opening_pressure=sums[:, f.EVO_P],
+    )
+
+
+def valve_flows(model, side):
+    """What passed the valves of one side in the last cycle."""
+    ends = model.record.end_sum[valve_rows(model, side)]
+    columns = (f.OUT_MASS, f.OUT_ENERGY, f.OUT_FRESH, f.OUT_BURNED)
+    return Flows(*(ends[:, column] for column in columns))
+
+
+def mean_gauge(model, side):
+    """Mean pressure at the valves of one side less the pressure of the surroundings there."""
+    mean = model.record.end[:, valve_rows(model, side), 0].mean()
+    outlets = [
+        node.ambient.pressure
+        for node in model.network.nodes.values()
+        if hasattr(node, "ambient") and not getattr(node, "intake", False)
+    ]
+    return float(mean - np.mean(outlets))
+
+
+def engine_facts(engine, model):
+    """Valve events, the lift at which they hold, and firing angles, for analysis and figures."""
+    valves = {"exhaust": engine.exhaust_valve, "intake": engine.intake_valve}
+    # One lift for both sides, the smaller of the two stated ones: only so is overlap comparable.
+    level = min(getattr(v.lift, "checking_lift", CHECKING_LIFT) for v in valves.values())
+    events = {side: list(seat_events(valve, side, level)) for side, valve in valves.items()}
+    return {
+        "events_deg": events,
+        "events_lift": level,
+        "firing_angles_deg": [float(a) for a in engine.firing_angles_deg],
+    }
+
+
+def wall_facts(walls):
+    """Solved wall temperatures by duct: inner and outer surface, highest and mean [K]."""
+    out = {}
+    for solved in walls:
+        inner, outer = solved.state.inner, solved.state.outer
+        out.setdefault(solved.duct, []).append(
+            {"inner_mean": float(inner.mean()), "inner_max": float(inner.max()),
+             "outer_mean": float(outer.mean()), "outer_max": float(outer.max()),
+             "heat": float((solved.state.heat).mean())}
+        )
+    return {"walls": out}

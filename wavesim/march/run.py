@@ -1,0 +1,155 @@
+"""The public verbs: march a network in time, or run an engine until its cycle repeats itself."""
+
+import time
+
+import numpy as np
+
+from wavesim.arrays.compile import compile_network
+from wavesim.constants import RPM_RANGE
+from wavesim.descriptions.assemble import assemble
+from wavesim.descriptions.settings import Settings
+from wavesim.errors import check_number
+from wavesim.gas.models import EngineGas, PerfectGas
+from wavesim.march.advance import march_to
+from wavesim.march.books import contents, cycle_ledger, ledger
+from wavesim.march.cycles import (
+    change,
+    check_mixture,
+    restart_of,
+    rough_run,
+    settle,
+    settled,
+    take_over,
+)
+from wavesim.march.evaluate import evaluate
+from wavesim.march.prolong import prolong
+from wavesim.march.readout import (
+    cycle_sums,
+    engine_facts,
+    final_state,
+    mean_gauge,
+    samples_of,
+    valve_flows,
+    wall_facts,
+)
+from wavesim.march.walltemp import find_solved_walls
+from wavesim.results.points import Point, Transient, point_meta
+
+
+def simulate(network, duration, *, gas=None, settings=None, initial=None, samples=200):
+    """March a network without an engine.
+
+    Walls whose temperature is solved in the cycles of an engine stay as cold as the air outside.
+
+    Parameters
+    ----------
+    network : Network
+    duration : float
+        Time to march [s], above 0.
+    gas : PerfectGas or EngineGas, optional
+        Default: air as a perfect gas, gamma 1.4, R 287.05 J/(kg K).
+    settings : Settings, optional
+    initial : mapping, optional
+        State at the start by duct name, see `wavesim.arrays.compile.compile_network`.
+    samples : int
+        Number of equally spaced records, the first at time 0.
+
+    Returns
+    -------
+    Transient
+
+    Raises
+    ------
+    InputError
+        If something in the description is wrong.
+    SolverError
+        If a state turns unphysical or the step limit is reached; says where and when.
+    """
+    settings = settings or Settings()
+    check_number("simulate", "duration", duration, "s", 0.0, 1e4, low_open=True)
+    gas = gas or PerfectGas()
+    model = compile_network(network, gas, settings, samples=samples, initial=initial)
+    model.record.interval[0] = duration / samples if samples else 0.0
+    before = contents(model)
+    march_to(model, duration, settings.max_steps_per_cycle)
+    x = np.arange(samples) * model.record.interval[0]
+    audit = ledger(model, before, contents(model), 0.0, 0.0)
+    return Transient(samples_of(model, x, "time"), final_state(model), audit)
+
+
+def run_point(
+    engine, exhaust, rpm, *, settings=None, gas=None, fuel_flow=None, start=None, stop=None
+):
+    """Run an engine at one speed until its cycle repeats itself.
+
+    Parameters
+    ----------
+    engine : Engine
+    exhaust : Exhaust
+    rpm : float
+        Engine speed [rev/min], 100 to 30000.
+    settings : Settings, optional
+    gas : PerfectGas or EngineGas, optional
+        Default: the engine's fuel at its mixture strength.
+    fuel_flow : float, optional
+        Fuel mass flow [kg/s], above 0, that is delivered whatever air the engine draws: the
+        mixture strength follows from the air, instead of being that of the engine.
+    start : Point, optional
+        A point of the same engine and exhaust at a speed near by, whose gas is taken over.
+    stop : threading.Event, optional
+        When set, the run ends with `Interrupted` within a quarter turn.
+
+    Returns
+    -------
+    Point
+        `point.converged` tells whether the tolerance was met.
+
+    Raises
+    ------
+    InputError
+        If something in the description is wrong.
+    SolverError
+        If a state turns unphysical or the step limit is reached; says where and when.
+    ConvergenceError
+        If the fuel flow would need a mixture outside `LAMBDA_RANGE`.
+    """
+    settings = settings or Settings()
+    rpm = check_number("run_point", "rpm", rpm, "rev/min", *RPM_RANGE)
+    gas = gas or EngineGas(engine.fuel, engine.air_fuel_lambda)
+    clock = time.perf_counter()
+    network = assemble(engine, exhaust)
+    demand = {"rpm": rpm, "fuel_flow": fuel_flow, "stop": stop}
+    rough = rough_run(network, gas, engine, settings, start, demand)
+    model = compile_network(
+        network, gas, settings, engine=engine, rpm=rpm, samples=round(720.0 / settings.sample_deg)
+    )
+    walls = find_solved_walls(model)
+    if rough is not None:
+        prolong(rough.model, model)
+    elif start is not None:
+        take_over(model, start)
+    cycles = settle(model, walls, settings, **demand)
+    if fuel_flow is not None:
+        check_mixture(model.gas, fuel_flow)
+    values, cylinders = evaluate(
+        engine, model.gas, rpm, cycle_sums(model), valve_flows(model, "intake"),
+        valve_flows(model, "exhaust"), mean_gauge(model, "exhaust"),
+    )
+    audit = cycle_ledger(model, cycles.before, cycles.after)
+    audit |= {
+        "cycles": len(cycles.history),
+        "coarse_cycles": len(rough.history) if rough else 0,
+        "converged": settled(cycles.history, settings.tolerance),
+        "tolerance": settings.tolerance,
+        "last_change": float(change(cycles.history)),
+        "history": [list(map(float, row)) for row in cycles.history],
+        "steps": cycles.steps,
+        "cells": int(sum(hi - lo for lo, hi in model.ducts.values())),
+        "wall_time": time.perf_counter() - clock,
+    }
+    x = np.arange(model.record.field.shape[0]) * settings.sample_deg
+    meta = point_meta(engine, exhaust, settings, engine_facts(engine, model) | wall_facts(walls))
+    return Point(
+        rpm, values, cylinders, samples_of(model, x, "theta_deg"), audit, meta,
+        restart_of(rough.model if rough else model),
+    )
