@@ -27,8 +27,7 @@ KILLS = 3
 def work(folder, count):
     """Explore the designs into the store; logs every start and every point that was kept."""
     import wavesim.many.work
-    from wavesim import Settings, Store, demo_path, designs, load
-    from wavesim.many import explore
+    from wavesim import Settings, Store, demo_path, designs, explore, load
 
     log = os.open(folder / "log", os.O_WRONLY | os.O_APPEND | os.O_CREAT)
     run_point = wavesim.many.work.run_point

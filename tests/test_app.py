@@ -13,11 +13,11 @@ from fakes import fake_sweep
 
 import wavesim.front.app
 import wavesim.many.work
+from wavesim import compare
 from wavesim.descriptions.study import demo_path, load, save
 from wavesim.front.app import main
 from wavesim.front.report import study_text, telling_speeds, write_report
 from wavesim.many.sweep import run_study
-from wavesim.results import compare
 from wavesim.results.points import Sweep
 
 FILES = {

@@ -8,9 +8,8 @@ from fakes import fake_sweep
 from hypothesis import given
 from hypothesis import strategies as st
 
-from wavesim import Comparison
+from wavesim import Comparison, compare
 from wavesim.errors import InputError
-from wavesim.results import compare
 from wavesim.results.points import Sweep
 
 SPEEDS = (1000.0, 2000.0, 3000.0, 4000.0)

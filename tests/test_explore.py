@@ -11,9 +11,19 @@ import numpy as np
 import pytest
 
 import wavesim.many.work
-from wavesim import InputError, Settings, SolverError, Store, demo_path, designs, load, speed_sweep
+from wavesim import (
+    InputError,
+    Settings,
+    SolverError,
+    Store,
+    demo_path,
+    designs,
+    explore,
+    load,
+    optimise,
+    speed_sweep,
+)
 from wavesim.descriptions.study import Study
-from wavesim.many import explore, optimise
 from wavesim.results.points import Point
 from wavesim.show.quantities import QUANTITIES
 

@@ -9,8 +9,8 @@ from fakes import fake_sweep
 from matplotlib import pyplot
 from matplotlib.colors import to_hex
 
+from wavesim import compare
 from wavesim.errors import InputError
-from wavesim.results import compare
 from wavesim.results.traces import Trace
 from wavesim.show import plots
 

@@ -32,7 +32,7 @@ from wavesim.descriptions.walls import (
 )
 from wavesim.gas.fuels import DRY_AIR
 from wavesim.kernels import flat as f
-from wavesim.march import run as cycles
+from wavesim.march import advance, cycles
 from wavesim.march.walltemp import find_solved_walls, update_walls
 
 BORE = 0.04  # of the pipe with steady flow [m]
@@ -120,7 +120,7 @@ def hot_flow(wall, rounds=12, chunk=0.05):
     for i in range(1, rounds + 1):
         for sums in (model.record.wall, model.record.end_sum):
             sums[:] = 0.0
-        cycles.march_to(model, i * chunk, 1_000_000)
+        advance.march_to(model, i * chunk, 1_000_000)
         update_walls(model, walls, chunk)
     lo, hi = model.ducts["d"]
     T, U = model.state.T[lo:hi], model.state.U[:, lo:hi]

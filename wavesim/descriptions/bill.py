@@ -175,7 +175,7 @@ def bill(exhaust, engine=None, *, wall=DEFAULT_WALL):
 
     Examples
     --------
-    >>> from wavesim.descriptions.joints import Exhaust
+    >>> from wavesim.descriptions.exhaust import Exhaust
     >>> from wavesim.descriptions.pipes import Pipe
     >>> found = bill(Exhaust(primary=Pipe(0.75, 0.038), collector=Pipe(0.5, 0.058)), 4)
     >>> round(found.total.length, 3), round(found.mass, 2)

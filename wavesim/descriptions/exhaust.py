@@ -71,6 +71,8 @@ class Exhaust(Description):
 
     Examples
     --------
+    >>> from wavesim.descriptions.pipes import Bend, Pipe
+    >>> from wavesim.descriptions.silencers import PerforatedSilencer
     >>> short = Exhaust(primary=Pipe(0.75, 0.038), collector=Pipe(0.15, 0.058))
     >>> short.with_collector(length=0.60).collector[0].length
     0.6
