@@ -110,8 +110,8 @@ FAULTS = (
         "test_small_marches.py::test_books_of_an_open_end_tell_what_has_left",
     ),
     Fault(
-        "opening pressure read when the exhaust valve closes", "stores.py",
-        "passes(cyl[f.EVO], before, after)", "passes(cyl[f.EVC], before, after)",
+        "opening pressure read when the intake valve closes", "stores.py",
+        "passes(cyl[f.EVO], before, after)", "passes(cyl[f.IVC], before, after)",
         "test_small_marches.py::"
         "test_opening_pressure_is_that_of_the_cylinder_when_its_exhaust_valve_opens",
     ),

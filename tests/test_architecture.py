@@ -18,8 +18,8 @@ MODULES = sorted(p for p in PACKAGE.rglob("*.py") if p.parent.name != "kernels")
 #: and on its own floor only from modules that stand before it.
 FLOORS = {
     "ground": "_version errors units constants",
-    "kernels": "flat jit thermo cylinder ends pairs cells nodes perforate stores step march "
-               "characteristics",
+    "kernels": "constants flat jit thermo cylinder ends pairs cells nodes perforate stores step "
+               "march characteristics",
     "fields": "description tables toml_form",
     "gas": "species gasfit fuels models",
     "exact": "_tools acoustics riemann silencers steady engine losses waves",
@@ -170,6 +170,50 @@ def test_room_that_begins_to_index_columns_is_noticed(copied):
     path = copied / "march" / "evaluate.py"
     path.write_text(path.read_text() + "\nfrom wavesim.kernels import flat as f\n")
     assert column_users(copied) - ARRAY_ROOMS == {"march.evaluate"}
+
+
+def column_names(package=PACKAGE):
+    """Names of columns, rows and codes in `kernels.flat`; counts `N_...` are no columns."""
+    tree = ast.parse((package / "kernels" / "flat.py").read_text())
+    targets = [target for node in tree.body if isinstance(node, ast.Assign)
+               for target in node.targets]
+    names = {node.id for target in targets for node in ast.walk(target)
+             if isinstance(node, ast.Name)}
+    return {name for name in names if not name.startswith("N_") or name == "N_ANGLE"}
+
+
+def names_read(node):
+    """Attributes of `f` that a syntax tree reads: not those by which it only fills an array."""
+    if isinstance(node, ast.Assign):
+        filled = node.targets
+    elif isinstance(node, ast.AugAssign):
+        filled = [node.target]
+    else:
+        filled = [key for key in node.keys if key] if isinstance(node, ast.Dict) else []
+    found = {node.attr} if isinstance(node, ast.Attribute) and getattr(
+        node.value, "id", "") == "f" else set()
+    inner = (child for child in ast.iter_child_nodes(node) if child not in filled)
+    return found.union(*map(names_read, inner))
+
+
+def columns_nobody_reads(package=PACKAGE):
+    """Columns that are filled at most; those of a range that is read as a slice are read."""
+    read = {"WORK_1", "WORK_2"}  # within WORK_0 : WORK_3 + 1
+    for path in package.rglob("*.py"):
+        read |= names_read(ast.parse(path.read_text(encoding="utf-8")))
+    return column_names(package) - read
+
+
+def test_every_column_of_the_arrays_is_read():
+    assert columns_nobody_reads() == set()
+
+
+def test_column_that_is_filled_only_is_noticed(copied):
+    flat = copied / "kernels" / "flat.py"
+    flat.write_text(flat.read_text() + "\nMOOD = 3\n")
+    filling = copied / "march" / "books.py"
+    filling.write_text(filling.read_text() + "\n\ndef fill(a):\n    a[f.MOOD] = 1.0\n")
+    assert columns_nobody_reads(copied) == {"MOOD"}
 
 
 @pytest.mark.parametrize("path", KERNELS, ids=lambda p: p.stem)

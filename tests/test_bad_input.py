@@ -232,6 +232,10 @@ CASES = {
     "lash above lift": (
         lambda: Valve(diameter=0.03, lift=CAM.replace(lift=0.0015), lash=0.0018),
         ["Valve: lash = 0.0018 m", "0 m to 0.0015 m (excluded)", "never opens"]),
+    "lash that keeps the valve below the lift of its timing": (
+        lambda: Valve(diameter=0.03, lift=CAM.replace(lift=0.0015, checking_lift=0.001),
+                      lash=0.0006),
+        ["Valve: checking_lift = 0.001 m", "0 m (excluded) to 0.0009 m", "never opens so far"]),
     "five valves": (
         lambda: Valve(diameter=0.03, lift=CAM, count=5),
         ["Valve: count = 5 (no unit)", "1 (no unit) to 4 (no unit)"]),

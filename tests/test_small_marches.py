@@ -264,8 +264,7 @@ def test_opening_pressure_is_that_of_the_cylinder_when_its_exhaust_valve_opens()
     model, mass, T = sealed_model(ws.EngineGas()), 6e-4, 1500.0
     opens = model.net.cyl_par[0, f.EVO]
     sums = turned(model, opens - 1.0, 2.0, mass, T)
-    state = [mass, pressure(model, opens, mass, T), T]
-    assert sums[[f.EVO_MASS, f.EVO_P, f.EVO_T]] == pytest.approx(state, rel=0.01)
+    assert sums[f.EVO_P] == pytest.approx(pressure(model, opens, mass, T), rel=0.01)
 
 
 def test_pressure_of_a_motored_cylinder_peaks_at_dead_centre():

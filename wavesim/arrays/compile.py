@@ -27,6 +27,7 @@ from wavesim.errors import InputError
 from wavesim.gas.models import PerfectGas
 from wavesim.kernels import flat as f
 from wavesim.kernels.cylinder import volume as cylinder_volume
+from wavesim.kernels.nodes import N_FACE_OUT, N_INNER
 
 VALVE_STEP_DEG = 0.5
 SLICE_DEG = 10.0  # slices of the cycle in which the number of steps is planned
@@ -56,7 +57,7 @@ class Model:
     net, state, work, record : tuples of arrays
         See `wavesim.kernels.flat`.
     inner, face : ndarray
-        Scratch of the nodes, (n_end, 9).
+        Scratch of the nodes, (n_end, N_INNER) and (n_end, N_FACE_OUT).
     ducts : dict
         (first cell, one past the last) by duct name.
     ends : dict
@@ -270,8 +271,7 @@ def _cylinder_row(engine, gas, number, rpm):
     """Row of `cyl_par` for cylinder `number` (from 1)."""
     row = np.zeros(f.N_CYL)
     start, duration = engine.combustion.start_and_duration(rpm)
-    opens, closes = seat_events(engine.exhaust_valve, "exhaust")
-    intake_opens, _ = seat_events(engine.intake_valve, "intake")
+    opens, _ = seat_events(engine.exhaust_valve, "exhaust")
     # What is trapped counts when nothing can leave any more, not at the lift of a timing card.
     _, intake_closes = seat_events(engine.intake_valve, "intake", SEAT_LIFT)
     heat = engine.heat
@@ -293,8 +293,6 @@ def _cylinder_row(engine, gas, number, rpm):
         f.T_LINER: heat.liner_temperature,
         f.HEAT_MODEL_FACTOR: heat.factor,
         f.EVO: opens % 720.0,
-        f.EVC: closes % 720.0,
-        f.IVO: intake_opens % 720.0,
         f.IVC: intake_closes % 720.0,
     }
     for column, value in values.items():
@@ -351,7 +349,7 @@ def compile_network(
     model = Model(
         network=network, gas=gas, settings=settings, engine=engine, net=net,
         state=_empty_state(net), work=_empty_work(net), record=_empty_record(net, samples),
-        inner=np.zeros((len(build.ends), 9)), face=np.zeros((len(build.ends), 9)),
+        inner=np.zeros((len(build.ends), N_INNER)), face=np.zeros((len(build.ends), N_FACE_OUT)),
         ducts=mesh.ducts, ends=build.ends, stores=build.stores, dx=mesh.dx,
     )
     _fill(model, build, initial or {})
@@ -422,7 +420,7 @@ def _net(build, mesh, gas, settings, rpm):
         ).T.copy(),
         end_par=build.par,
         pair=_int(build.pairs).reshape(-1, 2),
-        pair_par=_float(build.pair_par).reshape(-1, 4),
+        pair_par=_float(build.pair_par).reshape(-1, f.N_PAIR),
         joint=ranges[len(by_store):],
         listed=_int(np.concatenate([*listed, []])),
         store_int=_int([
@@ -430,7 +428,7 @@ def _net(build, mesh, gas, settings, rpm):
             zip(build.store_kind, build.store_cyl, ranges[:len(by_store)], strict=True)
         ]).reshape(-1, f.N_STORE_INT),
         store_volume=_float(build.store_volume),
-        hole_wall=_int(build.hole_walls).reshape(-1, 4),
+        hole_wall=_int(build.hole_walls).reshape(-1, f.N_HOLE_WALL),
         hole_par=_float(np.reshape(build.hole_par, (-1, f.N_HOLE)).T),
         cyl_par=_float(rows).reshape(-1, f.N_CYL),
         valve_area=_float(build.valves).reshape(len(build.valves), 2, -1)

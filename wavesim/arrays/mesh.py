@@ -20,6 +20,7 @@ import numpy as np
 from wavesim.descriptions.nodes import AreaStep, Perforate, ValvePort
 from wavesim.descriptions.pipes import same_bore
 from wavesim.kernels import flat as f
+from wavesim.kernels.constants import HAALAND_POWER, HAALAND_ROUGH
 
 GHOSTS = 2
 MIN_CELLS = 3  # in a duct: the end cells look at two neighbours
@@ -224,7 +225,7 @@ def _duct_rows(duct, count):
     rows[f.INV_VOL] = 1.0 / vol
     rows[f.DIAM] = duct.hydraulic_diameter_at(centres)
     rough = np.array([p.roughness for p in parts])
-    rows[f.ROUGH] = (rough / (3.7 * rows[f.DIAM])) ** 1.11  # as Haaland has it
+    rows[f.ROUGH] = (rough / (HAALAND_ROUGH * rows[f.DIAM])) ** HAALAND_POWER
     # losses of bends are a + b f: the second part acts like more friction
     losses = np.array([p.loss_constants for p in duct.parts]) / (
         2.0 * np.array([[p.length] for p in duct.parts])

@@ -7,8 +7,7 @@ import numpy as np
 
 from wavesim.fields.description import Description, number
 from wavesim.fields.tables import Table, number_or_table, value_at
-
-WIEBE_A = 6.908  # leaves 0.1 % unburned at the end before scaling
+from wavesim.kernels.constants import WIEBE_A
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -15,16 +15,22 @@ from typing import NamedTuple
 
 import numpy as np
 
-from wavesim.descriptions.materials import ROUGHNESS, roughness_field
+from wavesim.descriptions.materials import roughness_field
 from wavesim.descriptions.walls import Wall
 from wavesim.errors import InputError, check_number
 from wavesim.fields.description import MISSING, Description, checked, number, part
+from wavesim.kernels.constants import (
+    HAALAND_FACTOR,
+    HAALAND_POWER,
+    HAALAND_ROUGH,
+    HAALAND_SMOOTH,
+    LAMINAR,
+    TURBULENT,
+)
 
 LENGTH_RANGE = (0.001, 30.0)  # [m]
 BORE_RANGE = (0.003, 0.5)  # [m]
-LAMINAR, TURBULENT = 2300.0, 4000.0  # Reynolds numbers between which the friction laws are blended
 
-STEEL_ROUGHNESS = ROUGHNESS["new steel"]  # [m]
 
 _SAME_BORE = 1e-6  # relative difference below which two bores count as equal
 
@@ -183,8 +189,9 @@ def friction_factor(reynolds, relative_roughness=0.0):
     0.01782
     """
     re = np.asarray(reynolds, dtype=float)
-    root = -1.8 * np.log10(
-        (relative_roughness / 3.7) ** 1.11 + 6.9 / np.maximum(re, LAMINAR)
+    root = -HAALAND_FACTOR * np.log10(
+        (relative_roughness / HAALAND_ROUGH) ** HAALAND_POWER
+        + HAALAND_SMOOTH / np.maximum(re, LAMINAR)
     )
     blend = np.clip((re - LAMINAR) / (TURBULENT - LAMINAR), 0.0, 1.0)
     return (1.0 - blend) * 64.0 / re + blend / root**2

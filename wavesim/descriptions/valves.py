@@ -330,7 +330,7 @@ class Valve(Description):
     Raises
     ------
     InputError
-        If a value is outside its range.
+        If a value is outside its range or the lash keeps the valve below the checking lift.
     """
 
     diameter: float = number("m", 0.005, 0.1)
@@ -344,6 +344,9 @@ class Valve(Description):
         peak = float(np.max(self.lift.lift))
         check_number(self._owner, "lash", self.lash, "m", 0.0, peak, high_open=True,
                      hint="the valve never opens")
+        level = getattr(self.lift, "checking_lift", CHECKING_LIFT)
+        check_number(self._owner, "checking_lift", level, "m", 0.0, peak - self.lash, low_open=True,
+                     hint="with its lash the valve never opens so far")
 
 
 def _centre(valve, side):

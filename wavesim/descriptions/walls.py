@@ -27,7 +27,7 @@ from scipy.constants import g as gravity
 from wavesim.descriptions.materials import Metal, as_metal, metal_field, thickness_field
 from wavesim.errors import check_choice
 from wavesim.fields.description import Description, checked, number, part
-from wavesim.gas.models import PRANDTL, SUTHERLAND
+from wavesim.kernels.constants import PRANDTL, SUTHERLAND
 
 R_AIR = 287.05  # [J/(kg K)]
 _MAX_STEPS = 60

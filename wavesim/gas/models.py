@@ -23,19 +23,9 @@ from wavesim.gas import fuels
 from wavesim.gas.fuels import DRY_AIR, FUELS, Fuel
 from wavesim.gas.gasfit import DEGREE, T_POSITIVE, fit_energy
 from wavesim.gas.species import MOLAR_GAS_CONSTANT, T_REFERENCE, mixture_mass
+from wavesim.kernels.constants import MIXTURE, PERFECT, PRANDTL, SUTHERLAND
 
 __all__ = ["FUELS", "EngineGas", "Fuel", "GasTable", "PerfectGas"]
-
-PERFECT, MIXTURE = 0, 1  #: codes of GasTable.kind
-
-#: Sutherland's law for air: viscosity [Pa s] at a temperature [K], and his constant [K].
-#: W. Sutherland (1893), Phil. Mag. 36; constants as in F. M. White, Viscous Fluid Flow (1991),
-#: from memory.
-SUTHERLAND = (1.716e-5, 273.15, 110.4)
-
-#: Prandtl number of air and of burned gas.  Kinetic theory with the GRI-Mech 3.0 transport data
-#: gives 0.705 to 0.711 for air and 0.701 to 0.709 for burned iso-octane, 300 to 2000 K.
-PRANDTL = 0.71
 
 
 class GasTable(NamedTuple):

@@ -23,6 +23,7 @@ import math
 
 import numpy as np
 
+from .constants import HAALAND_SMOOTH, LAMINAR, PRANDTL, TURBULENT
 from .jit import kernel, leaf
 from .thermo import energy_cv, gas_constant, temperature_rise, viscosity
 
@@ -33,7 +34,6 @@ I1 = np.uintp(1)
 STEEP_FROM = 0.05
 STEEP_WIDTH = 0.05
 PUSHED = 1.2  # share of the sound speed by which an outer wave may run ahead of sound
-PRANDTL = 0.71  # air and exhaust gas, 300-1500 K within 3 %
 PRANDTL_POWER = PRANDTL ** (2.0 / 3.0)
 SQRT_2 = math.sqrt(2.0)
 LN_2 = math.log(2.0)
@@ -351,13 +351,13 @@ def haaland_root(re, rough):
 
     `rough` is (eps / (3.7 D))^1.11.
     """
-    return 0.7817240837 * logarithm(re / (rough * re + 6.9))  # 1.8 log10
+    return 0.7817240837 * logarithm(re / (rough * re + HAALAND_SMOOTH))  # 1.8 log10
 
 
 @leaf
 def turbulence(re):
     """Share of turbulent friction: 0 below Re = 2300, 1 above 4000."""
-    return min(1.0, max(0.0, (re - 2300.0) / 1700.0))
+    return min(1.0, max(0.0, (re - LAMINAR) / (TURBULENT - LAMINAR)))
 
 
 @leaf
@@ -399,7 +399,7 @@ def wall_coefficients(n, r, u, T, diameter, rough, friction, bend, heat_factor, 
         mu = viscosity(T[i])
         per_d = 1.0 / diameter[i]
         re = r[i] * abs(u[i]) / (mu * per_d)
-        fast = max(re, 2300.0)
+        fast = max(re, LAMINAR)
         root_f = 1.0 / haaland_root(fast, rough[i])
         turbulent = turbulence(re)
         drag[i] = friction[i] * turbulent * (root_f * root_f) + bend[i]

@@ -38,6 +38,12 @@ N_END_STATE = 14  # State.end: what the face did in the last step (ghost cells, 
  ES_SLUG, ES_SLUG_T, ES_SLUG_YF, ES_SLUG_YB,
  ES_V_BEFORE) = range(N_END_STATE)
 
+# --- pairs of ends, and perforated walls --------------------------------------------------------
+N_PAIR = 4  # Net.pair_par: throat area and loss coefficient (-1: none) from end 0 to 1, and back
+THROAT_ON, THROAT_BACK, LOSS_ON, LOSS_BACK = range(N_PAIR)
+N_HOLE_WALL = 4  # Net.hole_wall: first hole, number of holes, first cell on either side
+FIRST_HOLE, HOLES, CORE_CELL, ANNULUS_CELL = range(N_HOLE_WALL)
+
 # --- stores -------------------------------------------------------------------------------------
 AMBIENT, VOLUME, CELL, CYLINDER = range(4)  # STORE_KIND
 N_STORE_INT = 4  # Net.store_int: kind, cylinder number or -1, range of its ends in Net.listed
@@ -50,20 +56,18 @@ N_STORE_NOW = 15  # Work.store: the half-step state that the ends see
  NV_KNOWN, N_ANGLE) = range(N_STORE_NOW)  # a cylinder's volume at the crank angle N_ANGLE
 
 # --- cylinders ----------------------------------------------------------------------------------
-N_CYL = 20  # Net.cyl_par
+N_CYL = 18  # Net.cyl_par
 (BORE, STROKE, ROD, PIN, CLEARANCE, PHASE, SOC, DURATION, WIEBE_M, Q_FRESH, HEAD_AREA, PISTON_AREA,
- T_HEAD, T_PISTON, T_LINER, HEAT_MODEL_FACTOR, IVC, EVO, IVO, EVC) = range(N_CYL)
-N_CYL_STATE = 6  # State.cyl
-FRESH_AT_SOC, P_IVC, V_IVC, T_IVC, BURNING, P_MAX = range(N_CYL_STATE)
+ T_HEAD, T_PISTON, T_LINER, HEAT_MODEL_FACTOR, IVC, EVO) = range(N_CYL)
+N_CYL_STATE = 4  # State.cyl
+FRESH_AT_SOC, P_IVC, V_IVC, T_IVC = range(N_CYL_STATE)
 
 # --- sums over a cycle --------------------------------------------------------------------------
-N_END_SUM = 8  # Record.end_sum: net out of the duct, and the part that flows out of the duct
-(OUT_MASS, OUT_ENERGY, OUT_FRESH, OUT_BURNED,
- POS_MASS, POS_FRESH, POS_BURNED, POS_ENERGY) = range(N_END_SUM)
-N_CYL_SUM = 18  # Record.cyl_sum
-(WORK_0, WORK_1, WORK_2, WORK_3, WALL_LOSS, HEAT_RELEASE, PEAK, PEAK_ANGLE, FRESH_BURNED,
- TRAP_MASS, TRAP_FRESH, TRAP_BURNED, TRAP_P, TRAP_T, EVO_P, EVO_T, EVO_MASS, CHARGE_MASS) = range(
-    N_CYL_SUM)
+N_END_SUM = 4  # Record.end_sum: net out of the duct
+OUT_MASS, OUT_ENERGY, OUT_FRESH, OUT_BURNED = range(N_END_SUM)
+N_CYL_SUM = 14  # Record.cyl_sum
+(WORK_0, WORK_1, WORK_2, WORK_3, WALL_LOSS, HEAT_RELEASE, PEAK, PEAK_ANGLE,
+ TRAP_MASS, TRAP_FRESH, TRAP_BURNED, TRAP_P, TRAP_T, EVO_P) = range(N_CYL_SUM)
 
 GAIN, GRIP = range(2)  # Record.wall
 
@@ -88,12 +92,12 @@ class Net(NamedTuple):
     end_int: np.ndarray  # (n_end, N_END_INT)
     end_par: np.ndarray  # (n_end, N_END)
     pair: np.ndarray  # (n_pair, 2) ends
-    pair_par: np.ndarray  # (n_pair, 4) throat area 0 -> 1, 1 -> 0; loss coefficient likewise or -1
+    pair_par: np.ndarray  # (n_pair, N_PAIR)
     joint: np.ndarray  # (n_joint, 2) range in `listed` of each constant-pressure junction
     listed: np.ndarray  # ends of all stores and joints, one after the other
     store_int: np.ndarray  # (n_store, N_STORE_INT)
     store_volume: np.ndarray  # (n_store,)
-    hole_wall: np.ndarray  # (n_wall, 4) first hole, number of holes, first core and annulus cell
+    hole_wall: np.ndarray  # (n_wall, N_HOLE_WALL)
     hole_par: np.ndarray  # (N_HOLE, n_hole)
     cyl_par: np.ndarray  # (n_cyl, N_CYL)
     valve_area: np.ndarray  # (n_valve, 2, n_angle) effective area [m2] against crank angle

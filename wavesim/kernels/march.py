@@ -7,10 +7,10 @@ friction and heat.
 
 from . import cells
 from . import flat as f
+from .constants import PERFECT
 from .jit import entry, leaf, stage
 from .nodes import inner_states
 from .step import GO_ON, close_step, open_step, solve_ends_ahead
-from .thermo import PERFECT
 
 LEAVES = 1e-9  # Mach number from which gas counts as leaving; the round-off of rest lies below
 

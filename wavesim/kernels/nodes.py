@@ -269,8 +269,8 @@ def node_pair(net, state, inner, face, j):
     back = wall_b > wall_a
     U = b if back else a
     D = a if back else b
-    throat = net.pair_par[j, 1 if back else 0]
-    loss = net.pair_par[j, 3 if back else 2]
+    throat = net.pair_par[j, f.THROAT_BACK if back else f.THROAT_ON]
+    loss = net.pair_par[j, f.LOSS_BACK if back else f.LOSS_ON]
     area_U = net.end_par[U, f.AREA]
     area_D = net.end_par[D, f.AREA]
     if loss < 0.0:

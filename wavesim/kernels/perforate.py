@@ -43,8 +43,8 @@ def exchange(net, state, work, record, dt):
     U, W, T, cells = state.U, work.W, state.T, net.cells
     par, passed, speed = net.hole_par, work.hole, state.hole_u
     for wall in range(net.hole_wall.shape[0]):
-        first, count = net.hole_wall[wall, 0], net.hole_wall[wall, 1]
-        core, annulus = net.hole_wall[wall, 2], net.hole_wall[wall, 3]
+        first, count = net.hole_wall[wall, f.FIRST_HOLE], net.hole_wall[wall, f.HOLES]
+        core, annulus = net.hole_wall[wall, f.CORE_CELL], net.hole_wall[wall, f.ANNULUS_CELL]
         if par[f.RESIST, first] > 0.0:
             fibres(U, W, T, cells, par, record.wall, first, count, annulus, 0.5 * dt)
         hole_velocities(U, W, T, cells, par, passed, speed, first, count, core, annulus, dt)

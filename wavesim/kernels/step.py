@@ -17,12 +17,12 @@ import numpy as np
 
 from . import cells
 from . import flat as f
+from .constants import PERFECT
 from .cylinder import volume
 from .jit import leaf, part, stage
 from .nodes import F_BURNED, F_ENE, F_FRESH, F_MASS, FP, FV, solve_ends
 from .perforate import exchange
 from .stores import store_now, stores_ahead, stores_rate, stores_step
-from .thermo import PERFECT
 
 GO_ON = -1  # no status: there is a step to take
 
@@ -155,11 +155,6 @@ def sum_ends(net, record, face, dt):
         out[f.OUT_ENERGY] += area * face[k, F_ENE]
         out[f.OUT_FRESH] += area * face[k, F_FRESH]
         out[f.OUT_BURNED] += area * face[k, F_BURNED]
-        if face[k, F_MASS] > 0.0:
-            out[f.POS_MASS] += area * face[k, F_MASS]
-            out[f.POS_ENERGY] += area * face[k, F_ENE]
-            out[f.POS_FRESH] += area * face[k, F_FRESH]
-            out[f.POS_BURNED] += area * face[k, F_BURNED]
 
 
 @stage

@@ -10,10 +10,10 @@ so a perfect gas is the special case with coef[:, 1] = 1000 cv and all other coe
 
 import math
 
+from .constants import MU_0, T_0, T_SUTHERLAND
 from .jit import kernel, leaf
 
 AIR, FRESH, BURNED = 0, 1, 2
-PERFECT, MIXTURE = 0, 1
 T_SCALE = 1e-3  # polynomials run in kilokelvin to keep the coefficients of one size
 
 
@@ -125,5 +125,5 @@ def caloric(R, coef, T, yf, yb):
 
 @leaf
 def viscosity(T):
-    """Dynamic viscosity of air [Pa s]: Sutherland's law, White, Viscous Fluid Flow (1974)."""
-    return 1.716e-5 * (T / 273.15) * math.sqrt(T / 273.15) * (273.15 + 110.4) / (T + 110.4)
+    """Dynamic viscosity of air [Pa s]: Sutherland's law."""
+    return MU_0 * (T / T_0) * math.sqrt(T / T_0) * (T_0 + T_SUTHERLAND) / (T + T_SUTHERLAND)
