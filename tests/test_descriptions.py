@@ -10,6 +10,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+import wavesim as ws
 from wavesim import errors, units
 from wavesim.descriptions.combustion import ChenFlynn, Wiebe
 from wavesim.descriptions.engine import vee_firing_intervals
@@ -43,9 +44,15 @@ ENGINE = STUDY.engine
 def test_units_are_si_floats():
     assert 38 * units.mm == pytest.approx(0.038, rel=1e-15)
     assert units.litre == pytest.approx(1000 * units.cc, rel=1e-15)
-    assert 60 * units.rpm == pytest.approx(2 * pi, rel=1e-15)
+    assert 0.5 * units.inch == pytest.approx(0.0127, rel=1e-15)
     assert units.metric_hp == pytest.approx(735.49875, rel=1e-12)
     assert units.celsius(0.0) == 273.15
+
+
+def test_units_leave_speeds_and_angles_as_the_user_counts_them():
+    """rev/min and degrees are what every argument takes: no factor may turn them into radians."""
+    assert ws.units is units
+    assert not {"rpm", "deg"} & set(vars(units))
 
 
 def test_table_is_linear_inside_and_held_outside():

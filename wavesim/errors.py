@@ -11,22 +11,25 @@ from numbers import Integral, Real
 
 import numpy as np
 
+from wavesim.constants import ZERO_CELSIUS
+from wavesim.units import bar, cc, cm, inch, kPa, litre, mm
+
 # Frequent slips of unit, by SI unit: (quantity, SI name, other unit, factor, offset), where
 # other * factor + offset is the SI value.
 _SLIPS = {
     "m": (
-        ("lengths", "metres", "mm", 1e-3, 0.0),
-        ("lengths", "metres", "cm", 1e-2, 0.0),
-        ("lengths", "metres", "inch", 0.0254, 0.0),
+        ("lengths", "metres", "mm", mm, 0.0),
+        ("lengths", "metres", "cm", cm, 0.0),
+        ("lengths", "metres", "inch", inch, 0.0),
     ),
     "m3": (
-        ("volumes", "cubic metres", "litres", 1e-3, 0.0),
-        ("volumes", "cubic metres", "cm3", 1e-6, 0.0),
+        ("volumes", "cubic metres", "litres", litre, 0.0),
+        ("volumes", "cubic metres", "cm3", cc, 0.0),
     ),
-    "K": (("temperatures", "kelvin", "degC", 1.0, 273.15),),
+    "K": (("temperatures", "kelvin", "degC", 1.0, ZERO_CELSIUS),),
     "Pa": (
-        ("pressures", "pascal", "bar", 1e5, 0.0),
-        ("pressures", "pascal", "kPa", 1e3, 0.0),
+        ("pressures", "pascal", "bar", bar, 0.0),
+        ("pressures", "pascal", "kPa", kPa, 0.0),
     ),
 }
 

@@ -10,6 +10,13 @@ from math import pi, sqrt
 import numpy as np
 
 from wavesim.arrays.mesh import ducts_beyond_valves, make_mesh
+from wavesim.constants import (
+    FLANGED_END,
+    HOLE_END,
+    STANDARD_PRESSURE,
+    STANDARD_TEMPERATURE,
+    UNFLANGED_END,
+)
 from wavesim.descriptions.nodes import (
     AnechoicEnd,
     AreaStep,
@@ -37,11 +44,10 @@ SLICE_DEG = 10.0  # slices of the cycle in which the number of steps is planned
 #: published.  b and d fit the whole curve up to ka = 1.5: Levine and Schwinger by quadrature, and
 #: Norris and Sheng (1989) flanged (from memory); |R| is met within 1.3 %.
 RADIATION = {
-    "unflanged": (0.6133, 0.0219, (0.25 + 0.0219) / 0.6133, 0.0876),
-    "flanged": (0.8217, 0.1041, (0.5 + 0.1041) / 0.8217, 0.1608),
+    "unflanged": (UNFLANGED_END, 0.0219, (0.25 + 0.0219) / UNFLANGED_END, 0.0876),
+    "flanged": (FLANGED_END, 0.1041, (0.5 + 0.1041) / FLANGED_END, 0.1608),
 }
 NO_LOSS_LAW = -1.0  # in place of a loss coefficient: the throat and its jet tell the loss
-HOLE_END = 0.75  # end correction of a hole in both gases, over its diameter (Sullivan 1978)
 GAS_CONDUCTIVITY = 0.05  # [W/m/K] hot gas between fibres, about 700 K
 #: What fills a store or duct at first: (fresh, burned).
 FILL = {"air": (0.0, 0.0), "fresh": (1.0, 0.0), "burned": (0.0, 1.0)}
@@ -521,11 +527,11 @@ def _mixed(model):
 
 def _usual_fill(network):
     """(p, u, T, fill) of every duct by the side of the valves on which it lies."""
-    usual = dict.fromkeys(network.ducts, (101325.0, 0.0, 298.15, "air"))
+    usual = dict.fromkeys(network.ducts, (STANDARD_PRESSURE, 0.0, STANDARD_TEMPERATURE, "air"))
     for side, fill, T in (("intake", "fresh", None), ("exhaust", "burned", BURNED_START)):
         reached, outside = ducts_beyond_valves(network, side)
-        p = outside.pressure if outside else 101325.0
-        T = T or (outside.temperature if outside else 298.15)
+        p = outside.pressure if outside else STANDARD_PRESSURE
+        T = T or (outside.temperature if outside else STANDARD_TEMPERATURE)
         usual.update({name: (p, 0.0, T, fill) for name in reached})
     return usual
 

@@ -4,6 +4,7 @@ import csv
 from dataclasses import dataclass
 from pathlib import Path
 
+from wavesim.constants import MAX_CYLINDERS
 from wavesim.descriptions.engine import Engine
 from wavesim.descriptions.joints import Crossover, Merge
 from wavesim.descriptions.pipes import Amounts
@@ -200,7 +201,7 @@ def _counts(exhaust, engine):
             "`primary` stands for the primaries of all cylinders."
         )
     given = len(exhaust.primaries) if engine is None else engine
-    return check_int("bill", "engine", given, 1, 64), 1
+    return check_int("bill", "engine", given, 1, MAX_CYLINDERS), 1
 
 
 def _named_lines(exhaust, cylinders, banks):

@@ -4,7 +4,7 @@ from dataclasses import dataclass
 from itertools import accumulate
 from math import pi, sqrt
 
-from wavesim.constants import LAMBDA_RANGE
+from wavesim.constants import LAMBDA_RANGE, MAX_CYLINDERS
 from wavesim.descriptions.combustion import ChenFlynn, Wiebe, Woschni
 from wavesim.descriptions.intake import Intake
 from wavesim.descriptions.pipes import Tube, line
@@ -14,7 +14,6 @@ from wavesim.fields.description import Description, checked, number, numbers, pa
 from wavesim.gas.fuels import FUELS, Fuel
 
 CYCLE_DEG = 720.0
-MAX_CYLINDERS = 64
 
 
 def _firing_order(owner, name, value):

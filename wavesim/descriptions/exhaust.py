@@ -2,6 +2,7 @@
 
 from dataclasses import dataclass
 
+from wavesim.constants import MAX_CYLINDERS
 from wavesim.descriptions.joints import Crossing, Crossover, Merge
 from wavesim.descriptions.lines import PARTS
 from wavesim.descriptions.nodes import Ambient
@@ -19,7 +20,7 @@ def _pairs(owner, name, value):
     pairs = sequence(owner, name, value, "groups of cylinder numbers")
     return tuple(
         tuple(
-            check_int(owner, f"{name}[{i}][{j}]", n, 1, 64)
+            check_int(owner, f"{name}[{i}][{j}]", n, 1, MAX_CYLINDERS)
             for j, n in enumerate(sequence(owner, f"{name}[{i}]", pair, "cylinder numbers"))
         )
         for i, pair in enumerate(pairs)

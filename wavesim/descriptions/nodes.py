@@ -9,6 +9,16 @@ from math import acos, cos, pi, radians, sqrt
 
 import numpy as np
 
+from wavesim.constants import (
+    AIR_PRESSURE_RANGE,
+    DISCHARGE_RANGE,
+    HOLE_DISCHARGE,
+    HOLE_RANGE,
+    MAX_CYLINDERS,
+    POROSITY_RANGE,
+    STANDARD_PRESSURE,
+    STANDARD_TEMPERATURE,
+)
 from wavesim.descriptions.materials import Packing
 from wavesim.descriptions.pipes import BORE_RANGE
 from wavesim.errors import InputError, check_number
@@ -47,14 +57,14 @@ def _coefficients(default):
     """Field for a discharge coefficient or several, each above 0 and at most 1.2."""
 
     def check_one(owner, name, value):
-        return check_number(owner, name, value, "1", 0.0, 1.2, low_open=True)
+        return check_number(owner, name, value, "1", *DISCHARGE_RANGE, low_open=True)
 
     def check(owner, name, value):
         if not isinstance(value, (tuple, list)):
             return check_one(owner, name, value)
         return tuple(check_one(owner, f"{name}[{i}]", v) for i, v in enumerate(value))
 
-    return checked(check, default, unit="1", low=0.0, high=1.2)
+    return checked(check, default, unit="1", low=DISCHARGE_RANGE[0], high=DISCHARGE_RANGE[1])
 
 
 def _spread(owner, field, value, count, of_what):
@@ -80,8 +90,8 @@ class Ambient(Description):
         Temperature [K], 220 to 340.
     """
 
-    pressure: float = number("Pa", 3e4, 3e5, 101325.0)
-    temperature: float = number("K", 220.0, 340.0, 298.15)
+    pressure: float = number("Pa", *AIR_PRESSURE_RANGE, STANDARD_PRESSURE)
+    temperature: float = number("K", 220.0, 340.0, STANDARD_TEMPERATURE)
 
 
 class Node(Description):
@@ -123,8 +133,8 @@ class AnechoicEnd(Node):
 
     at: str = _ends(1)
     _: KW_ONLY
-    pressure: float = number("Pa", 1e3, 1e7, 101325.0)
-    temperature: float = number("K", 150.0, 3500.0, 298.15)
+    pressure: float = number("Pa", 1e3, 1e7, STANDARD_PRESSURE)
+    temperature: float = number("K", 150.0, 3500.0, STANDARD_TEMPERATURE)
 
 
 @dataclass(frozen=True)
@@ -160,7 +170,7 @@ class OpenEnd(Node):
     intake: bool = flag(False)
     entry_loss: float | None = number("1", 0.0, 10.0, None)
     diameter: float | None = number("m", *BORE_RANGE, default=None)
-    discharge_coefficient: float = number("1", 0.0, 1.2, 1.0, low_open=True)
+    discharge_coefficient: float = number("1", *DISCHARGE_RANGE, 1.0, low_open=True)
 
     @property
     def inflow_loss(self):
@@ -290,7 +300,7 @@ class Throttle(Node):
     plate_angle_deg: float = number("deg", 0.0, 90.0, 90.0)
     closed_angle_deg: float = number("deg", 0.0, 30.0, 8.0)
     shaft_diameter: float = number("m", 0.0, 0.25, 0.0)
-    discharge_coefficient: float = number("1", 0.0, 1.2, 0.85, low_open=True)
+    discharge_coefficient: float = number("1", *DISCHARGE_RANGE, 0.85, low_open=True)
 
     def _check(self):
         owner, closed = self._owner, self.closed_angle_deg
@@ -345,8 +355,8 @@ class Volume(Node):
     _: KW_ONLY
     volume: float = number("m3", 1e-6, 1.0)
     discharge_coefficient: float | tuple[float, ...] = _coefficients(1.0)
-    pressure: float = number("Pa", 1e4, 1e6, 101325.0)
-    temperature: float = number("K", 200.0, 2500.0, 298.15)
+    pressure: float = number("Pa", 1e4, 1e6, STANDARD_PRESSURE)
+    temperature: float = number("K", 200.0, 2500.0, STANDARD_TEMPERATURE)
     fill: str = choice(("fresh", "burned", "air"), "air")
 
     def _check(self):
@@ -479,7 +489,7 @@ class ValvePort(Node):
 
     at: str = _ends(1)
     _: KW_ONLY
-    cylinder: int = integer(1, 64)
+    cylinder: int = integer(1, MAX_CYLINDERS)
     side: str = choice(("intake", "exhaust"))
 
 
@@ -508,10 +518,10 @@ class Perforate(Node):
     core: str = text()
     annulus: str = text()
     _: KW_ONLY
-    hole_diameter: float = number("m", 0.0003, 0.03)
-    porosity: float = number("1", 0.001, 0.6)
+    hole_diameter: float = number("m", *HOLE_RANGE)
+    porosity: float = number("1", *POROSITY_RANGE)
     wall_thickness: float = number("m", 0.0001, 0.01)
-    discharge_coefficient: float = number("1", 0.0, 1.2, 0.76, low_open=True)
+    discharge_coefficient: float = number("1", *DISCHARGE_RANGE, HOLE_DISCHARGE, low_open=True)
     packing: Packing | None = part(Packing, default=None, optional=True)
 
     @property

@@ -3,6 +3,12 @@
 from dataclasses import KW_ONLY, dataclass
 from math import pi, sqrt
 
+from wavesim.constants import (
+    CELL_RANGE,
+    DISCHARGE_RANGE,
+    SHEET_RANGE,
+    WALL_TEMPERATURE_RANGE,
+)
 from wavesim.descriptions.materials import Metal, as_metal, metal_field, thickness_field
 from wavesim.descriptions.pipes import BORE_RANGE, LENGTH_RANGE, Amounts, Part, Pipe
 from wavesim.errors import check_number
@@ -29,7 +35,7 @@ class Plate(Part):
 
     diameter: float = number("m", *BORE_RANGE)
     _: KW_ONLY
-    discharge_coefficient: float = number("1", 0.0, 1.2, 0.8, low_open=True)
+    discharge_coefficient: float = number("1", *DISCHARGE_RANGE, 0.8, low_open=True)
 
     def amounts(self, wall):
         """See `Part.amounts`; a plate adds nothing."""
@@ -84,10 +90,10 @@ class Monolith(Part):
     cell_density: float = number("1/m2", 1e4, 3e6)
     wall_thickness: float = number("m", 1e-5, 2e-3)
     wall_density: float = number("kg/m3", 500.0, 9000.0, 1700.0)
-    wall_temperature: float | None = number("K", 200.0, 1500.0, default=None)
-    shell: float = thickness_field(0.0003, 0.01, 0.0015)
+    wall_temperature: float | None = number("K", *WALL_TEMPERATURE_RANGE, default=None)
+    shell: float = thickness_field(*SHEET_RANGE, 0.0015)
     metal: str | Metal = metal_field("stainless 409")
-    cell_length: float | None = number("m", 0.0005, 1.0, default=None)
+    cell_length: float | None = number("m", *CELL_RANGE, default=None)
 
     def _check(self):
         check_number(self._owner, "wall_thickness", self.wall_thickness, "m", 1e-5,

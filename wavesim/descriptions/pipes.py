@@ -15,6 +15,7 @@ from typing import NamedTuple
 
 import numpy as np
 
+from wavesim.constants import CELL_RANGE, FACTOR_RANGE, WALL_TEMPERATURE_RANGE
 from wavesim.descriptions.materials import roughness_field
 from wavesim.descriptions.walls import Wall
 from wavesim.errors import InputError, check_number
@@ -246,14 +247,14 @@ class Pipe(Tube):
     diameter: float = number("m", *BORE_RANGE)
     _: KW_ONLY
     end_diameter: float | None = number("m", *BORE_RANGE, default=None)
-    wall_temperature: float | None = number("K", 200.0, 1500.0, default=None)
+    wall_temperature: float | None = number("K", *WALL_TEMPERATURE_RANGE, default=None)
     wall: Wall | None = part(Wall, default=None, optional=True)
     roughness: float = roughness_field()
-    heat_factor: float = number("1", 0.0, 10.0, default=1.0)
-    friction_factor_scale: float = number("1", 0.0, 10.0, default=1.0)
+    heat_factor: float = number("1", *FACTOR_RANGE, default=1.0)
+    friction_factor_scale: float = number("1", *FACTOR_RANGE, default=1.0)
     extra_loss: float = number("1", 0.0, 100.0, default=0.0)
     hydraulic_diameter: float | None = number("m", 1e-4, 0.5, default=None)
-    cell_length: float | None = number("m", 0.0005, 1.0, default=None)
+    cell_length: float | None = number("m", *CELL_RANGE, default=None)
 
     def _check(self):
         if self.hydraulic_diameter is not None:
@@ -320,12 +321,12 @@ class Bend(Tube):
     _: KW_ONLY
     radius: float | None = number("m", 0.0015, 50.0, default=None)
     radius_ratio: float | None = number("1", 0.5, 100.0, default=None)
-    wall_temperature: float | None = number("K", 200.0, 1500.0, default=None)
+    wall_temperature: float | None = number("K", *WALL_TEMPERATURE_RANGE, default=None)
     wall: Wall | None = part(Wall, default=None, optional=True)
     roughness: float = roughness_field()
-    heat_factor: float = number("1", 0.0, 10.0, default=1.0)
-    friction_factor_scale: float = number("1", 0.0, 10.0, default=1.0)
-    cell_length: float | None = number("m", 0.0005, 1.0, default=None)
+    heat_factor: float = number("1", *FACTOR_RANGE, default=1.0)
+    friction_factor_scale: float = number("1", *FACTOR_RANGE, default=1.0)
+    cell_length: float | None = number("m", *CELL_RANGE, default=None)
 
     hydraulic_diameter = None
 

@@ -16,6 +16,17 @@ case (above about 0.6 times sound speed over case diameter) goes other ways than
 from dataclasses import KW_ONLY, dataclass
 from math import pi, sqrt
 
+from wavesim.constants import (
+    CELL_RANGE,
+    DISCHARGE_RANGE,
+    FACTOR_RANGE,
+    FLANGED_END,
+    HOLE_DISCHARGE,
+    HOLE_RANGE,
+    POROSITY_RANGE,
+    SHEET_RANGE,
+    WALL_TEMPERATURE_RANGE,
+)
 from wavesim.descriptions.materials import (
     ROUGHNESS,
     Metal,
@@ -31,11 +42,6 @@ from wavesim.fields.description import number, part
 
 CASE_RANGE = (0.005, 0.5)  # [m]
 _SMALLEST_GAP = 0.002  # [m] between tube and case
-_SHELL = (0.0003, 0.01)  # [m]
-
-#: Acoustic length over radius added at an opening in a wide wall: Nomura et al. (1960), the same
-#: number as for a flanged open end (from memory).
-FLANGED = 0.8217
 
 
 def _disc(outer, inner=0.0):
@@ -102,24 +108,24 @@ class PerforatedSilencer(Part):
     diameter: float = number("m", *BORE_RANGE)
     _: KW_ONLY
     case_diameter: float = number("m", *CASE_RANGE)
-    hole_diameter: float = number("m", 0.0003, 0.03, 0.0035)
-    porosity: float = number("1", 0.001, 0.6, 0.3)
-    core_wall: float = thickness_field(*_SHELL, 0.0015)
-    discharge_coefficient: float = number("1", 0.0, 1.2, 0.76, low_open=True)
+    hole_diameter: float = number("m", *HOLE_RANGE, 0.0035)
+    porosity: float = number("1", *POROSITY_RANGE, 0.3)
+    core_wall: float = thickness_field(*SHEET_RANGE, 0.0015)
+    discharge_coefficient: float = number("1", *DISCHARGE_RANGE, HOLE_DISCHARGE, low_open=True)
     packing: Packing | None = part(Packing, default=None, optional=True)
     core_loss: float | None = number("1", 0.0, 100.0, None)
     roughness: float = roughness_field()
-    wall_temperature: float | None = number("K", 200.0, 1500.0, default=None)
-    heat_factor: float = number("1", 0.0, 10.0, default=1.0)
-    shell: float = thickness_field(*_SHELL, 0.0012)
+    wall_temperature: float | None = number("K", *WALL_TEMPERATURE_RANGE, default=None)
+    heat_factor: float = number("1", *FACTOR_RANGE, default=1.0)
+    shell: float = thickness_field(*SHEET_RANGE, 0.0012)
     metal: str | Metal = metal_field()
-    cell_length: float | None = number("m", 0.0005, 1.0, default=None)
+    cell_length: float | None = number("m", *CELL_RANGE, default=None)
 
     def _check(self):
         check_number(self._owner, "case_diameter", self.case_diameter, "m",
                      self.core_outer + _SMALLEST_GAP, CASE_RANGE[1],
                      hint="at least 2 mm more than the outside of the core")
-        check_number(self._owner, "hole_diameter", self.hole_diameter, "m", 0.0003,
+        check_number(self._owner, "hole_diameter", self.hole_diameter, "m", HOLE_RANGE[0],
                      self.diameter, hint="no larger than the core")
 
     @property
@@ -254,12 +260,12 @@ class Chamber(Part):
     case_diameter: float = number("m", *CASE_RANGE)
     inlet_extension: float = number("m", 0.0, LENGTH_RANGE[1], 0.0)
     outlet_extension: float = number("m", 0.0, LENGTH_RANGE[1], 0.0)
-    tube_wall: float = thickness_field(*_SHELL, 0.0015)
-    wall_temperature: float | None = number("K", 200.0, 1500.0, default=None)
-    heat_factor: float = number("1", 0.0, 10.0, default=1.0)
-    shell: float = thickness_field(*_SHELL, 0.0012)
+    tube_wall: float = thickness_field(*SHEET_RANGE, 0.0015)
+    wall_temperature: float | None = number("K", *WALL_TEMPERATURE_RANGE, default=None)
+    heat_factor: float = number("1", *FACTOR_RANGE, default=1.0)
+    shell: float = thickness_field(*SHEET_RANGE, 0.0012)
     metal: str | Metal = metal_field()
-    cell_length: float | None = number("m", 0.0005, 1.0, default=None)
+    cell_length: float | None = number("m", *CELL_RANGE, default=None)
 
     def _check(self):
         widest = max(self.diameter, self.outlet_diameter) + 2.0 * self.tube_wall
@@ -396,16 +402,16 @@ class SideTube(Part):
     diameter: float = number("m", *BORE_RANGE)
     _: KW_ONLY
     end_correction: float | None = number("m", 0.0, 0.5, None)
-    wall_temperature: float | None = number("K", 200.0, 1500.0, default=None)
-    shell: float = thickness_field(*_SHELL, 0.0015)
+    wall_temperature: float | None = number("K", *WALL_TEMPERATURE_RANGE, default=None)
+    shell: float = thickness_field(*SHEET_RANGE, 0.0015)
     metal: str | Metal = metal_field()
-    cell_length: float | None = number("m", 0.0005, 1.0, default=None)
+    cell_length: float | None = number("m", *CELL_RANGE, default=None)
 
     @property
     def acoustic_length(self):
         """Length with end correction [m]."""
         added = self.end_correction
-        return self.length + (FLANGED * 0.5 * self.diameter if added is None else added)
+        return self.length + (FLANGED_END * 0.5 * self.diameter if added is None else added)
 
     @property
     def tube(self):
@@ -469,13 +475,13 @@ class Resonator(Part):
     neck_diameter: float = number("m", *BORE_RANGE)
     end_correction: float | None = number("m", 0.0, 0.5, None)
     mass: float = number("kg", 0.0, 100.0, 0.0)
-    cell_length: float | None = number("m", 0.0005, 1.0, default=None)
+    cell_length: float | None = number("m", *CELL_RANGE, default=None)
 
     @property
     def acoustic_neck_length(self):
         """Length of the neck with end corrections [m]."""
         added = self.end_correction
-        return self.neck_length + (FLANGED * self.neck_diameter if added is None else added)
+        return self.neck_length + (FLANGED_END * self.neck_diameter if added is None else added)
 
     @property
     def neck(self):

@@ -23,6 +23,7 @@ from wavesim.fields.description import Description, choice, integer, number, num
 from wavesim.fields.tables import check_points, read_columns
 
 LIFT_RANGE = (0.0005, 0.03)  # peak lift [m]
+RATIO_RANGE = (0.0, 0.6)  # lift over head diameter [1]
 SEAT_LIFT = 5e-5  # lift at the ends of a measured table that still counts as closed [m]
 CHECKING_LIFT = 1e-4  # default lift at which timing is stated [m]
 
@@ -92,7 +93,7 @@ class Cam(Description):
     opens_deg: float = number("deg", -120.0, 200.0)
     closes_deg: float = number("deg", -120.0, 200.0)
     lift: float = number("m", *LIFT_RANGE)
-    checking_lift: float = number("m", 0.0, 0.03, CHECKING_LIFT, low_open=True)
+    checking_lift: float = number("m", 0.0, LIFT_RANGE[1], CHECKING_LIFT, low_open=True)
     lobe: str = choice(("poly", "gentle", "full"), "poly")
 
     def _check(self):
@@ -150,7 +151,7 @@ class LiftTable(Description):
     """
 
     angle_deg: tuple[float, ...] = numbers("deg", -360.0, 360.0)
-    lift: tuple[float, ...] = numbers("m", 0.0, 0.03)
+    lift: tuple[float, ...] = numbers("m", 0.0, LIFT_RANGE[1])
     lobe_centre_deg: float = number("deg", 0.0, 240.0)
 
     def _check(self):
@@ -231,7 +232,7 @@ class FlowCoefficients(Description):
     head coefficient falls in proportion to the lift.
     """
 
-    lift_ratio: tuple[float, ...] = numbers("1", 0.0, 0.6)
+    lift_ratio: tuple[float, ...] = numbers("1", *RATIO_RANGE)
     forward: tuple[float, ...] = numbers("1", 1e-3, 1.2)
     reverse: tuple[float, ...] | None = numbers("1", 1e-3, 1.2, None)
     reference: str = choice(("curtain", "head"), "curtain")
@@ -242,7 +243,7 @@ class FlowCoefficients(Description):
                 values = getattr(self, name)
                 check_points(self._owner, "lift_ratio", self.lift_ratio, name, values)
         if self.reference == "head":
-            check_number(self._owner, "lift_ratio[0]", self.lift_ratio[0], "1", 0.0, 0.6,
+            check_number(self._owner, "lift_ratio[0]", self.lift_ratio[0], "1", *RATIO_RANGE,
                          low_open=True, hint="with reference 'head' leave out the closed valve")
 
     @classmethod

@@ -24,12 +24,17 @@ import numpy as np
 from scipy.constants import Stefan_Boltzmann
 from scipy.constants import g as gravity
 
+from wavesim.constants import (
+    AIR_PRESSURE_RANGE,
+    R_AIR,
+    STANDARD_PRESSURE,
+    STANDARD_TEMPERATURE,
+)
 from wavesim.descriptions.materials import Metal, as_metal, metal_field, thickness_field
 from wavesim.errors import check_choice
 from wavesim.fields.description import Description, checked, number, part
 from wavesim.kernels.constants import PRANDTL, SUTHERLAND
 
-R_AIR = 287.05  # [J/(kg K)]
 _MAX_STEPS = 60
 _CLOSE = 1e-10  # [K] between two steps; the next one is far smaller
 
@@ -84,8 +89,8 @@ class Outside(Description):
     """
 
     air_speed: float = number("m/s", 0.0, 100.0, 0.0)
-    temperature: float = number("K", 220.0, 400.0, 298.15)
-    pressure: float = number("Pa", 3e4, 3e5, 101325.0)
+    temperature: float = number("K", 220.0, 400.0, STANDARD_TEMPERATURE)
+    pressure: float = number("Pa", *AIR_PRESSURE_RANGE, STANDARD_PRESSURE)
 
 
 #: Situations by name.  The air speeds are our estimates of what reaches the pipe: a cell fan of
@@ -222,7 +227,7 @@ class WallState(NamedTuple):
     heat: np.ndarray
 
 
-def air_properties(temperature, pressure=101325.0):
+def air_properties(temperature, pressure=STANDARD_PRESSURE):
     """Kinematic viscosity [m2/s] and thermal conductivity [W/(m K)] of air.
 
     Parameters
@@ -239,7 +244,8 @@ def air_properties(temperature, pressure=101325.0):
     """
     mu0, T0, S = SUTHERLAND
     viscosity = mu0 * (temperature / T0) ** 1.5 * (T0 + S) / (temperature + S)
-    conductivity = 0.0241 * (temperature / 273.15) ** 1.5 * (273.15 + 194.4) / (temperature + 194.4)
+    k0, S = 0.0241, 194.4
+    conductivity = k0 * (temperature / T0) ** 1.5 * (T0 + S) / (temperature + S)
     return viscosity * R_AIR * temperature / pressure, conductivity
 
 

@@ -20,10 +20,9 @@ down from memory of the source named and then checked by its numbers, which are 
 reference table of the validation folder and tested row by row.
 """
 
+from wavesim.constants import FLANGED_END, UNFLANGED_END
 from wavesim.exact.acoustics import (
-    FLANGED_END,
     PISTON_END,
-    UNFLANGED_END,
     a_weighting,
     area_step,
     choked_nozzle_reflection,

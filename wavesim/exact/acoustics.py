@@ -11,12 +11,10 @@ from typing import NamedTuple
 
 import numpy as np
 
+from wavesim.constants import UNFLANGED_END
 from wavesim.exact._tools import require, root
 
-# End corrections of a thin open end, over the pipe radius, at low frequency.
-UNFLANGED_END = 0.6133  # Levine and Schwinger (1948); their integral itself gives 0.6127.
-FLANGED_END = 0.8217  # Nomura et al. (1960), Norris and Sheng (1989).
-PISTON_END = 8.0 / (3.0 * np.pi)  # rigid piston in a baffle, Rayleigh.
+PISTON_END = 8.0 / (3.0 * np.pi)  # end correction over radius, rigid piston in a baffle, Rayleigh
 
 _ENDS = ("closed-open", "open-open", "closed-closed")
 _FIRST_ZERO_J1 = 3.8317

@@ -15,6 +15,7 @@ from typing import NamedTuple
 
 import numpy as np
 
+from wavesim.constants import HOLE_END
 from wavesim.exact._tools import require
 
 
@@ -129,7 +130,7 @@ def perforate_sullivan_crocker(k, porosity, hole, wall):
     `k` [1/m], `porosity` (no unit), `hole` diameter and `wall` thickness [m]:
     (0.006 + j k (t + 0.75 d))/sigma.  Sullivan and Crocker (1978), J. Acoust. Soc. Am. 64.
     """
-    return (6e-3 + 1j * k * (wall + 0.75 * hole)) / porosity
+    return (6e-3 + 1j * k * (wall + HOLE_END * hole)) / porosity
 
 
 def perforate_rao_munjal(frequency, porosity, hole, wall, mach=0.0):

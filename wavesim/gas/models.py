@@ -17,6 +17,7 @@ from typing import NamedTuple
 import numpy as np
 from numpy.polynomial.polynomial import polyder, polyval
 
+from wavesim.constants import LAMBDA_RANGE, R_AIR
 from wavesim.errors import ConvergenceError, check_number
 from wavesim.fields.description import Description, Named, checked, number
 from wavesim.gas import fuels
@@ -108,7 +109,7 @@ class PerfectGas(_Gas):
     347.219
     """
 
-    def __init__(self, gamma=1.4, R=287.05, *, heat_per_fresh=0.0, fuel_fraction=0.0):
+    def __init__(self, gamma=1.4, R=R_AIR, *, heat_per_fresh=0.0, fuel_fraction=0.0):
         def check(field, value, unit, low, high, **opened):
             return check_number("PerfectGas", field, value, unit, low, high, **opened)
 
@@ -189,7 +190,7 @@ class EngineGas(_Gas, Description):
     """
 
     fuel: Fuel = checked(fuels.as_fuel, FUELS["gasoline"], kinds=(Fuel,), choices=tuple(FUELS))
-    lam: float = number("1", 0.6, 1.6, 1.0)
+    lam: float = number("1", *LAMBDA_RANGE, 1.0)
     air: Named = checked(fuels.air_amounts, DRY_AIR)
 
     @cached_property

@@ -18,10 +18,10 @@ from typing import NamedTuple
 import numpy as np
 from scipy.constants import R as MOLAR_GAS_CONSTANT
 
+from wavesim.constants import STANDARD_TEMPERATURE
 from wavesim.errors import check_choice
 
-T_REFERENCE = 298.15  #: temperature at which heats of formation are stated [K]
-T_VALID = (200.0, 6000.0)  #: range of the polynomials [K]
+T_REFERENCE = STANDARD_TEMPERATURE  #: temperature at which heats of formation are stated [K]
 _T_MIDDLE = 1000.0  # the two ranges meet here [K]
 
 # Standard atomic weights, abridged (IUPAC 2021) [kg/mol].

@@ -22,6 +22,7 @@ from math import pi
 import numpy as np
 
 from wavesim.arrays.compile import FILL, compile_network, fill_store
+from wavesim.constants import STANDARD_PRESSURE, STANDARD_TEMPERATURE
 from wavesim.descriptions.lines import Plan
 from wavesim.descriptions.network import Network
 from wavesim.descriptions.nodes import AnechoicEnd
@@ -93,9 +94,9 @@ class TransmissionLoss:
 
 
 def transmission_loss(
-    line, *, gas=None, temperature=298.15, pressure=101325.0, fill=None, frequencies=None,
-    settings=None, bore=None, inlet="inlet", outlet="outlet", amplitude=1e-5, wall_losses=False,
-    longest=0.5,
+    line, *, gas=None, temperature=STANDARD_TEMPERATURE, pressure=STANDARD_PRESSURE, fill=None,
+    frequencies=None, settings=None, bore=None, inlet="inlet", outlet="outlet", amplitude=1e-5,
+    wall_losses=False, longest=0.5,
 ):
     """Transmission loss of a line of parts in gas at rest, by one small pulse.
 

@@ -10,6 +10,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from wavesim.constants import STANDARD_TEMPERATURE
 from wavesim.descriptions.nodes import Perforate
 from wavesim.descriptions.walls import WallState, wall_balance
 from wavesim.kernels import flat as f
@@ -20,7 +21,6 @@ START_GAS = 1050.0  # [K]
 #: values for mineral wool at 600 K, from memory), and the outer coefficient of a warm case.
 PACKING_CONDUCTIVITY = 0.08
 CASE_COEFFICIENT = 12.0  # [W/m2/K] still air and radiation
-AIR = 298.15
 
 
 @dataclass
@@ -117,4 +117,5 @@ def _update_packings(model, cycle_time):
         loss = model.dx[node.annulus] / (layer + skin)  # [W/K]
         felt = temperature[cells] - gained[cells] / np.maximum(grip[cells], 1e-30)
         hold = grip[cells] / cycle_time
-        temperature[cells] = (hold * felt + loss * AIR) / np.maximum(hold + loss, 1e-30)
+        given_off = loss * STANDARD_TEMPERATURE
+        temperature[cells] = (hold * felt + given_off) / np.maximum(hold + loss, 1e-30)
