@@ -1,6 +1,7 @@
 """Engine cycle after engine cycle until it repeats itself: start, mixture, walls, convergence."""
 
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 
@@ -15,12 +16,35 @@ from wavesim.march.readout import valve_rows
 from wavesim.march.walltemp import find_solved_walls, update_walls
 
 
+class Watched(NamedTuple):
+    """What must repeat from cycle to cycle, of all cylinders together.
+
+    Attributes
+    ----------
+    fresh, residual : float
+        Fresh charge and burned gas in the cylinders when the intake valves close [kg].
+    work, pumping : float
+        Net work of the gas, and its part from the exhaust and intake strokes [J].
+    outflow : float
+        Energy that left through the ends which give off gas [J].
+    wall_temperature : float
+        Mean of all pipe walls [K].
+    """
+
+    fresh: float
+    residual: float
+    work: float
+    pumping: float
+    outflow: float
+    wall_temperature: float
+
+
 @dataclass
 class Cycles:
-    """Cycles of one model: what was watched in each, and the books around the last."""
+    """Cycles of one model: what was `Watched` in each, and the books around the last."""
 
     model: object
-    history: list
+    history: list[Watched]
     steps: int
     before: tuple
     after: tuple
@@ -35,7 +59,7 @@ def settle(model, walls, settings, *, rpm, fuel_flow, stop):
         steps += run_cycle(model, settings, cycle, stop, sampled)
         after = contents(model)
         mean_wall = update_walls(model, walls, 120.0 / rpm)
-        history.append([*_watched(model), mean_wall])
+        history.append(_watched(model, mean_wall))
         if fuel_flow is not None:
             _follow_fuel(model, model.engine, rpm, fuel_flow)
         if sampled and cycle >= settings.min_cycles and settled(history, settings.tolerance):
@@ -106,18 +130,19 @@ def check_mixture(gas, fuel_flow):
         )
 
 
-def _watched(model):
-    """What must repeat: trapped fresh charge, net work, pumping work, flow out, end states."""
+def _watched(model, wall_temperature):
+    """Sums of the cycle just marched."""
     sums = model.record.cyl_sum
     ends = model.record.end_sum[outer_ends(model)]
     work = sums[:, f.WORK_0 : f.WORK_3 + 1]
-    return [
-        sums[:, f.TRAP_FRESH].sum(),
-        sums[:, f.TRAP_BURNED].sum(),
-        work.sum(),
-        work[:, 1:3].sum(),
-        ends[ends[:, f.OUT_MASS] > 0.0, f.OUT_ENERGY].sum(),
-    ]
+    return Watched(
+        fresh=float(sums[:, f.TRAP_FRESH].sum()),
+        residual=float(sums[:, f.TRAP_BURNED].sum()),
+        work=float(work.sum()),
+        pumping=float(work[:, 1:3].sum()),
+        outflow=float(ends[ends[:, f.OUT_MASS] > 0.0, f.OUT_ENERGY].sum()),
+        wall_temperature=wall_temperature,
+    )
 
 
 def change(history, back=1):
@@ -127,11 +152,13 @@ def change(history, back=1):
     """
     if len(history) <= back:
         return np.inf
-    new, old = np.array(history[-1]), np.array(history[-1 - back])
-    scale = np.abs(new)
-    scale[1] = max(scale[1], 0.1 * scale[0])  # residual gas against the charge
-    scale[3] = scale[2]  # pumping against the net work
-    return float(np.max(np.abs(new - old) / np.maximum(scale, 1e-300)))
+    new, old = history[-1], history[-1 - back]
+    size = Watched(*map(abs, new))
+    scale = size._replace(
+        residual=max(size.residual, 0.1 * size.fresh),  # residual gas against the charge
+        pumping=size.work,  # pumping against the net work
+    )
+    return float(np.max(np.abs(np.subtract(new, old)) / np.maximum(scale, 1e-300)))
 
 
 def _may_settle(history, tolerance):

@@ -142,7 +142,7 @@ def run_point(
         "converged": settled(cycles.history, settings.tolerance),
         "tolerance": settings.tolerance,
         "last_change": float(change(cycles.history)),
-        "history": [list(map(float, row)) for row in cycles.history],
+        "history": [list(watched) for watched in cycles.history],
         "steps": cycles.steps,
         "cells": int(sum(hi - lo for lo, hi in model.ducts.values())),
         "wall_time": time.perf_counter() - clock,
