@@ -143,7 +143,7 @@ def valves(draw, sizes, wild):
     """Valves of one side with a cam of random timing."""
     cam = ws.Cam(
         opens_deg=draw(TIMINGS(wild)), closes_deg=draw(TIMINGS(wild)), lift=draw(LIFTS(wild)),
-        lobe=draw(st.sampled_from(["poly", "gentle", "full"])),
+        lobe=draw(st.sampled_from(["medium", "gentle", "full"])),
     )
     return ws.Valve(diameter=draw(sizes), count=draw(st.integers(1, 2)), lift=cam,
                     advance_deg=draw(st.floats(-20.0, 20.0)))

@@ -228,7 +228,7 @@ CASES = {
         lambda: CAM.replace(opens_deg=150, closes_deg=150),
         ["Cam: duration_deg = 480 deg", "60 deg to 400 deg"]),
     "unknown lobe": (
-        lambda: CAM.replace(lobe="ful"), ["Cam: lobe = 'ful'", "'poly'", "did you mean 'full'?"]),
+        lambda: CAM.replace(lobe="ful"), ["Cam: lobe = 'ful'", "'medium'", "did you mean 'full'?"]),
     "lash above lift": (
         lambda: Valve(diameter=0.03, lift=CAM.replace(lift=0.0015), lash=0.0018),
         ["Valve: lash = 0.0018 m", "0 m to 0.0015 m (excluded)", "never opens"]),

@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 
 from wavesim.descriptions.assemble import assemble
-from wavesim.descriptions.exhaust import Crossing, Crossover, Exhaust, Merge
+from wavesim.descriptions.exhaust import Exhaust, HPipe, Merge, XPipe
 from wavesim.descriptions.materials import ROUGHNESS, gauge
 from wavesim.descriptions.nodes import AreaStep, Junction, Orifice
 from wavesim.descriptions.parts import Monolith, Plate
@@ -211,19 +211,19 @@ def test_pairs_within_banks():
             assemble(ENGINE, system.replace(pairs=pairs))
 
 
-def test_crossover_joins_the_ends_of_two_collectors():
-    network = assemble(V4, EXHAUST.replace(bank_link=Crossover(tube=Pipe(0.3, 0.045))))
-    assert network.nodes["crossover bank 1"].ends == (
-        ("collector bank 1", "end"), ("pipe bank 1", "start"), ("crossover", "start"))  # fmt: skip
-    assert network.nodes["crossover bank 2"].ends[2] == ("crossover", "end")
-    back, on, across = network.nodes["crossover bank 1"].unit_vectors
+def test_h_pipe_joins_the_ends_of_two_collectors():
+    network = assemble(V4, EXHAUST.replace(bank_link=HPipe(tube=Pipe(0.3, 0.045))))
+    assert network.nodes["h-pipe bank 1"].ends == (
+        ("collector bank 1", "end"), ("pipe bank 1", "start"), ("h-pipe", "start"))  # fmt: skip
+    assert network.nodes["h-pipe bank 2"].ends[2] == ("h-pipe", "end")
+    back, on, across = network.nodes["h-pipe bank 1"].unit_vectors
     np.testing.assert_allclose([back @ on, on @ across], [-1.0, 0.0], atol=1e-15)
     assert {"outlet bank 1", "outlet bank 2"} <= set(network.nodes)
 
 
-def test_crossing_lets_each_stream_run_straight_to_the_other_side():
-    network = assemble(V4, EXHAUST.replace(bank_link=Crossing(angle_deg=25)))
-    node = network.nodes["crossing"]
+def test_x_pipe_lets_each_stream_run_straight_to_the_other_side():
+    network = assemble(V4, EXHAUST.replace(bank_link=XPipe(angle_deg=25)))
+    node = network.nodes["x-pipe"]
     assert isinstance(node, Junction)
     assert [duct for duct, _ in node.ends] == [
         "collector bank 1", "collector bank 2", "pipe bank 1", "pipe bank 2"]  # fmt: skip
@@ -241,14 +241,14 @@ def test_two_banks_may_merge_into_one_pipe():
 
 
 def test_link_needs_two_banks():
-    with pytest.raises(InputError, match="bank_link = Crossing needs an engine with 2 banks"):
-        assemble(ENGINE, EXHAUST.replace(bank_link=Crossing()))
+    with pytest.raises(InputError, match="bank_link = XPipe needs an engine with 2 banks"):
+        assemble(ENGINE, EXHAUST.replace(bank_link=XPipe()))
 
 
 def test_lines_of_many_parts_survive_plain_data_and_paths():
     system = EXHAUST.replace(
         pairs=((1, 4), (2, 3)), secondary=Pipe(0.4, 0.044),
-        bank_link=Crossover(tube=(Pipe(0.2, 0.04), Bend(0.04, 90, radius_ratio=1.5))),
+        bank_link=HPipe(tube=(Pipe(0.2, 0.04), Bend(0.04, 90, radius_ratio=1.5))),
         tailpipe=(Pipe(0.3, 0.05, wall=Wall("16 gauge")),
                   Resonator(volume=2e-3, neck_length=0.04, neck_diameter=0.03),
                   PerforatedSilencer(0.4, 0.05, case_diameter=0.13)))  # fmt: skip
@@ -343,9 +343,9 @@ def test_links_and_pairs_are_saved_and_loaded(tmp_path):
     exhausts = {
         "base": EXHAUST,
         "tri-y": EXHAUST.replace(pairs=((1, 4), (2, 3)), secondary=Pipe(0.4, 0.044)),
-        "x": EXHAUST.replace(bank_link=Crossing()),
+        "x": EXHAUST.replace(bank_link=XPipe()),
         "y": EXHAUST.replace(bank_link=Merge()),
-        "h": EXHAUST.replace(bank_link=Crossover(tube=Pipe(0.3, 0.045))),
+        "h": EXHAUST.replace(bank_link=HPipe(tube=Pipe(0.3, 0.045))),
     }
     study = STUDY.replace(engine=V4, exhausts=exhausts, engines={})
     save(study, tmp_path / "out.toml")

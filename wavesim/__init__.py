@@ -13,6 +13,9 @@ Describe an engine and an exhaust, sweep the speed, compare the variants::
 All quantities are in SI units; crank angles are in degrees and say so in their names.
 """
 
+from importlib import import_module
+
+from wavesim import units
 from wavesim._version import __version__
 from wavesim.descriptions.assemble import assemble
 from wavesim.descriptions.bill import Bill, bill
@@ -20,7 +23,7 @@ from wavesim.descriptions.combustion import ChenFlynn, Wiebe, Woschni
 from wavesim.descriptions.engine import Engine, vee_firing_intervals
 from wavesim.descriptions.exhaust import Exhaust
 from wavesim.descriptions.intake import Intake
-from wavesim.descriptions.joints import Crossing, Crossover, Merge
+from wavesim.descriptions.joints import HPipe, Merge, XPipe
 from wavesim.descriptions.materials import FIBRES, METALS, ROUGHNESS, Fibre, Metal, Packing, gauge
 from wavesim.descriptions.network import Network
 from wavesim.descriptions.nodes import (
@@ -43,7 +46,7 @@ from wavesim.descriptions.silencers import Chamber, PerforatedSilencer, Resonato
 from wavesim.descriptions.study import Study, demo_path, load, save
 from wavesim.descriptions.valves import Cam, FlowCoefficients, LiftTable, Valve
 from wavesim.descriptions.walls import Coating, Outside, Wall, Wrap, wall_balance
-from wavesim.errors import ConvergenceError, InputError, SolverError, WavesimError
+from wavesim.errors import ConvergenceError, InputError, SolverError, WavesimError, nearest
 from wavesim.fields.description import describe, restore, vary
 from wavesim.fields.tables import Table
 from wavesim.gas.models import FUELS, EngineGas, Fuel, PerfectGas
@@ -63,14 +66,25 @@ from wavesim.show.quantities import QUANTITIES, TRACES
 __all__ = [
     "FIBRES", "FUELS", "METALS", "QUANTITIES", "ROUGHNESS", "TRACES", "Ambient", "AnechoicEnd",
     "AreaStep", "Bend", "Bill", "Cam", "Chamber", "ChenFlynn", "ClosedEnd", "Coating", "Comparison",
-    "ConvergenceError", "Crossing", "Crossover", "Design", "Duct", "Engine", "EngineGas", "Exhaust",
-    "Exploration", "Fibre", "FlowCoefficients", "Fuel", "InputError", "Intake", "Junction",
-    "LiftTable", "Merge", "Metal", "Monolith", "Network", "OpenEnd", "Optimum", "Orifice",
-    "Outside", "Packing", "PerfectGas", "Perforate", "PerforatedSilencer", "Pipe", "Plate", "Point",
-    "Resonator", "Settings", "SideTube", "SolverError", "Store", "StoreCheck", "Study", "Sweep",
-    "Table", "Throttle", "Trace", "Transient", "TransmissionLoss", "Valve", "ValvePort", "Volume",
-    "Wall", "WavesimError", "Wiebe", "Woschni", "Wrap", "assemble", "bill", "compare", "demo_path",
-    "describe", "designs", "explore", "gauge", "load", "optimise", "plots", "restore", "run_point",
-    "run_study", "save", "simulate", "speed_sweep", "speed_sweeps", "transmission_loss", "vary",
-    "vee_firing_intervals", "wall_balance", "__version__",
+    "ConvergenceError", "Design", "Duct", "Engine", "EngineGas", "Exhaust", "Exploration", "Fibre",
+    "FlowCoefficients", "Fuel", "HPipe", "InputError", "Intake", "Junction", "LiftTable", "Merge",
+    "Metal", "Monolith", "Network", "OpenEnd", "Optimum", "Orifice", "Outside", "Packing",
+    "PerfectGas", "Perforate", "PerforatedSilencer", "Pipe", "Plate", "Point", "Resonator",
+    "Settings", "SideTube", "SolverError", "Store", "StoreCheck", "Study", "Sweep", "Table",
+    "Throttle", "Trace", "Transient", "TransmissionLoss", "Valve", "ValvePort", "Volume", "Wall",
+    "WavesimError", "Wiebe", "Woschni", "Wrap", "XPipe", "assemble", "bill", "compare", "demo_path",
+    "describe", "designs", "exact", "explore", "gauge", "load", "optimise", "plots", "restore",
+    "run_point", "run_study", "save", "simulate", "speed_sweep", "speed_sweeps",
+    "transmission_loss", "units", "vary", "vee_firing_intervals", "wall_balance", "__version__",
 ]
+
+
+def __getattr__(name):
+    """Load `exact` when it is asked for; offer the right name for an unknown one."""
+    if name == "exact":
+        return import_module("wavesim.exact")
+    raise AttributeError(f"module 'wavesim' has no attribute {name!r}{nearest(name, __all__)}")
+
+
+def __dir__():
+    return sorted({*globals(), *__all__})

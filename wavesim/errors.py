@@ -13,6 +13,7 @@ import numpy as np
 
 from wavesim.constants import ZERO_CELSIUS
 from wavesim.units import bar, cc, cm, inch, kPa, litre, mm
+from wavesim.words import meant
 
 # Frequent slips of unit, by SI unit: (quantity, SI name, other unit, factor, offset), where
 # other * factor + offset is the SI value.
@@ -224,7 +225,9 @@ def check_int(owner, field, value, low, high, unit="1"):
 
 
 def nearest(name, names):
-    """Question that offers the closest of `names`, or an empty text when none is close.
+    """Question that offers what was meant, to end a sentence with; a full stop if that is unclear.
+
+    The workshop's words (`wavesim.words`) are known; all else is compared by its letters.
 
     Parameters
     ----------
@@ -237,9 +240,12 @@ def nearest(name, names):
     --------
     >>> nearest("colector", ["collector", "pipe"])
     "; did you mean 'collector'?"
+    >>> nearest("catalyst", ["pipe", "bend", "monolith"])
+    "; did you mean 'monolith'?"
     """
-    close = difflib.get_close_matches(str(name), [str(n) for n in names], n=1, cutoff=0.5)
-    return f"; did you mean {close[0]!r}?" if close else "."
+    names = [str(n) for n in names]
+    close = meant(name, names) or difflib.get_close_matches(str(name), names, n=1, cutoff=0.5)
+    return f"; did you mean {' or '.join(map(repr, close))}?" if close else "."
 
 
 def check_choice(owner, field, value, choices):

@@ -12,7 +12,7 @@ becomes of the parts of a line is told in `wavesim.descriptions.lines`.
 
 from math import cos, pi, radians, sin
 
-from wavesim.descriptions.joints import Crossover, Merge
+from wavesim.descriptions.joints import HPipe, Merge
 from wavesim.descriptions.lines import Plan
 from wavesim.descriptions.network import Network
 from wavesim.descriptions.nodes import Junction, OpenEnd, Throttle, ValvePort, Volume
@@ -155,17 +155,17 @@ def _link_banks(plan, exhaust, ends, lines):
     for suffix in ends:
         own = [(name + suffix, parts) for name, parts in lines]
         starts[suffix], last[suffix] = plan.lay(*own)
-    join = _crossover if isinstance(link, Crossover) else _crossing
+    join = _h_pipe if isinstance(link, HPipe) else _x_pipe
     join(plan, link, ends, starts)
     return last
 
 
-def _crossover(plan, link, ends, starts):
+def _h_pipe(plan, link, ends, starts):
     """A tube from the end of one collector to that of the other; the pipes run straight on."""
     a = radians(link.angle_deg)
-    for suffix, end, side in zip(ends, plan.lay(("crossover", link.tube)), (1.0, -1.0),
+    for suffix, end, side in zip(ends, plan.lay(("h-pipe", link.tube)), (1.0, -1.0),
                                  strict=True):
-        plan.nodes["crossover" + suffix] = Junction(
+        plan.nodes["h-pipe" + suffix] = Junction(
             (ends[suffix], starts[suffix], end),
             model=link.model,
             directions=((0.0, 0.0, -1.0), (0.0, 0.0, 1.0), (side * sin(a), 0.0, cos(a))),
@@ -173,10 +173,10 @@ def _crossover(plan, link, ends, starts):
         )
 
 
-def _crossing(plan, link, ends, starts):
+def _x_pipe(plan, link, ends, starts):
     """All four in one junction; each pipe lies on the side of its own collector."""
     x, z = sin(radians(link.angle_deg)), cos(radians(link.angle_deg))
-    plan.nodes["crossing"] = Junction(
+    plan.nodes["x-pipe"] = Junction(
         (*ends.values(), *starts.values()),
         model=link.model,
         directions=((-x, 0.0, -z), (x, 0.0, -z), (-x, 0.0, z), (x, 0.0, z)),

@@ -6,7 +6,7 @@ from pathlib import Path
 
 from wavesim.constants import MAX_CYLINDERS
 from wavesim.descriptions.engine import Engine
-from wavesim.descriptions.joints import Crossover, Merge
+from wavesim.descriptions.joints import HPipe, Merge
 from wavesim.descriptions.pipes import Amounts
 from wavesim.descriptions.silencers import Chamber
 from wavesim.descriptions.walls import Wall
@@ -216,8 +216,8 @@ def _named_lines(exhaust, cylinders, banks):
         yield "secondary", len(exhaust.pairs), exhaust.secondary
     link = exhaust.bank_link
     yield "collector", banks, exhaust.collector
-    if isinstance(link, Crossover):
-        yield "crossover", 1, link.tube
+    if isinstance(link, HPipe):
+        yield "h-pipe", 1, link.tube
     outlets = 1 if isinstance(link, Merge) else banks
     yield "pipe", outlets, exhaust.pipe
     yield "tailpipe", outlets, exhaust.tailpipe

@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 
 from wavesim.constants import MAX_CYLINDERS
-from wavesim.descriptions.joints import Crossing, Crossover, Merge
+from wavesim.descriptions.joints import HPipe, Merge, XPipe
 from wavesim.descriptions.lines import PARTS
 from wavesim.descriptions.nodes import Ambient
 from wavesim.descriptions.pipes import Part, as_line, line
@@ -29,7 +29,9 @@ def _pairs(owner, name, value):
 
 @dataclass(frozen=True, kw_only=True)
 class Exhaust(Description):
-    """Everything behind the exhaust ports.
+    """Everything behind the exhaust ports: header, collector, pipes, mufflers, tailpipe.
+
+    A header is the primaries with the merge in which they end.
 
     A line is a part or a sequence of parts laid end to end: `Pipe`, `Bend`, `Plate`, `Monolith`,
     `PerforatedSilencer`, `Chamber`, `SideTube`, `Resonator`.  A taper is a Pipe with an
@@ -55,10 +57,10 @@ class Exhaust(Description):
         open air.
     collector, pipe, tailpipe : line
         Behind the merge, in this order; () where there is none.
-    bank_link : Crossover, Crossing, Merge or None
-        What joins the banks of a V engine where their collectors end: a tube between them, a
-        crossing, or a merge into one pipe (then `pipe` and `tailpipe` exist once).  None: every
-        bank keeps to itself.
+    bank_link : HPipe, XPipe, Merge or None
+        What joins the banks of a V engine where their collectors end: an H-pipe, an X-pipe, or a
+        merge into one pipe (then `pipe` and `tailpipe` exist once).  None: every bank keeps to
+        itself.
     radiation : {"unflanged", "flanged", "none"}
         Of the open end, as for OpenEnd.
     ambient : Ambient
@@ -94,9 +96,7 @@ class Exhaust(Description):
     pair_merge: Merge = part(Merge, default=Merge())
     merge: Merge | None = part(Merge, default=Merge(), optional=True)
     collector: tuple[Part, ...] = line((), kinds=PARTS)
-    bank_link: Crossover | Crossing | Merge | None = part(
-        Crossover, Crossing, Merge, default=None, optional=True
-    )
+    bank_link: HPipe | XPipe | Merge | None = part(HPipe, XPipe, Merge, default=None, optional=True)
     pipe: tuple[Part, ...] = line((), kinds=PARTS)
     tailpipe: tuple[Part, ...] = line((), kinds=PARTS)
     radiation: str = choice(("unflanged", "flanged", "none"), "unflanged")

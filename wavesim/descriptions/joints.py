@@ -10,7 +10,7 @@ from wavesim.fields.description import Description, choice, number
 
 @dataclass(frozen=True, kw_only=True)
 class Merge(Description):
-    """Where the primaries meet the collector.
+    """Where the primaries of a header meet the collector; between two banks, a Y-pipe.
 
     Parameters
     ----------
@@ -31,8 +31,8 @@ class Merge(Description):
 
 
 @dataclass(frozen=True, kw_only=True)
-class Crossover(Description):
-    """Tube from one bank to the other where their collectors end.
+class HPipe(Description):
+    """H-pipe: a tube from one bank to the other where their collectors end.
 
     Parameters
     ----------
@@ -56,8 +56,8 @@ class Crossover(Description):
 
 
 @dataclass(frozen=True, kw_only=True)
-class Crossing(Description):
-    """Two pipes that touch and open into one another where the collectors of two banks end.
+class XPipe(Description):
+    """X-pipe: two pipes that touch and open into one another where the collectors of two banks end.
 
     Parameters
     ----------

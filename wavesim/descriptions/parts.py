@@ -44,7 +44,7 @@ class Plate(Part):
 
 @dataclass(frozen=True)
 class Monolith(Part):
-    """Bundle of parallel square channels across the whole case, such as a catalyst carrier.
+    """Catalyst brick: a bundle of parallel square channels across the whole case.
 
     Parameters
     ----------

@@ -55,7 +55,7 @@ def _tube_mass(density, bore, thickness, length):
 
 @dataclass(frozen=True)
 class PerforatedSilencer(Part):
-    """Straight-through silencer: a perforated core in a case, empty or packed with fibre.
+    """Straight-through silencer (muffler): a perforated core in a case, empty or packed with fibre.
 
     Parameters
     ----------
@@ -209,7 +209,7 @@ class PerforatedSilencer(Part):
 
 @dataclass(frozen=True)
 class Chamber(Part):
-    """Expansion chamber, with or without tubes that reach into it.
+    """Chamber silencer (muffler): an expansion chamber, with or without tubes that reach into it.
 
     Several in a row with baffles and internal tubes: put chambers one after the other; the tube
     through a common baffle is the outlet tube of the first with the inlet tube of the second.

@@ -27,7 +27,7 @@ RATIO_RANGE = (0.0, 0.6)  # lift over head diameter [1]
 SEAT_LIFT = 5e-5  # lift at the ends of a measured table that still counts as closed [m]
 CHECKING_LIFT = 1e-4  # default lift at which timing is stated [m]
 
-LOBES = {"gentle": (4, 6, 8), "poly": (6, 10, 14), "full": (10, 18, 26)}
+LOBES = {"gentle": (4, 6, 8), "medium": (6, 10, 14), "full": (10, 18, 26)}
 _GAS_EXCHANGE_TDC = 360.0
 _WIDEST_BASE = 700.0  # seat to seat [deg]; the lobe must fit into one cycle
 
@@ -80,7 +80,7 @@ class Cam(Description):
         Peak lift at the valve [m], 0.0005 to 0.03.
     checking_lift : float
         Lift at which both angles are stated [m], above 0 and below `lift`.
-    lobe : {"poly", "gentle", "full"}
+    lobe : {"gentle", "medium", "full"}
         Shape of the flanks; "full" opens faster and dwells longer near the peak.
 
     Raises
@@ -94,7 +94,7 @@ class Cam(Description):
     closes_deg: float = number("deg", -120.0, 200.0)
     lift: float = number("m", *LIFT_RANGE)
     checking_lift: float = number("m", 0.0, LIFT_RANGE[1], CHECKING_LIFT, low_open=True)
-    lobe: str = choice(("poly", "gentle", "full"), "poly")
+    lobe: str = choice(LOBES, "medium")
 
     def _check(self):
         owner, limits = self._owner, {"low_open": True, "high_open": True}

@@ -23,6 +23,7 @@ from wavesim.errors import (
     check_keys,
     check_number,
     located,
+    nearest,
 )
 
 _KINDS = {}
@@ -33,7 +34,17 @@ class Description:
 
     def __init_subclass__(cls, **kwargs):
         super().__init_subclass__(**kwargs)
-        _KINDS[cls.__name__] = cls
+        known = _KINDS.setdefault(cls.__name__, cls)
+        if (known.__module__, known.__qualname__) != (cls.__module__, cls.__qualname__):
+            raise InputError(
+                f"Description: {cls.__module__} describes a second {cls.__name__!r} beside that of "
+                f"{known.__module__}; files tell classes by their names, give it another."
+            )
+        _KINDS[cls.__name__] = cls  # the same place once more: a cell of a notebook run again
+
+    def __new__(cls, *values, **fields):
+        check_keys(cls.__name__, fields, [field.name for field in dataclasses.fields(cls)])
+        return super().__new__(cls)
 
     def __post_init__(self):
         for field in dataclasses.fields(self):
@@ -219,8 +230,10 @@ def part(*kinds, default=MISSING, optional=False):
 
     def check(owner, name, value):
         if not isinstance(value, kinds):
-            listed = " or ".join(kind.__name__ for kind in kinds)
-            raise InputError(f"{owner}: {name} = {value!r} must be of type {listed}.")
+            names = [kind.__name__ for kind in kinds]
+            guess = nearest(value, names) if isinstance(value, str) else "."
+            listed = " or ".join(names)
+            raise InputError(f"{owner}: {name} = {value!r} must be of type {listed}{guess}")
         return value
 
     return checked(check, default, optional, kinds=kinds)

@@ -24,8 +24,9 @@ import json
 import re
 from collections.abc import Mapping
 
-from wavesim.errors import InputError, check_choice, check_keys, located
+from wavesim.errors import InputError, check_choice, check_keys, located, nearest
 from wavesim.fields.description import Description, Named, make
+from wavesim.words import spoken
 
 _NONE = "none"
 
@@ -100,20 +101,20 @@ def _part(facts, raw, folder, path):
 
 def _part_kind(facts, raw, path):
     """Class of a part, by default the first."""
-    tag, words = facts["tag"], {_word(kind): kind for kind in facts["kinds"]}
+    tag, words = facts["tag"], {spoken(kind.__name__): kind for kind in facts["kinds"]}
     return words[check_choice(path, tag, raw.get(tag, next(iter(words))), words)]
-
-
-def _word(kind):
-    """Class name in small letters with spaces: "SideTube" is "side tube"."""
-    return re.sub(r"(?<=[a-z])(?=[A-Z])", " ", kind.__name__).lower()
 
 
 def _kind_of(kinds, raw, path):
     """Class meant by a table: as "type" says, else the one that knows most of its keys."""
+    names = {kind.__name__: kind for kind in kinds}
     if "type" in raw:
-        names = {kind.__name__: kind for kind in kinds}
         return names[check_choice(path, "type", raw["type"], names)]
+    if "part" in raw and len(kinds) > 1:
+        raise InputError(
+            f"{path}: no key 'part', the key is type and must be one of "
+            f"{', '.join(map(repr, names))}{nearest(raw['part'], names)}"
+        )
     return max(kinds, key=lambda kind: len(_csv_keys(kind, raw) & set(raw)))
 
 
@@ -166,7 +167,7 @@ def _tagged(facts, value):
     if "tag" not in facts:
         return {"type": type(value).__name__, **data}
     is_default = type(value) is facts["kinds"][0]
-    return data if is_default else {facts["tag"]: _word(type(value)), **data}
+    return data if is_default else {facts["tag"]: spoken(type(value).__name__), **data}
 
 
 def set_path(raw, path, value):
