@@ -22,7 +22,7 @@ FLOORS = {
                "march characteristics",
     "fields": "description tables toml_form",
     "gas": "species gasfit fuels models",
-    "exact": "_tools acoustics riemann silencers steady engine losses waves",
+    "exact": "_tools tuning acoustics riemann silencers steady engine losses waves",
     "descriptions": "materials settings combustion valves walls pipes parts silencers nodes intake "
                     "network lines joints engine assemble exhaust bill study",
     "arrays": "mesh compile",

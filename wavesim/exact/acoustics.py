@@ -13,29 +13,12 @@ import numpy as np
 
 from wavesim.constants import UNFLANGED_END
 from wavesim.exact._tools import require, root
+from wavesim.exact.tuning import travel_time
 
 PISTON_END = 8.0 / (3.0 * np.pi)  # end correction over radius, rigid piston in a baffle, Rayleigh
 
 _ENDS = ("closed-open", "open-open", "closed-closed")
 _FIRST_ZERO_J1 = 3.8317
-
-
-def sound_speed(temperature, gamma, gas_constant):
-    """Sound speed of a perfect gas [m/s] at `temperature` [K]: sqrt(gamma R T)."""
-    return np.sqrt(gamma * gas_constant * temperature)
-
-
-def travel_time(temperature, length, gamma, gas_constant):
-    """Time of sound through still gas [s]: the integral of dx/c.
-
-    `temperature` is a callable T(x) [K] on 0..length [m].
-    """
-    from scipy.integrate import quad
-
-    def slowness(x):
-        return 1.0 / sound_speed(temperature(x), gamma, gas_constant)
-
-    return quad(slowness, 0.0, length, epsabs=0.0, epsrel=1e-12)[0]
 
 
 def pipe_modes(length, ends, count, c, end_correction=0.0, mach=0.0):

@@ -1,7 +1,7 @@
-"""Engine arithmetic in closed form: crank, burning law, ideal cycle, blowdown, tuning rules.
+"""Engine arithmetic in closed form: crank, burning law, ideal cycle, blowdown.
 
-Heywood, Internal Combustion Engine Fundamentals (1988), ch. 2, 5, 9; the rules of thumb carry their
-own sources and are converted from inches to SI.  Crank angles are in degrees, 0 at top dead centre.
+Heywood, Internal Combustion Engine Fundamentals (1988), ch. 2, 5, 9.  Crank angles are in degrees,
+0 at top dead centre.
 """
 
 from __future__ import annotations
@@ -10,7 +10,6 @@ import numpy as np
 
 from wavesim.exact._tools import require
 from wavesim.exact.steady import critical_pressure_ratio
-from wavesim.units import cc, inch
 
 
 def crank_travel(theta_deg, stroke, rod, pin_offset=0.0):
@@ -141,65 +140,3 @@ def filled_vessel_temperature(temperature, gamma):
     gamma T0: the energy balance of an open system.  Shapiro (1953) ch. 2.
     """
     return gamma * temperature
-
-
-# Tuning rules ---------------------------------------------------------------------------------
-
-
-def return_delay(rpm, length, c):
-    """Crank angle [deg] for a wave to run down a pipe and back: 12 N L/c.
-
-    `rpm` [1/min], `length` [m], wave speed `c` [m/s].
-
-    >>> print(round(return_delay(6000.0, 0.8, 550.0), 3))
-    104.727
-    """
-    return 12.0 * rpm * length / c
-
-
-def return_rpm(delay_deg, length, c):
-    """Speed [1/min] at which a wave is back after `delay_deg` [deg]; see `return_delay`."""
-    return delay_deg * c / (12.0 * length)
-
-
-def return_speed(delay_deg, rpm, length):
-    """Wave speed [m/s] that brings a wave back after `delay_deg` [deg]; see `return_delay`."""
-    return 12.0 * rpm * length / delay_deg
-
-
-def length_rule(exhaust_opens_deg, rpm):
-    """Primary length [m] from the exhaust valve by a rule of thumb.
-
-    `exhaust_opens_deg` before bottom dead centre, `rpm` [1/min] of the wanted peak.  Bell,
-    Four-Stroke Performance Tuning: P[in] = 850 (180 + EVO)/N - 3.
-    """
-    return (850.0 * (180.0 + exhaust_opens_deg) / rpm - 3.0) * inch
-
-
-def bore_rule(cylinder_displacement, length):
-    """Primary bore [m] by a rule of thumb; `cylinder_displacement` [m3], primary `length` [m].
-
-    Bell, Four-Stroke Performance Tuning: d[in] = 2.1 sqrt(cc/(25 (P[in] + 3))).
-    """
-    return 2.1 * np.sqrt(cylinder_displacement / cc / (25.0 * (length / inch + 3.0))) * inch
-
-
-def firing_frequency(cylinders, rpm):
-    """Firing frequency of a four-stroke engine [Hz]: n N/120, `rpm` [1/min]."""
-    return cylinders * rpm / 120.0
-
-
-def peak_torque_rule(primary_area, cylinder_displacement):
-    """Speed of peak torque [1/min] from the primary's area [m2] and the cylinder's volume [m3].
-
-    Workshop rule: 88200 A[in2]/V[in3], which is a mean speed of 74.7 m/s during the stroke.
-    """
-    return 88200.0 * primary_area / cylinder_displacement * inch
-
-
-def stroke_mean_speed(primary_area, cylinder_displacement, rpm):
-    """Mean gas speed [m/s] in a primary while one displacement leaves in half a turn.
-
-    `primary_area` [m2], `cylinder_displacement` [m3], `rpm` [1/min]: V/A over 30/N seconds.
-    """
-    return cylinder_displacement / primary_area * rpm / 30.0
