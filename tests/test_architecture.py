@@ -244,13 +244,25 @@ def test_exact_solutions_never_use_a_kernel(path):
     assert not any("kernels" in name or "run" in name.split(".") for name in imports(path))
 
 
-def test_import_of_the_package_loads_neither_matplotlib_nor_the_optimizers():
-    code = (
-        "import sys, wavesim; "
-        "print(*(m for m in ('matplotlib', 'scipy.optimize', 'pandas') if m in sys.modules))"
-    )
+def loaded(code):
+    """Which of some modules are loaded after a line of code in a fresh process."""
+    watched = ("matplotlib", "scipy.optimize", "pandas", "wavesim.exact")
+    code += f"; import sys; print(*(m for m in {watched} if m in sys.modules))"
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
-    assert done.stdout.strip() == ""
+    return done.stdout.strip()
+
+
+def test_import_of_the_package_loads_neither_matplotlib_nor_the_optimizers():
+    assert loaded("import wavesim") == ""
+
+
+def test_exact_solutions_are_loaded_when_asked_for_and_bring_no_optimizers():
+    assert loaded("import wavesim as ws; ws.exact.sound_speed(300.0, 1.4, 287.05)") == (
+        "wavesim.exact")
+
+
+def test_front_door_shows_all_its_names():
+    assert set(wavesim.__all__) <= set(dir(wavesim))
 
 
 def test_every_public_name_has_a_docstring():

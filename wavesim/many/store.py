@@ -56,8 +56,8 @@ FORMAT = "wavesim point 1"
 CLAIMS = "claims"
 #: Places that only arrange or show results, by their path in the package: no part of the key.
 _SHOWING = (
-    "__init__.py", "__main__.py", "exact", "show", "front", "many", "results/compare.py",
-    "descriptions/bill.py",
+    "__init__.py", "__main__.py", "words.py", "exact", "show", "front", "many",
+    "results/compare.py", "descriptions/bill.py",
 )
 _POINT_FILE = re.compile(r"([0-9a-f]{64})(\.values)?(\.\d+)?\.npz")
 _TEMPORARY = re.compile(r"\.[0-9a-f]{64}\.\d+\.\d+\.tmp")
