@@ -27,7 +27,7 @@ from wavesim.descriptions.nodes import (
     ValvePort,
     Volume,
 )
-from wavesim.descriptions.pipes import Duct, Pipe, as_line, split_line
+from wavesim.descriptions.pipes import Duct, Pipe, as_line
 from wavesim.descriptions.settings import Settings
 from wavesim.descriptions.study import demo_path, load
 from wavesim.errors import InputError
@@ -119,10 +119,8 @@ def test_bore_and_part_follow_the_position():
     np.testing.assert_array_equal(TAPERED.part_index(x), [0, 1, 1, 2, 2])
 
 
-def test_line_is_cut_where_the_bore_jumps():
-    line = (Pipe(0.1, 0.04), Pipe(0.1, 0.04 * (1 + 1e-8)), Pipe(0.2, 0.05))
-    assert [len(duct.parts) for duct in split_line(line)] == [2, 1]
-    assert as_line(line[0]) == (line[0],)
+def test_one_part_is_a_line():
+    assert as_line(Pipe(0.1, 0.04)) == (Pipe(0.1, 0.04),)
 
 
 def test_descriptions_are_frozen_hashable_and_picklable():

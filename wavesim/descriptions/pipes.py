@@ -413,28 +413,6 @@ def same_bore(d1, d2):
     return abs(d1 - d2) <= _SAME_BORE * max(d1, d2)
 
 
-def split_line(parts):
-    """Ducts of a line: cut wherever the bore jumps.
-
-    Parameters
-    ----------
-    parts : tuple of Pipe or Bend
-        The line.
-
-    Returns
-    -------
-    list of Duct
-        One at least, if the line is not empty.
-    """
-    groups = []
-    for tube in parts:
-        if groups and same_bore(groups[-1][-1].outlet_diameter, tube.diameter):
-            groups[-1].append(tube)
-        else:
-            groups.append([tube])
-    return [Duct(parts=group) for group in groups]
-
-
 @dataclass(frozen=True, kw_only=True)
 class Duct(Description):
     """Pipes and bends end to end without a jump of bore.
