@@ -18,7 +18,7 @@ from wavesim.results.points import Point
 from wavesim.results.traces import Samples
 from wavesim.show.quantities import QUANTITIES
 
-LAYOUT = {"ducts": {}, "stores": {}, "nodes": {}, "ends": [], "gas_R": [287.0] * 3}
+LAYOUT = {"ducts": {}, "stores": {}, "nodes": {}, "ends": []}
 
 
 def invented_point(rpm):

@@ -1,6 +1,5 @@
 """Command line and report: what is printed and written, and the exit code of each way to end."""
 
-import csv
 import os
 import re
 import subprocess
@@ -9,6 +8,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from csv_files import csv_records
 from fakes import fake_sweep
 
 import wavesim.front.app
@@ -69,8 +69,7 @@ def test_written_results_can_be_read_again(study_file, tmp_path):
     assert run(study_file(rpm=(4500.0, 6000.0)), out) == 0
     sweep = Sweep.load(out / "sweep_long_collector.npz")
     assert sweep.name == "long collector" and sweep.rpm.tolist() == [4500.0, 6000.0]
-    with open(out / "sweep_long_collector.csv", newline="", encoding="utf-8") as file:
-        rows = list(csv.DictReader(file))
+    rows = csv_records(out / "sweep_long_collector.csv")
     assert [float(row["torque [N m]"]) for row in rows] == sweep["torque"].tolist()
 
 

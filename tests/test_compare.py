@@ -1,9 +1,8 @@
 """Comparison of two speed curves: differences, crossings, averages, refusals."""
 
-import csv
-
 import numpy as np
 import pytest
+from csv_files import csv_rows
 from fakes import fake_sweep
 from hypothesis import given
 from hypothesis import strategies as st
@@ -142,8 +141,7 @@ def test_csv_states_names_and_si_units_and_keeps_every_digit(tmp_path):
     b = fake_sweep((1000, 3000), [110, 150], "b")
     c = compare(a, b)
     c.to_csv(tmp_path / "c.csv", ["torque"])
-    with open(tmp_path / "c.csv", newline="", encoding="utf-8") as file:
-        head, *rows = csv.reader(file)
+    head, *rows = csv_rows(tmp_path / "c.csv")
     assert head == ["rpm [rev/min]", "interpolated", "torque a [N m]", "torque b [N m]",
                     "torque difference [N m]", "torque difference [%]"]
     assert [row[1] for row in rows] == ["0", "1", "0"]
@@ -188,4 +186,4 @@ def test_comparison_of_computed_sweeps(sweeps):
     assert c.difference("volumetric_efficiency") == pytest.approx(
         long["volumetric_efficiency"] - short["volumetric_efficiency"]
     )
-    assert "long collector" in c.summary(["torque", "power", "pmep", "bsfc", "exhaust_flow"])
+    assert "long collector" in c.summary(["torque", "power", "pmep", "bsfc", "exhaust_mass_flow"])

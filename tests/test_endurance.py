@@ -31,7 +31,9 @@ CASES = 50  # of each kind
 MORE = 500
 #: NaN says that there is no such number: no power, no heat, no flow.
 MAY_LACK = {
-    "bsfc", "heat_loss", "indicated_efficiency", "trapping_efficiency", "exhaust_temperature",
+    "bsfc", "heat_loss_share", "indicated_efficiency", "trapping_efficiency",
+    "exhaust_temperature", "imep_spread", "volumetric_efficiency_spread",
+    "residual_fraction_spread",
 }
 TWO_CYCLES = ws.Settings(
     cell_length=0.1, sample_deg=10.0, min_cycles=1, max_cycles=2, max_steps_per_cycle=40_000

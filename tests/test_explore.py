@@ -4,11 +4,11 @@ The invented engine has torque = 200 - 400 (collector length - 0.5 m)^2 - 0.01 |
 so that the best design is known.
 """
 
-import csv
 import math
 
 import numpy as np
 import pytest
+from csv_files import csv_comments, csv_records
 
 import wavesim.many.work
 from wavesim import (
@@ -187,14 +187,16 @@ def test_csv_holds_designs_or_designs_and_speeds(system, invented, tmp_path):
     found = explore(*system, {LENGTH: [0.3, 0.8]}, RPM, progress=False)
     found.to_csv(tmp_path / "a.csv")
     found.to_csv(tmp_path / "b.csv", per_speed=True)
-    with open(tmp_path / "a.csv", newline="") as file:
-        rows = list(csv.DictReader(file))
+    rows = csv_records(tmp_path / "a.csv")
     assert [float(row[LENGTH]) for row in rows] == [0.3, 0.8]
     assert float(rows[0]["torque [N m]"]) == found.mean("torque")[0]
     assert rows[1]["torque [N m]"] == "" and "Unphysical" in rows[1]["error"]
     assert float(rows[1]["mass [kg]"]) > 0.0
-    with open(tmp_path / "b.csv", newline="") as file:
-        rows = list(csv.DictReader(file))
+    comments = csv_comments(tmp_path / "a.csv")
+    assert comments[0] == "averages over speed of each design"
+    assert any(line.startswith("torque [N m]: Torque.  Brake torque") for line in comments)
+    assert csv_comments(tmp_path / "b.csv")[0] == "each design at each speed"
+    rows = csv_records(tmp_path / "b.csv")
     assert [float(row["rpm [rev/min]"]) for row in rows] == [*RPM, *RPM]
     assert [float(row["torque [N m]"]) for row in rows[:3]] == found["torque"][0].tolist()
 

@@ -55,7 +55,10 @@ def same(a, b):
         (a.rpm, a.audit, a.meta) == (b.rpm, b.audit, b.meta)
         and repr(a.values) == repr(b.values)  # NaN included
         and a.cylinders.keys() == b.cylinders.keys()
-        and all(np.array_equal(a.cylinders[name], b.cylinders[name]) for name in a.cylinders)
+        and all(
+            np.array_equal(a.cylinders[name], b.cylinders[name], equal_nan=True)
+            for name in a.cylinders
+        )
         and (a.samples is None) == (b.samples is None)
         and (a.samples is None or (
             a.samples.cells.tobytes() == b.samples.cells.tobytes()

@@ -123,13 +123,8 @@ def gas_fields(point, duct):
     All but the places over crank angle and place.
     """
     samples = point.samples
-    p, u, T, fresh, burned = (
-        samples.field(name, duct).astype(float)
-        for name in ("pressure", "velocity", "temperature", "fresh", "burned")
-    )
-    air, of_fresh, of_burned = samples.layout["gas_R"]
-    gas_constant = air + fresh * (of_fresh - air) + burned * (of_burned - air)
-    return samples.centres(duct), p, u, T, p / (gas_constant * T)
+    names = ("pressure", "velocity", "temperature", "density")
+    return samples.centres(duct), *(samples.field(name, duct).astype(float) for name in names)
 
 
 def straight_lines(exhaust):

@@ -49,7 +49,7 @@ from wavesim.descriptions.walls import Coating, Outside, Wall, Wrap, wall_balanc
 from wavesim.errors import ConvergenceError, InputError, SolverError, WavesimError, nearest
 from wavesim.fields.description import describe, restore, vary
 from wavesim.fields.tables import Table
-from wavesim.gas.models import FUELS, EngineGas, Fuel, PerfectGas
+from wavesim.gas.models import FUELS, EngineGas, Fuel, PerfectGas, TableGas
 from wavesim.many.explore import Design, Exploration, explore
 from wavesim.many.optimise import Optimum, optimise
 from wavesim.many.space import designs
@@ -61,21 +61,22 @@ from wavesim.results.compare import Comparison, compare
 from wavesim.results.points import Point, Sweep, Transient
 from wavesim.results.traces import Trace
 from wavesim.show import plots
-from wavesim.show.quantities import QUANTITIES, TRACES
+from wavesim.show.quantities import CYLINDERS, QUANTITIES, TRACES, Quantity, quantity_table
 
 __all__ = [
-    "FIBRES", "FUELS", "METALS", "QUANTITIES", "ROUGHNESS", "TRACES", "Ambient", "AnechoicEnd",
-    "AreaStep", "Bend", "Bill", "Cam", "Chamber", "ChenFlynn", "ClosedEnd", "Coating", "Comparison",
-    "ConvergenceError", "Design", "Duct", "Engine", "EngineGas", "Exhaust", "Exploration", "Fibre",
-    "FlowCoefficients", "Fuel", "HPipe", "InputError", "Intake", "Junction", "LiftTable", "Merge",
-    "Metal", "Monolith", "Network", "OpenEnd", "Optimum", "Orifice", "Outside", "Packing",
-    "PerfectGas", "Perforate", "PerforatedSilencer", "Pipe", "Plate", "Point", "Resonator",
-    "Settings", "SideTube", "SolverError", "Store", "StoreCheck", "Study", "Sweep", "Table",
-    "Throttle", "Trace", "Transient", "TransmissionLoss", "Valve", "ValvePort", "Volume", "Wall",
-    "WavesimError", "Wiebe", "Woschni", "Wrap", "XPipe", "assemble", "bill", "compare", "demo_path",
-    "describe", "designs", "exact", "explore", "gauge", "load", "optimise", "plots", "restore",
-    "run_point", "run_study", "save", "simulate", "speed_sweep", "speed_sweeps",
-    "transmission_loss", "units", "vary", "vee_firing_intervals", "wall_balance", "__version__",
+    "CYLINDERS", "FIBRES", "FUELS", "METALS", "QUANTITIES", "ROUGHNESS", "TRACES", "Ambient",
+    "AnechoicEnd", "AreaStep", "Bend", "Bill", "Cam", "Chamber", "ChenFlynn", "ClosedEnd",
+    "Coating", "Comparison", "ConvergenceError", "Design", "Duct", "Engine", "EngineGas", "Exhaust",
+    "Exploration", "Fibre", "FlowCoefficients", "Fuel", "HPipe", "InputError", "Intake", "Junction",
+    "LiftTable", "Merge", "Metal", "Monolith", "Network", "OpenEnd", "Optimum", "Orifice",
+    "Outside", "Packing", "PerfectGas", "Perforate", "PerforatedSilencer", "Pipe", "Plate", "Point",
+    "Quantity", "Resonator", "Settings", "SideTube", "SolverError", "Store", "StoreCheck", "Study",
+    "Sweep", "Table", "TableGas", "Throttle", "Trace", "Transient", "TransmissionLoss", "Valve",
+    "ValvePort", "Volume", "Wall", "WavesimError", "Wiebe", "Woschni", "Wrap", "XPipe", "assemble",
+    "bill", "compare", "demo_path", "describe", "designs", "exact", "explore", "gauge", "load",
+    "optimise", "plots", "quantity_table", "restore", "run_point", "run_study", "save", "simulate",
+    "speed_sweep", "speed_sweeps", "transmission_loss", "units", "vary", "vee_firing_intervals",
+    "wall_balance", "__version__",
 ]
 
 

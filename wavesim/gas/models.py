@@ -19,14 +19,24 @@ from numpy.polynomial.polynomial import polyder, polyval
 
 from wavesim.constants import LAMBDA_RANGE, R_AIR
 from wavesim.errors import ConvergenceError, check_number
-from wavesim.fields.description import Description, Named, checked, number
+from wavesim.fields.description import (
+    Description,
+    Named,
+    checked,
+    describe,
+    number,
+    restore,
+)
 from wavesim.gas import fuels
 from wavesim.gas.fuels import DRY_AIR, FUELS, Fuel
 from wavesim.gas.gasfit import DEGREE, T_POSITIVE, fit_energy
 from wavesim.gas.species import MOLAR_GAS_CONSTANT, T_REFERENCE, mixture_mass
 from wavesim.kernels.constants import MIXTURE, PERFECT, PRANDTL, SUTHERLAND
 
-__all__ = ["FUELS", "EngineGas", "Fuel", "GasTable", "PerfectGas"]
+__all__ = [
+    "FUELS", "EngineGas", "Fuel", "GasTable", "PerfectGas", "TableGas", "describe_gas",
+    "restore_gas",
+]
 
 
 class GasTable(NamedTuple):
@@ -121,6 +131,11 @@ class PerfectGas(_Gas):
     def _values(self):
         return self._gamma, self._R, self.heat_per_fresh, self.fuel_fraction
 
+    def describe(self):
+        """Plain data, ready for JSON: see `describe_gas`."""
+        names = ("gamma", "R", "heat_per_fresh", "fuel_fraction")
+        return {"type": "PerfectGas", **dict(zip(names, self._values(), strict=True))}
+
     def __eq__(self, other):
         return isinstance(other, PerfectGas) and self._values() == other._values()
 
@@ -128,9 +143,9 @@ class PerfectGas(_Gas):
         return hash(self._values())
 
     def __repr__(self):
-        names = ("gamma", "R", "heat_per_fresh", "fuel_fraction")
-        pairs = zip(names, self._values(), strict=True)
-        return f"PerfectGas({', '.join(f'{name}={value!r}' for name, value in pairs)})"
+        fields = self.describe()
+        kind = fields.pop("type")
+        return f"{kind}({', '.join(f'{name}={value!r}' for name, value in fields.items())})"
 
     def R(self, yf=0.0, yb=0.0):
         """Gas constant [J/(kg K)]."""
@@ -155,8 +170,49 @@ class PerfectGas(_Gas):
         return GasTable(PERFECT, np.full(3, self._R), coef)
 
 
+class _Mixture(_Gas):
+    """Relations of an ideal mixture of three parts; `_table` holds their numbers."""
+
+    def R(self, yf=0.0, yb=0.0):
+        """Gas constant [J/(kg K)] of the mixture."""
+        air, fresh, burned = self._table.R
+        return air + yf * (fresh - air) + yb * (burned - air)
+
+    def cv(self, T, yf=0.0, yb=0.0):
+        """Heat capacity at constant volume [J/(kg K)] at temperature T [K]."""
+        return 1e-3 * _blended(polyder(self._table.coef, axis=1), T, yf, yb)
+
+    def e(self, T, yf=0.0, yb=0.0):
+        """Specific sensible internal energy h - R T [J/kg] at temperature T [K]."""
+        return _blended(self._table.coef, T, yf, yb)
+
+    def temperature(self, e, yf=0.0, yb=0.0):
+        """Temperature [K] at sensible internal energy e [J/kg], by Newton's method.
+
+        Raises
+        ------
+        ConvergenceError
+            If an energy belongs to no temperature between 100 and 5000 K.
+        """
+        e, yf, yb = np.broadcast_arrays(e, yf, yb)
+        T = np.full(e.shape, 800.0)
+        for _ in range(50):
+            new = np.clip(T - (self.e(T, yf, yb) - e) / self.cv(T, yf, yb), *T_POSITIVE)
+            done = np.abs(new - T) <= 1e-10 * T
+            T = new
+            if np.all(done):
+                break
+        missed = ~(np.abs(self.e(T, yf, yb) - e) <= 1e-9 * self.cv(T, yf, yb) * T)
+        if np.any(missed):
+            raise ConvergenceError(
+                f"{type(self).__name__}: temperature at e = {e[missed].flat[0]:.6g} J/kg was not "
+                f"found between {T_POSITIVE[0]:g} K and {T_POSITIVE[1]:g} K."
+            )
+        return T[()]
+
+
 @dataclass(frozen=True)
-class EngineGas(_Gas, Description):
+class EngineGas(_Mixture, Description):
     """Ideal mixture of ambient air, fresh charge and burned products of one mixture strength.
 
     Parameters
@@ -235,42 +291,66 @@ class EngineGas(_Gas, Description):
         """The gas as plain numbers, a GasTable of kind MIXTURE."""
         return GasTable(MIXTURE, self._table.R.copy(), self._table.coef.copy())
 
-    def R(self, yf=0.0, yb=0.0):
-        """Gas constant [J/(kg K)] of the mixture."""
-        air, fresh, burned = self._table.R
-        return air + yf * (fresh - air) + yb * (burned - air)
 
-    def cv(self, T, yf=0.0, yb=0.0):
-        """Heat capacity at constant volume [J/(kg K)] at temperature T [K]."""
-        return 1e-3 * _blended(polyder(self._table.coef, axis=1), T, yf, yb)
+class TableGas(_Mixture):
+    """Gas of a table, such as the one that a result keeps of the gas that made it.
 
-    def e(self, T, yf=0.0, yb=0.0):
-        """Specific sensible internal energy h - R T [J/kg] at temperature T [K]."""
-        return _blended(self._table.coef, T, yf, yb)
+    Parameters
+    ----------
+    R : sequence of float, (3,)
+        Gas constants of air, fresh charge and burned gas [J/(kg K)].
+    coef : sequence, (3, n)
+        Coefficients of their internal energy [J/kg], see `GasTable`.
 
-    def temperature(self, e, yf=0.0, yb=0.0):
-        """Temperature [K] at sensible internal energy e [J/kg], by Newton's method.
+    Examples
+    --------
+    >>> table = PerfectGas(gamma=1.4, R=287.05).table()
+    >>> round(float(TableGas(table.R, table.coef).sound_speed(300.0)), 3)
+    347.219
+    """
 
-        Raises
-        ------
-        ConvergenceError
-            If an energy belongs to no temperature between 100 and 5000 K.
-        """
-        e, yf, yb = np.broadcast_arrays(e, yf, yb)
-        T = np.full(e.shape, 800.0)
-        for _ in range(50):
-            new = np.clip(T - (self.e(T, yf, yb) - e) / self.cv(T, yf, yb), *T_POSITIVE)
-            done = np.abs(new - T) <= 1e-10 * T
-            T = new
-            if np.all(done):
-                break
-        missed = ~(np.abs(self.e(T, yf, yb) - e) <= 1e-9 * self.cv(T, yf, yb) * T)
-        if np.any(missed):
-            raise ConvergenceError(
-                f"EngineGas: temperature at e = {e[missed].flat[0]:.6g} J/kg was not found "
-                f"between {T_POSITIVE[0]:g} K and {T_POSITIVE[1]:g} K."
-            )
-        return T[()]
+    def __init__(self, R, coef):
+        self._table = GasTable(MIXTURE, np.array(R, dtype=float), np.array(coef, dtype=float))
+
+
+def describe_gas(gas):
+    """Plain data of a gas, ready for JSON.
+
+    Parameters
+    ----------
+    gas : PerfectGas or EngineGas
+
+    Returns
+    -------
+    dict
+    """
+    return describe(gas) if isinstance(gas, Description) else gas.describe()
+
+
+def restore_gas(data):
+    """Gas from what `describe_gas` returned.
+
+    Parameters
+    ----------
+    data : dict
+
+    Returns
+    -------
+    PerfectGas or EngineGas
+
+    Raises
+    ------
+    InputError
+        If a field is unknown or a value is refused.
+
+    Examples
+    --------
+    >>> restore_gas(describe_gas(PerfectGas(gamma=1.3))) == PerfectGas(gamma=1.3)
+    True
+    """
+    if data.get("type") != "PerfectGas":
+        return restore(data)
+    return PerfectGas(**{name: value for name, value in data.items() if name != "type"})
 
 
 @lru_cache(maxsize=256)

@@ -65,9 +65,9 @@ FRESH_AT_SOC, P_IVC, V_IVC, T_IVC = range(N_CYL_STATE)
 # --- sums over a cycle --------------------------------------------------------------------------
 N_END_SUM = 4  # Record.end_sum: net out of the duct
 OUT_MASS, OUT_ENERGY, OUT_FRESH, OUT_BURNED = range(N_END_SUM)
-N_CYL_SUM = 14  # Record.cyl_sum
-(WORK_0, WORK_1, WORK_2, WORK_3, WALL_LOSS, HEAT_RELEASE, PEAK, PEAK_ANGLE,
- TRAP_MASS, TRAP_FRESH, TRAP_BURNED, TRAP_P, TRAP_T, EVO_P) = range(N_CYL_SUM)
+N_CYL_SUM = 17  # Record.cyl_sum
+(WORK_0, WORK_1, WORK_2, WORK_3, WALL_LOSS, HEAT_RELEASE, PEAK, PEAK_ANGLE, FRESH_BURNED,
+ TRAP_MASS, TRAP_FRESH, TRAP_BURNED, TRAP_P, TRAP_T, EVO_P, EVO_T, EVO_MASS) = range(N_CYL_SUM)
 
 GAIN, GRIP = range(2)  # Record.wall
 

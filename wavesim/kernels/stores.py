@@ -248,6 +248,7 @@ def cylinder_step(net, state, work, record, s, dt, theta_deg, theta_next, mass, 
         released = burning * cyl[f.Q_FRESH]
         row[f.SE] += released
         sums[f.HEAT_RELEASE] += released
+        sums[f.FRESH_BURNED] += burning
     lost = 0.0
     if net.options[f.HEAT_ON] > 0.0:
         lost = dt * wall_loss(cyl, own, now, middle, omega)
@@ -270,3 +271,5 @@ def cylinder_step(net, state, work, record, s, dt, theta_deg, theta_next, mass, 
         sums[f.TRAP_T] = now[f.NT]
     if passes(cyl[f.EVO], before, after):
         sums[f.EVO_P] = p
+        sums[f.EVO_T] = now[f.NT]
+        sums[f.EVO_MASS] = row[f.SM]

@@ -1,6 +1,5 @@
 """Many designs: what each does at some speeds, and which is the best."""
 
-import csv
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field
@@ -16,8 +15,9 @@ from wavesim.many.space import built_pair, designs, field_at, plain_pair
 from wavesim.many.sweep import checked_speeds
 from wavesim.many.work import Task, count_workers, run_chains
 from wavesim.results.compare import mean_over
+from wavesim.results.files import write_csv
 from wavesim.results.points import Failure
-from wavesim.show.quantities import QUANTITIES, display, rows_text
+from wavesim.show.quantities import QUANTITIES, column_head, column_notes, display, rows_text
 
 GOALS = ("largest", "smallest")
 KEEP = ("torque", "power")
@@ -365,6 +365,8 @@ class Exploration:
     def to_csv(self, path, *, per_speed=False):
         """Write all designs to a CSV file, SI units.
 
+        Lines that begin with "#" say what each quantity means.
+
         Parameters
         ----------
         path : str or Path
@@ -377,23 +379,25 @@ class Exploration:
         -----
         Cells of what failed are empty; the last column holds the error.
         """
-        names = self.quantities
-        units = [f"{n} [{QUANTITIES[n][1]}]" for n in names]
+        names, speed = self.quantities, ["rpm"] if per_speed else []
         amounts = [f"{n} [{unit}]" for n, (_, unit) in AMOUNTS.items()]
-        with open(path, "w", newline="", encoding="utf-8") as file:
-            out = csv.writer(file)
-            speed = ["rpm [rev/min]"] if per_speed else []
-            out.writerow(["design", *self.paths, *speed, *units, *amounts, "converged", "error"])
-            for i, design in enumerate(self):
-                head = [i, *(value_text(design.changes.get(p)) for p in self.paths)]
-                tail = [*(_cell(design.amounts.get(n, math.nan)) for n in AMOUNTS),
-                        int(design.converged), design.error]
-                if not per_speed:
-                    out.writerow([*head, *(_cell(design.mean(n)) for n in names), *tail])
-                    continue
-                for j, rpm in enumerate(design.rpm):
-                    values = (_cell(design.quantities[n][j]) for n in names)
-                    out.writerow([*head, repr(float(rpm)), *values, *tail])
+        rows = [["design", *self.paths, *map(column_head, [*speed, *names]), *amounts,
+                 "converged", "error"]]
+        for i, design in enumerate(self):
+            head = [i, *(value_text(design.changes.get(p)) for p in self.paths)]
+            tail = [*(_cell(design.amounts.get(n, math.nan)) for n in AMOUNTS),
+                    int(design.converged), design.error]
+            if not per_speed:
+                rows.append([*head, *(_cell(design.mean(n)) for n in names), *tail])
+                continue
+            for j, rpm in enumerate(design.rpm):
+                values = (_cell(design.quantities[n][j]) for n in names)
+                rows.append([*head, repr(float(rpm)), *values, *tail])
+        kind = "each design at each speed" if per_speed else "averages over speed of each design"
+        notes = [kind, *column_notes([*speed, *names]),
+                 *(f"{head}: {label}" for head, (label, _) in zip(amounts, AMOUNTS.values(),
+                                                                  strict=True))]
+        write_csv(path, notes, rows)
 
 
 def _cell(value):

@@ -52,7 +52,7 @@ try:
 except ImportError:  # no such locks on this system
     fcntl = None
 
-FORMAT = "wavesim point 1"
+FORMAT = "wavesim point 2"
 CLAIMS = "claims"
 #: Places that only arrange or show results, by their path in the package: no part of the key.
 _SHOWING = (

@@ -156,7 +156,8 @@ def _fuel_flows(sweep, speeds):
             f"speed_sweep: fuel_from covers {known[0]:g} to {known[-1]:g} rev/min, rpm = "
             f"{speeds[0]:g} to {speeds[-1]:g} rev/min must lie within."
         )
-    return dict(zip(speeds, np.interp(speeds, known, sweep["fuel_flow"]).tolist(), strict=True))
+    flows = np.interp(speeds, known, sweep["fuel_mass_flow"])
+    return dict(zip(speeds, flows.tolist(), strict=True))
 
 
 def _sweep(found, name, interrupted):

@@ -5,6 +5,15 @@ from typing import NamedTuple
 
 import numpy as np
 
+from wavesim.show.quantities import CYLINDERS, QUANTITIES
+
+STROKES = ("expansion", "exhaust", "intake", "compression")  # from firing dead centre on
+#: Quantities that are plain means of the cylinders.
+_MEANS = (
+    "peak_pressure", "peak_pressure_angle", "trapped_pressure", "trapped_temperature",
+    "opening_pressure",
+)
+
 
 class Flows(NamedTuple):
     """Gas that passed the valves of one side in a cycle, net out of the ducts, by cylinder.
@@ -25,33 +34,69 @@ class CycleSums(NamedTuple):
     ----------
     work : ndarray, (n_cyl, 4)
         Work of the gas on the piston in the four strokes from firing dead centre on [J].
-    wall_loss, released : ndarray
+    wall_heat, released_heat : ndarray
         Heat to the walls and heat of combustion [J].
-    peak, peak_angle : ndarray
-        Highest pressure [Pa] and its angle after the cylinder's own firing dead centre [deg].
+    burned_charge : ndarray
+        Fresh charge that burned [kg].
+    peak_pressure, peak_pressure_angle : ndarray
+        Highest pressure [Pa] and its angle after the cylinder's own firing dead centre, 0 to 720
+        [deg].
     trapped_mass, trapped_fresh, trapped_burned : ndarray
         When the intake valve is shut [kg].
     trapped_pressure, trapped_temperature : ndarray
         At that moment [Pa], [K].
-    opening_pressure : ndarray
-        When the exhaust valve opens [Pa].
+    opening_pressure, opening_temperature, opening_mass : ndarray
+        When the exhaust valve opens [Pa], [K], [kg].
     """
 
     work: np.ndarray
-    wall_loss: np.ndarray
-    released: np.ndarray
-    peak: np.ndarray
-    peak_angle: np.ndarray
+    wall_heat: np.ndarray
+    released_heat: np.ndarray
+    burned_charge: np.ndarray
+    peak_pressure: np.ndarray
+    peak_pressure_angle: np.ndarray
     trapped_mass: np.ndarray
     trapped_fresh: np.ndarray
     trapped_burned: np.ndarray
     trapped_pressure: np.ndarray
     trapped_temperature: np.ndarray
     opening_pressure: np.ndarray
+    opening_temperature: np.ndarray
+    opening_mass: np.ndarray
 
 
-def evaluate(engine, gas, rpm, sums, intake, exhaust, back_pressure):
-    """All scalars of an operating point, and some of them by cylinder.
+def amounts_of(sums, intake, exhaust, back_pressure):
+    """What a cycle left behind, by cylinder and under the names of `CYLINDERS`.
+
+    Parameters
+    ----------
+    sums : CycleSums
+    intake, exhaust : Flows
+        At the valves.
+    back_pressure : ndarray, (n_cyl,)
+        Mean gauge pressure at each exhaust valve [Pa].
+
+    Returns
+    -------
+    dict of ndarray, each (n_cyl,)
+    """
+    held = sums._asdict()
+    work, angle = held.pop("work"), held.pop("peak_pressure_angle")
+    return {
+        **{f"work_{stroke}": work[:, i] for i, stroke in enumerate(STROKES)},
+        **held,
+        "peak_pressure_angle": np.where(angle > 360.0, angle - 720.0, angle),
+        **{f"intake_{name}": amount for name, amount in intake._asdict().items()},
+        "exhaust_mass": -exhaust.mass,
+        "exhaust_energy": -exhaust.energy,
+        "exhaust_burned": -exhaust.burned,
+        "short_circuit": -exhaust.fresh,
+        "back_pressure": back_pressure,
+    }
+
+
+def evaluate(engine, gas, rpm, amounts, back_pressure):
+    """All scalars of an operating point, and what each cylinder has for itself.
 
     Parameters
     ----------
@@ -60,9 +105,8 @@ def evaluate(engine, gas, rpm, sums, intake, exhaust, back_pressure):
         As the last cycle burned it.
     rpm : float
         Engine speed [rev/min].
-    sums : CycleSums
-    intake, exhaust : Flows
-        At the valves.
+    amounts : mapping of ndarray, each (n_cyl,)
+        From `amounts_of`; the `cylinders` of a Point give its `values` again, to the last bit.
     back_pressure : float
         Mean gauge pressure at the exhaust valves [Pa].
 
@@ -70,85 +114,110 @@ def evaluate(engine, gas, rpm, sums, intake, exhaust, back_pressure):
     -------
     values : dict of float
         By the names of `QUANTITIES`, SI units.
-    cylinders : dict of ndarray
-        Some of them by cylinder, (n_cyl,).
+    cylinders : dict of ndarray, each (n_cyl,)
+        By the names of `CYLINDERS`: the amounts, and quantities of each cylinder alone.
     """
-    Vd, work = engine.displacement, sums.work
-    cycles_per_second = rpm / 120.0
-    fmep = engine.friction.mean_effective_pressure(
-        float(sums.peak.mean()), engine.mean_piston_speed(rpm)
+    own = {**amounts, **_of_gas(engine, gas, amounts, _each, len(amounts["trapped_mass"]))}
+    values = _of_gas(engine, gas, amounts, np.sum, 1)
+    values |= {name: amounts[name].mean() for name in _MEANS}
+    values |= _of_crank(engine, gas, rpm, amounts, values)
+    values |= {
+        "back_pressure": back_pressure,
+        "imep_spread": _spread(own["imep_net"]),
+        "volumetric_efficiency_spread": _spread(own["volumetric_efficiency"]),
+        "residual_fraction_spread": _spread(own["residual_fraction"]),
+        "peak_pressure_spread": _spread(own["peak_pressure"]),
+    }
+    return (
+        {name: float(values[name]) for name in QUANTITIES},
+        {name: np.array(own[name]) for name in CYLINDERS},
     )
-    imep_net = work.sum() / Vd
-    bmep = imep_net - fmep
-    torque = bmep * Vd / (4.0 * pi)
+
+
+def _each(amounts):
+    """Amounts of each cylinder alone, (n_cyl,), in place of the sum of all."""
+    return amounts.reshape(len(amounts), -1).sum(axis=1)
+
+
+def _of_gas(engine, gas, amounts, total, count):
+    """Quantities of all cylinders together or of each.
+
+    `total` makes them one, `count` is how often its result goes into the swept volume.
+    """
+    Vd = engine.displacement / count
+    work = np.column_stack([amounts[f"work_{stroke}"] for stroke in STROKES])
     air_share = 1.0 - gas.fuel_fraction
-    delivered = intake.fresh.sum()  # fresh charge through the intake valves, net
-    trapped = sums.trapped_fresh.sum()
-    fuel = delivered * gas.fuel_fraction
+    delivered = total(amounts["intake_fresh"])  # fresh charge through the intake valves, net
+    trapped, mass = total(amounts["trapped_fresh"]), total(amounts["trapped_mass"])
     ambient = engine.intake.ambient
     reference = float(gas.density(ambient.pressure, ambient.temperature, 0.0, 0.0))
-    released = sums.released.sum()
-    lam = float(getattr(gas, "lam", float("nan")))
-    out_mass, out_energy = -exhaust.mass.sum(), -exhaust.energy.sum()
-    out_fresh, out_burned = -exhaust.fresh.sum(), -exhaust.burned.sum()
-    power = torque * rpm * pi / 30.0
-    values = {
-        "torque": torque,
-        "power": power,
-        "bmep": bmep,
-        "imep_gross": (work[:, 0] + work[:, 3]).sum() / Vd,
-        "imep_net": imep_net,
-        "pmep": -(work[:, 1] + work[:, 2]).sum() / Vd,
-        "pmep_exhaust": -work[:, 1].sum() / Vd,
-        "pmep_intake": -work[:, 2].sum() / Vd,
-        "fmep": fmep,
+    fuel = delivered * gas.fuel_fraction
+    out = [total(amounts[name]) for name in (
+        "exhaust_energy", "exhaust_mass", "short_circuit", "exhaust_burned")]
+    return {
+        "imep_gross": total(work[:, 0] + work[:, 3]) / Vd,
+        "imep_net": total(work) / Vd,
+        "pmep": -total(work[:, 1] + work[:, 2]) / Vd,
+        "pmep_exhaust": -total(work[:, 1]) / Vd,
+        "pmep_intake": -total(work[:, 2]) / Vd,
         "volumetric_efficiency": delivered * air_share / (reference * Vd),
         "air_per_cycle": delivered * air_share,
         "trapped_air": trapped * air_share,
-        "residual_fraction": sums.trapped_burned.sum() / sums.trapped_mass.sum(),
-        "scavenging_efficiency": trapped / sums.trapped_mass.sum(),
+        "residual_fraction": total(amounts["trapped_burned"]) / mass,
+        "scavenging_efficiency": trapped / mass,
         "trapping_efficiency": _ratio(trapped, delivered),
-        "short_circuit": out_fresh,
-        "lambda": lam,
-        "air_fuel_ratio": air_share / gas.fuel_fraction if gas.fuel_fraction else float("inf"),
-        "air_flow": delivered * air_share * cycles_per_second,
-        "fuel_flow": fuel * cycles_per_second,
-        "exhaust_flow": out_mass * cycles_per_second,
-        "bsfc": fuel * cycles_per_second / power if power > 0.0 else float("nan"),
-        "exhaust_temperature": _temperature_of(gas, out_energy, out_mass, out_fresh, out_burned),
-        "back_pressure": back_pressure,
-        "peak_pressure": float(sums.peak.mean()),
-        "peak_pressure_angle": float(sums.peak_angle.mean()),
-        "trapped_pressure": sums.trapped_pressure.mean(),
-        "trapped_temperature": sums.trapped_temperature.mean(),
-        "opening_pressure": sums.opening_pressure.mean(),
-        "heat_loss": _ratio(sums.wall_loss.sum(), released),
-        "indicated_efficiency": _ratio(work.sum(), fuel * getattr(gas, "heating_value", 0.0)),
+        "short_circuit": out[2],
+        "exhaust_temperature": _temperature_of(gas, *out),
+        "heat_loss_share": _ratio(total(amounts["wall_heat"]), total(amounts["released_heat"])),
+        "indicated_efficiency": _ratio(total(work), fuel * getattr(gas, "heating_value", 0.0)),
     }
-    cylinders = {
-        "imep_net": work.sum(axis=1) * len(work) / Vd,
-        "trapped_fresh": sums.trapped_fresh.copy(),
-        "residual_fraction": sums.trapped_burned / sums.trapped_mass,
-        "peak_pressure": sums.peak.copy(),
-        "air": intake.fresh * air_share,
+
+
+def _of_crank(engine, gas, rpm, amounts, values):
+    """Quantities that only the engine as a whole has; `values` holds those of its gas."""
+    cycles_per_second = rpm / 120.0
+    fmep = engine.friction.mean_effective_pressure(
+        float(values["peak_pressure"]), engine.mean_piston_speed(rpm)
+    )
+    bmep = values["imep_net"] - fmep
+    torque = bmep * engine.displacement / (4.0 * pi)
+    power = torque * rpm * pi / 30.0
+    fuel = gas.fuel_fraction
+    fuel_mass_flow = amounts["intake_fresh"].sum() * fuel * cycles_per_second
+    return {
+        "torque": torque,
+        "power": power,
+        "bmep": bmep,
+        "fmep": fmep,
+        "air_fuel_lambda": getattr(gas, "lam", float("nan")),
+        "air_fuel_ratio": (1.0 - fuel) / fuel if fuel else float("inf"),
+        "air_mass_flow": values["air_per_cycle"] * cycles_per_second,
+        "fuel_mass_flow": fuel_mass_flow,
+        "exhaust_mass_flow": amounts["exhaust_mass"].sum() * cycles_per_second,
+        "bsfc": fuel_mass_flow / power if power > 0.0 else float("nan"),
     }
-    return {name: float(value) for name, value in values.items()}, cylinders
+
+
+def _spread(values):
+    """Largest less smallest over the size of the mean."""
+    return _ratio(values.max() - values.min(), abs(values.mean()))
 
 
 def _ratio(part, whole):
     """`part` over `whole`, NaN where there is next to no whole."""
-    return part / whole if abs(whole) > 1e-6 * abs(part) else float("nan")
+    there = np.abs(whole) > 1e-6 * np.abs(part)
+    return np.where(there, part, np.nan) / np.where(there, whole, 1.0)
 
 
 def _temperature_of(gas, energy, mass, fresh, burned):
-    """Temperature at which `mass` carries the enthalpy `energy`."""
-    if mass <= 0.0:
-        return float("nan")
-    yf, yb, h = fresh / mass, burned / mass, energy / mass
-    T = 1000.0
+    """Temperature at which `mass` carries the enthalpy `energy`, NaN where there is none."""
+    there = mass > 0.0
+    yf, yb, h = (np.where(there, part, 0.0) / np.where(there, mass, 1.0)
+                 for part in (fresh, burned, energy))
+    T = np.full(np.shape(mass), 1000.0)
     for _ in range(50):
-        step = (h - float(gas.h(T, yf, yb))) / float(gas.cp(T, yf, yb))
-        T += step
-        if abs(step) < 1e-9 * T:
+        step = (h - gas.h(T, yf, yb)) / gas.cp(T, yf, yb)
+        T = T + step
+        if np.all(np.abs(step) < 1e-9 * T):
             break
-    return T
+    return np.where(there, T, np.nan)

@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from wavesim.descriptions.nodes import Volume
+from wavesim.descriptions.nodes import Perforate, Volume
 from wavesim.descriptions.valves import CHECKING_LIFT, seat_events
 from wavesim.kernels import flat as f
 from wavesim.march.evaluate import CycleSums, Flows
@@ -26,13 +26,37 @@ def samples_of(model, x, x_name):
         if len(node.ends) == 1 and not isinstance(node, Volume)
     }
     held = {name: row for name, row in model.stores.items() if name not in nodes}
+    cylinders = _cylinders(model)
     layout = {
         "ducts": ducts, "stores": held, "nodes": nodes,
         "ends": [list(end) for end in model.ends],
-        "gas_R": [float(v) for v in model.net.gas_R],
+        "volumes": {
+            name: float(model.net.store_volume[row])
+            for name, row in held.items() if name not in cylinders
+        },
+        "cylinders": cylinders,
+        "connections": {
+            name: [node.core, node.annulus] if isinstance(node, Perforate)
+            else [f"{duct}.{side}" for duct, side in node.ends]
+            for name, node in network.nodes.items()
+        },
+        "gas": {"R": model.net.gas_R.tolist(), "coef": model.net.gas_coef.tolist()},
     }
+    if cylinders:
+        layout["rpm"] = float(model.net.options[f.OMEGA_DEG]) / 6.0
+        layout["firing_angles_deg"] = [known["firing_deg"] for known in cylinders.values()]
     record = model.record
     return Samples(x, x_name, record.field, record.store, record.end, layout)
+
+
+def _cylinders(model):
+    """What the volume of each cylinder follows from, by the name of its store."""
+    columns = {"bore": f.BORE, "stroke": f.STROKE, "rod": f.ROD, "pin_offset": f.PIN,
+               "clearance": f.CLEARANCE, "firing_deg": f.PHASE}
+    return {
+        f"cylinder {n}": {name: float(row[column]) for name, column in columns.items()}
+        for n, row in enumerate(model.net.cyl_par, start=1)
+    }
 
 
 def final_state(model):
@@ -64,11 +88,13 @@ def cycle_sums(model):
     """Sums of the last cycle by cylinder."""
     sums = model.record.cyl_sum
     return CycleSums(
-        work=sums[:, f.WORK_0 : f.WORK_3 + 1], wall_loss=sums[:, f.WALL_LOSS],
-        released=sums[:, f.HEAT_RELEASE], peak=sums[:, f.PEAK], peak_angle=sums[:, f.PEAK_ANGLE],
+        work=sums[:, f.WORK_0 : f.WORK_3 + 1], wall_heat=sums[:, f.WALL_LOSS],
+        released_heat=sums[:, f.HEAT_RELEASE], burned_charge=sums[:, f.FRESH_BURNED],
+        peak_pressure=sums[:, f.PEAK], peak_pressure_angle=sums[:, f.PEAK_ANGLE],
         trapped_mass=sums[:, f.TRAP_MASS], trapped_fresh=sums[:, f.TRAP_FRESH],
         trapped_burned=sums[:, f.TRAP_BURNED], trapped_pressure=sums[:, f.TRAP_P],
         trapped_temperature=sums[:, f.TRAP_T], opening_pressure=sums[:, f.EVO_P],
+        opening_temperature=sums[:, f.EVO_T], opening_mass=sums[:, f.EVO_MASS],
     )
 
 
@@ -80,14 +106,18 @@ def valve_flows(model, side):
 
 
 def mean_gauge(model, side):
-    """Mean pressure at the valves of one side less the pressure of the surroundings there."""
-    mean = model.record.end[:, valve_rows(model, side), 0].mean()
+    """Mean pressure at the valves of one side less the pressure of the surroundings there.
+
+    The mean of the cylinders, and each by cylinder, (n_cyl,).
+    """
+    pressure = model.record.end[:, valve_rows(model, side), 0]
     outlets = [
         node.ambient.pressure
         for node in model.network.nodes.values()
         if hasattr(node, "ambient") and not getattr(node, "intake", False)
     ]
-    return float(mean - np.mean(outlets))
+    outside = np.mean(outlets)
+    return float(pressure.mean() - outside), pressure.mean(axis=0) - outside
 
 
 def engine_facts(engine, model):

@@ -21,7 +21,7 @@ from wavesim.march.cycles import (
     settled,
     take_over,
 )
-from wavesim.march.evaluate import evaluate
+from wavesim.march.evaluate import amounts_of, evaluate
 from wavesim.march.prolong import prolong
 from wavesim.march.readout import (
     cycle_sums,
@@ -131,10 +131,11 @@ def run_point(
     cycles = settle(model, walls, settings, **demand)
     if fuel_flow is not None:
         check_mixture(model.gas, fuel_flow)
-    values, cylinders = evaluate(
-        engine, model.gas, rpm, cycle_sums(model), valve_flows(model, "intake"),
-        valve_flows(model, "exhaust"), mean_gauge(model, "exhaust"),
+    back_pressure, by_cylinder = mean_gauge(model, "exhaust")
+    amounts = amounts_of(
+        cycle_sums(model), valve_flows(model, "intake"), valve_flows(model, "exhaust"), by_cylinder
     )
+    values, cylinders = evaluate(engine, model.gas, rpm, amounts, back_pressure)
     audit = cycle_ledger(model, cycles.before, cycles.after)
     audit |= {
         "cycles": len(cycles.history),
@@ -148,7 +149,10 @@ def run_point(
         "wall_time": time.perf_counter() - clock,
     }
     x = np.arange(model.record.field.shape[0]) * settings.sample_deg
-    meta = point_meta(engine, exhaust, settings, engine_facts(engine, model) | wall_facts(walls))
+    meta = point_meta(
+        engine, exhaust, settings, gas=model.gas, fuel_flow=fuel_flow, network=network,
+        facts=engine_facts(engine, model) | wall_facts(walls),
+    )
     return Point(
         rpm, values, cylinders, samples_of(model, x, "theta_deg"), audit, meta,
         restart_of(rough.model if rough else model),

@@ -4,14 +4,14 @@ Both curves are taken as straight between the speeds that were computed.  Where 
 different speeds, both are read on all speeds of either inside the range that both cover.
 """
 
-import csv
 from typing import NamedTuple
 
 import numpy as np
 
 from wavesim.errors import InputError, check_choice, check_number
+from wavesim.results.files import write_csv
 from wavesim.results.points import Sweep
-from wavesim.show.quantities import QUANTITIES, display, rows_text
+from wavesim.show.quantities import QUANTITIES, column_notes, display, rows_text
 
 DEFAULT = ("torque", "power")
 
@@ -314,6 +314,8 @@ class Comparison:
     def to_csv(self, path, quantities=DEFAULT):
         """Write both curves and their difference to a CSV file, units in the header, SI.
 
+        Lines that begin with "#" say what each quantity means.
+
         Parameters
         ----------
         path : str or Path
@@ -333,10 +335,12 @@ class Comparison:
             head += [f"{quantity} {name} [{unit}]" for name in self.names]
             head += [f"{quantity} difference [{unit}]", f"{quantity} difference [%]"]
             columns += [a, b, b - a, _percent(a, b)]
-        with open(path, "w", newline="", encoding="utf-8") as file:
-            out = csv.writer(file)
-            out.writerow(head)
-            out.writerows(zip(*(column.tolist() for column in columns), strict=True))
+        rows = zip(*(column.tolist() for column in columns), strict=True)
+        notes = [
+            f"{self.names[1]} against {self.names[0]}",
+            *column_notes(["rpm", "interpolated", *quantities]),
+        ]
+        write_csv(path, notes, [head, *rows])
 
     def plot(self, ax=None, quantity="torque", **line_kws):
         """Draw both curves and their difference.

@@ -3,20 +3,28 @@
 All keep plain arrays and can be written to one .npz file (arrays and a JSON header, no pickle) and
 read back."""
 
-import csv
 from dataclasses import dataclass, field
 from typing import NamedTuple
 
 import numpy as np
 
 from wavesim._version import __version__
+from wavesim.descriptions.assemble import assemble
 from wavesim.errors import InputError, check_choice
 from wavesim.fields.description import describe, restore
-from wavesim.results.files import read_npz, write_npz
+from wavesim.gas.models import describe_gas, restore_gas
+from wavesim.results.files import read_npz, write_csv, write_npz
 from wavesim.results.traces import SAMPLE_ARRAYS, Samples
-from wavesim.show.quantities import QUANTITIES, display, heading, rows_text
+from wavesim.show.quantities import (
+    QUANTITIES,
+    column_head,
+    column_notes,
+    display,
+    heading,
+    rows_text,
+)
 
-FORMAT = "wavesim sweep 1"
+FORMAT = "wavesim sweep 2"
 
 
 @dataclass(frozen=True, eq=False)
@@ -30,13 +38,16 @@ class Point:
     values : dict
         Scalars by the names of `QUANTITIES`, SI units; also as attributes, `point.torque`.
     cylinders : dict
-        The same kind of scalars per cylinder as arrays (n_cylinder,).
+        Arrays (n_cylinder,) by the names of `CYLINDERS`, SI units: amounts of the last cycle, of
+        which `values` are made, and quantities of each cylinder alone.
     samples : Samples
         The last cycle against crank angle; see `trace`.
     audit : dict
         Cycles, steps, convergence, mass and energy imbalance, wall time.
     meta : dict
-        Full description of engine, exhaust and settings, names, valve events, library version.
+        All that made the point, fit for JSON: engine, exhaust or network, settings, gas, fuel
+        flow, weather, library version; and valve events, firing angles, wall temperatures.  See
+        `engine`, `exhaust`, `network`, `gas`, `weather`.
     """
 
     rpm: float
@@ -67,6 +78,25 @@ class Point:
     def exhaust(self):
         """The exhaust as it was described."""
         return restore(self.meta["exhaust"])
+
+    @property
+    def gas(self):
+        """The gas of the last cycle: a PerfectGas or an EngineGas.
+
+        With a given fuel flow its mixture strength is the one that followed from it.
+        """
+        return restore_gas(self.meta["gas"])
+
+    @property
+    def network(self):
+        """The network that was run."""
+        given = self.meta["network"]
+        return assemble(self.engine, self.exhaust) if given is None else restore(given)
+
+    @property
+    def weather(self):
+        """Surroundings by the name of the node that opens into them: a dict of Ambient."""
+        return {name: restore(ambient) for name, ambient in self.meta["weather"].items()}
 
     def trace(self, quantity, at, x=None):
         """One quantity at one place against crank angle: see `Samples.trace`."""
@@ -181,25 +211,21 @@ class Sweep:
     def to_csv(self, path):
         """Write all quantities against speed to a CSV file, units in the header, SI.
 
-        Speeds that failed are left out.
+        Lines that begin with "#" say what each column means.  Speeds that failed are left out.
 
         Parameters
         ----------
         path : str or Path
             The file; an existing one is overwritten.
         """
-        names = list(QUANTITIES)
-        with open(path, "w", newline="", encoding="utf-8") as file:
-            out = csv.writer(file)
-            out.writerow(
-                ["rpm [rev/min]", *(f"{n} [{QUANTITIES[n][1]}]" for n in names), "cycles",
-                 "converged", "mass_error [1]", "energy_error [1]"]
-            )
-            for p in self.points:
-                out.writerow(
-                    [repr(p.rpm), *(repr(float(p.values[n])) for n in names), p.audit["cycles"],
-                     int(p.converged), p.audit["mass_error"], p.audit["energy_error"]]
-                )
+        names = ["rpm", *QUANTITIES, "cycles", "converged", "mass_error", "energy_error"]
+        rows = [
+            [repr(p.rpm), *(repr(float(p.values[n])) for n in QUANTITIES), p.audit["cycles"],
+             int(p.converged), p.audit["mass_error"], p.audit["energy_error"]]
+            for p in self.points
+        ]
+        notes = [f"{self.name or 'sweep'}, wavesim {__version__}", *column_notes(names)]
+        write_csv(path, notes, [[column_head(name) for name in names], *rows])
 
     def save(self, path):
         """Write everything to one .npz file: arrays, and a JSON header with the descriptions.
@@ -288,8 +314,7 @@ def pack_points(points):
     for i, p in enumerate(points):
         head = {"rpm": p.rpm, "values": p.values, "audit": p.audit, "meta": p.meta,
                 "cylinders": list(p.cylinders)}
-        for name, values in p.cylinders.items():
-            arrays[f"{i}/cylinder/{name}"] = values
+        arrays[f"{i}/cylinders"] = np.array(list(p.cylinders.values()))  # one file member, not 40
         if p.samples is not None:
             head |= {"layout": p.samples.layout, "x_name": p.samples.x_name}
             arrays |= {f"{i}/{name}": getattr(p.samples, name) for name in SAMPLE_ARRAYS}
@@ -305,16 +330,38 @@ def unpack_points(arrays, heads):
         if "layout" in head:
             x, *rest = (arrays[f"{i}/{name}"] for name in SAMPLE_ARRAYS)
             samples = Samples(x, head["x_name"], *rest, head["layout"])
-        cylinders = {n: arrays[f"{i}/cylinder/{n}"] for n in head["cylinders"]}
+        cylinders = dict(zip(head["cylinders"], arrays[f"{i}/cylinders"], strict=True))
         points.append(
             Point(head["rpm"], head["values"], cylinders, samples, head["audit"], head["meta"])
         )
     return points
 
 
-def point_meta(engine, exhaust, settings, extra):
-    """Header of a Point: the full description of what was computed, and the library version."""
+def point_meta(engine, exhaust, settings, *, gas, fuel_flow, network, facts):
+    """Header of a Point: all that made it.
+
+    Parameters
+    ----------
+    engine : Engine
+    exhaust : Exhaust or None
+        None: the network was given instead.
+    settings : Settings
+    gas : PerfectGas or EngineGas
+        Of the last cycle.
+    fuel_flow : float or None
+        If it was given [kg/s].
+    network : Network
+        That was run.  It is written down where no exhaust is there to assemble it from.
+    facts : dict
+        What else is known, fit for JSON.
+    """
     return {
         "engine": describe(engine), "exhaust": describe(exhaust), "settings": describe(settings),
-        "version": __version__, **extra,
+        "network": describe(network) if exhaust is None else None,
+        "gas": describe_gas(gas), "fuel_flow": fuel_flow,
+        "weather": {
+            name: describe(node.ambient)
+            for name, node in network.nodes.items() if hasattr(node, "ambient")
+        },
+        "version": __version__, **facts,
     }

@@ -112,15 +112,18 @@ def plot_trace(traces, ax=None, label=None, **line_kws):
         raise InputError(f"plot_trace: {len(labels)} labels for {len(traces)} traces.")
     ax = _axes(ax)
     shown, angle = display(traces[0].quantity), traces[0].x_name == "theta_deg"
+    owners = {trace.cylinder for trace in traces}
+    whose = f"cylinder {owners.pop()}" if len(owners) == 1 else "its own cylinder"
     for i, (trace, name) in enumerate(zip(traces, labels, strict=True)):
         style = {"color": COLOURS[i % len(COLOURS)], "lw": 1.6, "label": name} | line_kws
         x = trace.x if angle else 1e3 * trace.x
         ax.plot(x, shown.factor * trace.values, **style)
-    ax.set_xlabel("crank angle after firing TDC of cylinder 1 [deg]" if angle else "time [ms]")
+    ax.set_xlabel(f"crank angle after firing TDC of {whose} [deg]" if angle else "time [ms]")
     ax.set_ylabel(shown.axis)
     if angle:
-        ax.set_xticks(np.arange(0.0, 721.0, 90.0))
-        ax.set_xlim(0.0, 720.0)
+        first = 90.0 * np.floor(min(trace.x[0] for trace in traces) / 90.0)
+        ax.set_xticks(first + np.arange(0.0, 721.0, 90.0))
+        ax.set_xlim(first, first + 720.0)
     _legend(ax)
     return _dress(ax)
 
