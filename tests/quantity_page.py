@@ -1,4 +1,4 @@
-"""QUANTITIES.md from the tables of quantities: python tests/quantity_page.py > QUANTITIES.md"""
+"""The page of quantities: python tests/quantity_page.py > wavesim/show/quantities.md"""
 
 from wavesim.show.quantities import CYLINDERS, QUANTITIES, TRACES, display
 
