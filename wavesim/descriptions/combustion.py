@@ -5,7 +5,7 @@ from math import exp, log
 
 import numpy as np
 
-from wavesim.constants import LAMBDA_RANGE, RPM_RANGE
+from wavesim.constants import LAMBDA_RANGE, RPM_RANGE, STANDARD_PRESSURE
 from wavesim.fields.description import Description, choice, number, part
 from wavesim.fields.tables import Table, number_or_table, value_at
 from wavesim.gas.flame import FLAMES, burn_angle_ratio, laminar_burning_velocity
@@ -120,7 +120,7 @@ class FlameScaling(Description):
 def _velocity(fuel, residual, air_fuel_lambda, temperature, pressure):
     """Burning velocity [m/s], at 298 K and 1 atm where the charge is not to count."""
     return laminar_burning_velocity(
-        fuel, air_fuel_lambda, residual, temperature or 298.0, pressure or 101325.0
+        fuel, air_fuel_lambda, residual, temperature or 298.0, pressure or STANDARD_PRESSURE
     )
 
 

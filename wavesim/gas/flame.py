@@ -13,6 +13,7 @@ that of Rhodes and Keck, SAE 850047 (1985).  All four from memory.
 
 from typing import NamedTuple
 
+from wavesim.constants import LAMBDA_RANGE, STANDARD_PRESSURE
 from wavesim.errors import check_choice, check_number
 
 
@@ -31,10 +32,12 @@ FLAMES = {
     "iso-octane": _Peak(1.13, 0.263, -0.847),
     "methanol": _Peak(1.11, 0.369, -1.405),
 }
+#: Of the unburned charge [K], [Pa]: wide, to hold whatever a cycle that still settles may pass.
+TEMPERATURES, PRESSURES = (200.0, 1400.0), (1e3, 1e8)
 SLOWEST = 0.01  # [m/s] below it the correlation says that nothing burns
 
 
-def laminar_burning_velocity(fuel, lam, residual=0.0, temperature=298.0, pressure=101325.0):
+def laminar_burning_velocity(fuel, lam, residual=0.0, temperature=298.0, pressure=STANDARD_PRESSURE):
     """Laminar burning velocity of a premixed charge.
 
     Parameters
@@ -45,7 +48,7 @@ def laminar_burning_velocity(fuel, lam, residual=0.0, temperature=298.0, pressur
     residual : float
         Mole fraction of burned gas in the charge, 0 to 1.
     temperature : float
-        Of the unburned charge [K], 200 to 1500.
+        Of the unburned charge [K], 200 to 1400.
     pressure : float
         [Pa], 1e3 to 1e8.
 
@@ -75,13 +78,13 @@ def laminar_burning_velocity(fuel, lam, residual=0.0, temperature=298.0, pressur
     """
     owner = "laminar_burning_velocity"
     peak = FLAMES[check_choice(owner, "fuel", fuel, FLAMES)]
-    phi = 1.0 / check_number(owner, "lam", lam, "1", 0.6, 1.6)
+    phi = 1.0 / check_number(owner, "lam", lam, "1", *LAMBDA_RANGE)
     check_number(owner, "residual", residual, "1", 0.0, 1.0)
-    check_number(owner, "temperature", temperature, "K", 200.0, 1500.0)
-    check_number(owner, "pressure", pressure, "Pa", 1e3, 1e8)
+    check_number(owner, "temperature", temperature, "K", *TEMPERATURES)
+    check_number(owner, "pressure", pressure, "Pa", *PRESSURES)
     cold = peak.velocity + peak.fall * (phi - peak.phi) ** 2
     hot = (temperature / 298.0) ** (2.18 - 0.8 * (phi - 1.0))
-    pressed = (pressure / 101325.0) ** (-0.16 + 0.22 * (phi - 1.0))
+    pressed = (pressure / STANDARD_PRESSURE) ** (-0.16 + 0.22 * (phi - 1.0))
     diluted = 1.0 - 2.06 * residual**0.77
     return max(SLOWEST, max(0.0, cold) * hot * pressed * max(0.0, diluted))
 

@@ -7,10 +7,12 @@ together, as wall temperatures do.
 
 import numpy as np
 
+from wavesim.gas.flame import PRESSURES, TEMPERATURES
 from wavesim.kernels import flat as f
 
 LATEST = 359.0  # [deg] after firing dead centre: all must be burned then
 EARLIEST = -179.0
+_CHARGE = ((f.TRAP_T, TEMPERATURES), (f.TRAP_P, PRESSURES))
 
 
 def residual_mole_fraction(gas, fresh, burned, mass):
@@ -56,7 +58,7 @@ def follow_burn(model, rpm):
         ))
         ratio = combustion.scaling.angle_ratio(
             fuel, rpm, min(1.0, max(0.0, x)), model.gas.lam,
-            min(1500.0, max(200.0, charge[f.TRAP_T])), min(1e8, max(1e3, charge[f.TRAP_P])),
+            *(min(high, max(low, charge[column])) for column, (low, high) in _CHARGE),
         )
         start, duration = combustion.start_and_duration(rpm, ratio)
         held = max(start, EARLIEST), min(duration, LATEST - max(start, EARLIEST))
