@@ -37,7 +37,9 @@ TEMPERATURES, PRESSURES = (200.0, 1400.0), (1e3, 1e8)
 SLOWEST = 0.01  # [m/s] below it the correlation says that nothing burns
 
 
-def laminar_burning_velocity(fuel, lam, residual=0.0, temperature=298.0, pressure=STANDARD_PRESSURE):
+def laminar_burning_velocity(
+    fuel, lam, residual=0.0, temperature=298.0, pressure=STANDARD_PRESSURE
+):
     """Laminar burning velocity of a premixed charge.
 
     Parameters
