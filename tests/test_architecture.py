@@ -21,14 +21,15 @@ FLOORS = {
     "kernels": "constants flat jit thermo cylinder ends pairs cells nodes perforate stores step "
                "march characteristics",
     "fields": "description tables toml_form",
-    "gas": "species gasfit fuels models",
+    "gas": "species gasfit fuels flame models",
     "exact": "_tools tuning acoustics riemann silencers steady engine losses waves",
     "descriptions": "materials settings combustion valves walls pipes parts silencers nodes intake "
                     "network lines joints engine assemble exhaust bill study",
     "arrays": "mesh compile",
     "show": "quantities plots",
     "results": "files traces points compare",
-    "march": "evaluate books readout walltemp prolong precompile advance cycles run acoustics",
+    "march": "evaluate books readout burn walltemp prolong precompile advance cycles run "
+             "acoustics",
     "many": "space store work sweep explore optimise",
     "front": "report app",
     "door": "__init__ __main__",
@@ -46,7 +47,7 @@ LAYERS |= {floor: (height, 99) for height, floor in enumerate(FLOORS) if floor n
 #: them.  All others get named values.
 ARRAY_ROOMS = {
     "arrays.mesh", "arrays.compile", "march.advance", "march.cycles", "march.books",
-    "march.readout", "march.walltemp", "march.prolong", "march.acoustics",
+    "march.readout", "march.burn", "march.walltemp", "march.prolong", "march.acoustics",
 }
 
 

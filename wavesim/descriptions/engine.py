@@ -11,6 +11,7 @@ from wavesim.descriptions.pipes import Tube, line
 from wavesim.descriptions.valves import Valve
 from wavesim.errors import InputError, check_choice, check_int, check_number
 from wavesim.fields.description import Description, checked, number, numbers, part, sequence, text
+from wavesim.gas.flame import FLAMES
 from wavesim.gas.fuels import FUELS, Fuel
 
 CYCLE_DEG = 720.0
@@ -126,6 +127,16 @@ class Engine(Description):
             check_number(owner, f"{side}.diameter", diameter, "m", 0.005, self.bore,
                          high_open=True, hint="smaller than the bore")
         self._check_firing()
+        self._check_flame()
+
+    def _check_flame(self):
+        scaling = self.combustion.scaling
+        name = self.fuel if isinstance(self.fuel, str) else self.fuel.name
+        if scaling is not None and scaling.fuel is None and name not in FLAMES:
+            self._refuse(
+                f"combustion.scaling knows no burning velocity of {name!r}, give scaling.fuel as "
+                f"one of {', '.join(map(repr, FLAMES))}."
+            )
 
     def _check_firing(self):
         for name in ("firing_intervals_deg", "banks"):

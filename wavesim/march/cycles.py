@@ -12,6 +12,7 @@ from wavesim.gas.models import EngineGas
 from wavesim.kernels import flat as f
 from wavesim.march.advance import run_cycle
 from wavesim.march.books import contents, outer_ends
+from wavesim.march.burn import follow_burn
 from wavesim.march.readout import valve_rows
 from wavesim.march.walltemp import find_solved_walls, update_walls
 
@@ -48,12 +49,15 @@ class Cycles:
     steps: int
     before: tuple
     after: tuple
+    burns_limited: int
 
 
 def settle(model, walls, settings, *, rpm, fuel_flow, stop):
     """Run cycles until they repeat themselves."""
-    history, steps = [], 0
+    history, steps, limited = [], 0, 0
     for cycle in range(1, settings.max_cycles + 1):
+        if history:
+            limited = follow_burn(model, rpm)
         before = contents(model)
         sampled = cycle == settings.max_cycles or _may_settle(history, settings.tolerance)
         steps += run_cycle(model, settings, cycle, stop, sampled)
@@ -64,7 +68,7 @@ def settle(model, walls, settings, *, rpm, fuel_flow, stop):
             _follow_fuel(model, model.engine, rpm, fuel_flow)
         if sampled and cycle >= settings.min_cycles and settled(history, settings.tolerance):
             break
-    return Cycles(model, history, steps, before, after)
+    return Cycles(model, history, steps, before, after, limited)
 
 
 def rough_run(network, gas, engine, settings, start, demand):

@@ -12,6 +12,7 @@ from wavesim.errors import check_number
 from wavesim.gas.models import EngineGas, PerfectGas
 from wavesim.march.advance import march_to
 from wavesim.march.books import contents, cycle_ledger, ledger
+from wavesim.march.burn import take_burn
 from wavesim.march.cycles import (
     change,
     check_mixture,
@@ -126,6 +127,7 @@ def run_point(
     walls = find_solved_walls(model)
     if rough is not None:
         prolong(rough.model, model)
+        take_burn(model, rough.model)
     elif start is not None:
         take_over(model, start)
     cycles = settle(model, walls, settings, **demand)
@@ -145,6 +147,7 @@ def run_point(
         "last_change": float(change(cycles.history)),
         "history": [list(watched) for watched in cycles.history],
         "steps": cycles.steps,
+        "burns_limited": cycles.burns_limited,
         "cells": int(sum(hi - lo for lo, hi in model.ducts.values())),
         "wall_time": time.perf_counter() - clock,
     }
