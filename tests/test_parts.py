@@ -1,6 +1,7 @@
 """Bends, plates, monoliths, lines of many parts, exhaust topologies and their study files."""
 
 import json
+from dataclasses import dataclass
 from math import pi
 
 import numpy as np
@@ -8,15 +9,17 @@ import pytest
 
 from wavesim.descriptions.assemble import assemble
 from wavesim.descriptions.exhaust import Exhaust, HPipe, Merge, XPipe
+from wavesim.descriptions.lines import Plan
 from wavesim.descriptions.materials import ROUGHNESS, gauge
-from wavesim.descriptions.nodes import AreaStep, Junction, Orifice
+from wavesim.descriptions.nodes import AreaStep, Junction, Orifice, Throttle
 from wavesim.descriptions.parts import Monolith, Plate
-from wavesim.descriptions.pipes import Bend, Duct, Pipe, friction_factor
-from wavesim.descriptions.silencers import PerforatedSilencer, Resonator, SideTube
+from wavesim.descriptions.pieces import Opening
+from wavesim.descriptions.pipes import Amounts, Bend, Duct, Part, Pipe, friction_factor
+from wavesim.descriptions.silencers import Chamber, PerforatedSilencer, Resonator, SideTube
 from wavesim.descriptions.study import demo_path, load, save
 from wavesim.descriptions.walls import Wall
 from wavesim.errors import InputError
-from wavesim.fields.description import describe, restore, vary
+from wavesim.fields.description import describe, number, restore, vary
 from wavesim.units import cpsi
 
 fluids = pytest.importorskip("fluids")
@@ -184,6 +187,58 @@ def test_part_that_cannot_stand_where_it_does_is_named(line, fragment):
 def test_part_that_hangs_on_a_merge_is_named():
     with pytest.raises(InputError, match="collector: SideTube .* put a Pipe before it"):
         assemble(ENGINE, EXHAUST.replace(collector=(SideTube(0.3, 0.04), Pipe(0.3, 0.054))))
+
+
+# --- what a part brings to its line ------------------------------------------------------------
+
+
+@dataclass(frozen=True)
+class Shutter(Part):
+    """A part as others may write one: a plate on a shaft, which becomes a Throttle."""
+
+    diameter: float = number("m", 0.003, 0.5)
+
+    @property
+    def pieces(self):
+        return (Opening("shutter", self.diameter, self._throttle),)
+
+    def _throttle(self, ends, bore):
+        return Throttle(ends, diameter=min(self.diameter, bore), plate_angle_deg=60.0)
+
+    def amounts(self, wall):
+        return Amounts()
+
+
+def nodes_of(*parts):
+    """Nodes of a line by name."""
+    plan = Plan()
+    plan.lay(("line", parts))
+    return plan.nodes
+
+
+def test_part_brings_its_own_joint():
+    pipe = Pipe(0.3, 0.05)
+    assert nodes_of(pipe, Shutter(0.08), pipe) == {
+        "shutter line/1 - line/2": Throttle(("line/1.end", "line/2.start"), diameter=0.05,
+                                            plate_angle_deg=60.0)}  # fmt: skip
+    assert not Shutter(0.05).adds_length
+    with pytest.raises(InputError, match="line: Shutter must stand between two other parts"):
+        nodes_of(pipe, Shutter(0.05))
+
+
+def test_two_kinds_of_joint_in_one_place_are_refused():
+    pipe, chamber = Pipe(0.3, 0.05), Chamber(0.3, 0.04, case_diameter=0.15)
+    with pytest.raises(InputError, match="Chamber stands where plate and shutter meet, put a Pipe"):
+        nodes_of(pipe, Shutter(0.05), chamber, pipe)
+    with pytest.raises(InputError, match="SideTube stands where a hole and a side branch meet"):
+        nodes_of(pipe, Shutter(0.05), SideTube(0.2, 0.03), pipe)
+
+
+def test_plate_as_wide_as_the_pipe_keeps_its_coefficient_behind_a_chamber():
+    plate, chamber = Plate(0.05, discharge_coefficient=0.7), Chamber(0.3, 0.05, case_diameter=0.15)
+    nodes = nodes_of(Pipe(0.3, 0.05), chamber, plate, Pipe(0.3, 0.05))
+    node = nodes["plate line/2 chamber - line/3"]
+    assert (node.diameter, node.coefficients) == (0.05, (0.7, 0.7))
 
 
 # --- topologies --------------------------------------------------------------------------------

@@ -99,7 +99,8 @@ def test_error_for_an_old_name_offers_the_new_one(sweep, old, new):
 
 
 def test_page_of_meanings_is_that_of_the_tables():
-    text = (Path(__file__).parents[1] / "wavesim" / "show" / "quantities.md").read_text(encoding="utf-8")
+    place = Path(__file__).parents[1] / "wavesim" / "show" / "quantities.md"
+    text = place.read_text(encoding="utf-8")
     assert text == page(), "renew it: python tests/quantity_page.py > wavesim/show/quantities.md"
 
 

@@ -79,6 +79,13 @@ def test_silencer_becomes_two_ducts_coupled_by_a_perforate():
     assert isinstance(net.nodes["step pipe/2 core - pipe/3"], AreaStep)
 
 
+def test_holes_are_those_of_the_silencer():
+    holes = {"hole_diameter": 0.004, "porosity": 0.2, "discharge_coefficient": 0.7}
+    node = network(BOX.replace(core_wall=0.002, **holes)).nodes["perforate pipe"]
+    assert {name: getattr(node, name) for name in holes} == holes
+    assert node.wall_thickness == 0.002
+
+
 def test_silencer_alone_needs_no_number():
     assert {"pipe core", "pipe annulus"} <= set(network(BOX).ducts)
 

@@ -3,16 +3,7 @@
 from collections import Counter
 from dataclasses import dataclass
 
-from wavesim.descriptions.nodes import (
-    SIDES,
-    Junction,
-    Node,
-    OpenEnd,
-    Orifice,
-    Perforate,
-    Throttle,
-    ValvePort,
-)
+from wavesim.descriptions.nodes import SIDES, Junction, Node, Perforate, ValvePort
 from wavesim.descriptions.pipes import as_duct
 from wavesim.errors import InputError, nearest
 from wavesim.fields.description import Description, Named, checked
@@ -144,7 +135,7 @@ class Network(Description):
 
     def _narrow_ends(self):
         for name, node in self.nodes.items():
-            if not isinstance(node, (OpenEnd, Orifice, Throttle)) or node.diameter is None:
+            if node.diameter is None:
                 continue
             for duct, side in node.ends:
                 if self._is_known(duct, side) and node.diameter > self.bore(duct, side):

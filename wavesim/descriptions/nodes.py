@@ -97,6 +97,9 @@ class Ambient(Description):
 class Node(Description):
     """Base of all nodes."""
 
+    #: Bore of an opening that must fit into the ducts [m], a field where there is one.
+    diameter = None
+
     @property
     def ends(self):
         """Duct ends as a tuple of (duct name, side)."""

@@ -10,6 +10,8 @@ from wavesim.constants import (
     WALL_TEMPERATURE_RANGE,
 )
 from wavesim.descriptions.materials import Metal, as_metal, metal_field, thickness_field
+from wavesim.descriptions.nodes import Orifice
+from wavesim.descriptions.pieces import Opening, Stretch
 from wavesim.descriptions.pipes import BORE_RANGE, LENGTH_RANGE, Amounts, Part, Pipe
 from wavesim.errors import check_number
 from wavesim.fields.description import number
@@ -36,6 +38,16 @@ class Plate(Part):
     diameter: float = number("m", *BORE_RANGE)
     _: KW_ONLY
     discharge_coefficient: float = number("1", *DISCHARGE_RANGE, 0.8, low_open=True)
+
+    @property
+    def pieces(self):
+        """See `Part.pieces`: an Orifice, however wide the hole."""
+        return (Opening("plate", self.diameter, self._orifice),)
+
+    def _orifice(self, ends, bore):
+        return Orifice(
+            ends, diameter=self.diameter, discharge_coefficient=self.discharge_coefficient
+        )
 
     def amounts(self, wall):
         """See `Part.amounts`; a plate adds nothing."""
@@ -141,6 +153,11 @@ class Monolith(Part):
             heat_factor=SQUARE_NUSSELT,
             cell_length=self.cell_length,
         )
+
+    @property
+    def pieces(self):
+        """See `Part.pieces`: the channels."""
+        return (Stretch("channels", self.channels),)
 
     def amounts(self, wall):
         """See `Part.amounts`; carrier and case count as silencer mass."""

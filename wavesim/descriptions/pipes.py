@@ -17,6 +17,7 @@ import numpy as np
 
 from wavesim.constants import CELL_RANGE, FACTOR_RANGE, WALL_TEMPERATURE_RANGE
 from wavesim.descriptions.materials import roughness_field
+from wavesim.descriptions.pieces import Branch, Opening
 from wavesim.descriptions.walls import Wall
 from wavesim.errors import InputError, check_number
 from wavesim.fields.description import MISSING, Description, checked, number, part
@@ -68,14 +69,28 @@ class Amounts(NamedTuple):
 class Part(Description, ABC):
     """Base of all that can be laid in a line.
 
-    Every part knows the bore at which it starts (`diameter`) and ends (`outlet_diameter`) and what
-    it adds to the bill (`amounts`).
+    Every part knows what it is made of (`pieces`) and what it adds to the bill (`amounts`).  One
+    that adds length knows the bore at which it starts (`diameter`) and ends (`outlet_diameter`).
     """
 
     @property
     def outlet_diameter(self):
         """Bore at the end [m]."""
         return self.diameter
+
+    @property
+    @abstractmethod
+    def pieces(self):
+        """What the part is made of, in the order in which the gas meets it.
+
+        A tuple of tubes and of what `wavesim.descriptions.pieces` knows; the line makes ducts and
+        nodes of them.
+        """
+
+    @property
+    def adds_length(self):
+        """False for what stands at one place of the line: a plate, a side branch."""
+        return not all(isinstance(piece, (Opening, Branch)) for piece in self.pieces)
 
     @abstractmethod
     def amounts(self, wall):
@@ -109,6 +124,11 @@ class Tube(Part):
         hint = "friction laws hold to 5 % of the bore"
         largest = 0.05 * narrowest
         check_number(self._owner, "roughness", self.roughness, "m", 0.0, largest, hint=hint)
+
+    @property
+    def pieces(self):
+        """See `Part.pieces`: a tube is one by itself."""
+        return (self,)
 
     @property
     def gas_volume(self):

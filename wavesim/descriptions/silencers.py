@@ -14,6 +14,7 @@ case (above about 0.6 times sound speed over case diameter) goes other ways than
 """
 
 from dataclasses import KW_ONLY, dataclass
+from functools import partial
 from math import pi, sqrt
 
 from wavesim.constants import (
@@ -36,12 +37,15 @@ from wavesim.descriptions.materials import (
     roughness_field,
     thickness_field,
 )
-from wavesim.descriptions.pipes import BORE_RANGE, LENGTH_RANGE, Amounts, Part, Pipe
+from wavesim.descriptions.nodes import Orifice, Perforate, Volume
+from wavesim.descriptions.pieces import Beside, Branch, Opening, Stretch
+from wavesim.descriptions.pipes import BORE_RANGE, LENGTH_RANGE, Amounts, Part, Pipe, same_bore
 from wavesim.errors import check_number
 from wavesim.fields.description import number, part
 
 CASE_RANGE = (0.005, 0.5)  # [m]
 _SMALLEST_GAP = 0.002  # [m] between tube and case
+_RESONATOR_START = 600.0  # [K] of the burned gas in it before the first cycle
 
 
 def _disc(outer, inner=0.0):
@@ -179,6 +183,20 @@ class PerforatedSilencer(Part):
             heat_factor=self.heat_factor,
             cell_length=self.cell_length,
         )
+
+    @property
+    def pieces(self):
+        """See `Part.pieces`: the core, and beside it the annulus behind the holes."""
+        holes = partial(
+            Perforate,
+            hole_diameter=self.hole_diameter,
+            porosity=self.porosity,
+            wall_thickness=self.core_wall,
+            discharge_coefficient=self.discharge_coefficient,
+            packing=self.packing,
+        )
+        beside = Beside("annulus", self.annulus, "perforate", holes)
+        return (Stretch("core", self.core, beside=beside),)
 
     @property
     def gas_volume(self):
@@ -339,6 +357,32 @@ class Chamber(Part):
 
     @property
     def pieces(self):
+        """See `Part.pieces`: the body between two tubes or holes, the rings beside the tubes."""
+        inlet, outlet = self.inlet_annulus, self.outlet_annulus
+        body = Stretch(
+            "chamber",
+            self.body,
+            at_start=(Branch("inlet annulus", inlet, joined="end"),) if inlet else (),
+            at_end=(Branch("outlet annulus", outlet),) if outlet else (),
+        )
+        return (
+            self.inlet_tube or self._opening(self.diameter),
+            body,
+            self.outlet_tube or self._opening(self.outlet_diameter),
+        )
+
+    @staticmethod
+    def _opening(diameter):
+        """Hole in an end plate: an Orifice where it is narrower than what meets there."""
+
+        def orifice(ends, bore):
+            narrow = diameter < bore and not same_bore(diameter, bore)
+            return Orifice(ends, diameter=diameter) if narrow else None
+
+        return Opening("plate", diameter, orifice)
+
+    @property
+    def _pipes(self):
         """All ducts as Pipes."""
         found = (self.inlet_tube, self.inlet_annulus, self.body, self.outlet_annulus,
                  self.outlet_tube)  # fmt: skip
@@ -347,7 +391,7 @@ class Chamber(Part):
     @property
     def gas_volume(self):
         """Gas volume of chamber and tubes [m3]."""
-        return sum(pipe.gas_volume for pipe in self.pieces)
+        return sum(pipe.gas_volume for pipe in self._pipes)
 
     @property
     def inlet_plate_mass(self):
@@ -367,7 +411,7 @@ class Chamber(Part):
         return Amounts(
             length=self.length,
             gas_volume=self.gas_volume,
-            inner_area=sum(pipe.amounts(wall).inner_area for pipe in self.pieces),
+            inner_area=sum(pipe.amounts(wall).inner_area for pipe in self._pipes),
             outer_area=pi * (case + 2.0 * self.shell) * self.length + 2.0 * _disc(case),
             silencer_mass=tubes + shell + self.inlet_plate_mass + outlet_plate,
         )
@@ -422,6 +466,11 @@ class SideTube(Part):
             wall_temperature=self.wall_temperature,
             cell_length=self.cell_length,
         )
+
+    @property
+    def pieces(self):
+        """See `Part.pieces`: the tube, closed at its far end."""
+        return (Branch("side tube", self.tube),)
 
     @property
     def gas_volume(self):
@@ -487,6 +536,12 @@ class Resonator(Part):
     def neck(self):
         """The neck as a Pipe of its acoustic length."""
         return Pipe(self.acoustic_neck_length, self.neck_diameter, cell_length=self.cell_length)
+
+    @property
+    def pieces(self):
+        """See `Part.pieces`: the neck, which opens into the can."""
+        can = partial(Volume, volume=self.volume, temperature=_RESONATOR_START, fill="burned")
+        return (Branch("neck", self.neck, far_label="resonator", far_node=can),)
 
     @property
     def gas_volume(self):

@@ -215,9 +215,9 @@ class FlowCoefficients(Description):
         Lift over head diameter, 0 to 0.6, strictly increasing.
     forward : sequence of float
         Coefficient in the intended direction (into the cylinder for intake, out of it for
-        exhaust), above 0, at most 1.2.
+        exhaust), 0.001 to 1.2.
     reverse : sequence of float or None
-        Coefficient against it; None: as forward.
+        Coefficient against it, in the same range; None: as forward.
     reference : {"curtain", "head"}
         Area the coefficients belong to: curtain pi D L, or head pi D^2 / 4.
 

@@ -26,10 +26,8 @@ from wavesim.constants import STANDARD_PRESSURE, STANDARD_TEMPERATURE
 from wavesim.descriptions.lines import Plan
 from wavesim.descriptions.network import Network
 from wavesim.descriptions.nodes import AnechoicEnd
-from wavesim.descriptions.parts import Plate
 from wavesim.descriptions.pipes import BORE_RANGE, Part, Pipe, same_bore
 from wavesim.descriptions.settings import Settings
-from wavesim.descriptions.silencers import Resonator, SideTube
 from wavesim.errors import InputError, check_number
 from wavesim.gas.models import EngineGas, PerfectGas
 from wavesim.kernels import flat as f
@@ -216,7 +214,7 @@ def _between_pipes(parts, bore, length, end):
             f"transmission_loss: line = {strange or parts!r} must be a part such as a Chamber, a "
             "sequence of parts, or a Network."
         )
-    passed = [part for part in parts if not isinstance(part, (Plate, SideTube, Resonator))]
+    passed = [part for part in parts if part.adds_length]
     if bore is None and not passed:
         raise InputError(
             "transmission_loss: bore = None must be the bore of the pipes in m, for the line holds "
