@@ -128,6 +128,10 @@ OTHERS = {
     ws.Table: (ws.Table([2000, 6000], [8.0, 12.0], name="spark"),),
     ws.Valve: (STUDY.engine.intake_valve, STUDY.engine.exhaust_valve),
     ws.Wall: (WALL, ws.Wall(0.002, ws.METALS["titanium"], outside=ws.Outside(air_speed=3.0))),
+    ws.FlameScaling: (
+        ws.FlameScaling(residual=0.05, air_fuel_lambda=0.9, rpm=4000.0, temperature=350.0,
+                        pressure=98e3, held="ignition", fuel="methanol"),
+    ),
     ws.Wiebe: (ws.Wiebe(ca50_deg=ws.Table([2000, 6000], [8.0, 12.0]), burn_10_90_deg=30.0),),
     ws.Woschni: (STUDY.engine.heat,),
     ws.Wrap: (ws.Wrap(thickness=0.003, conductivity=0.2, emissivity=0.8),),

@@ -110,8 +110,10 @@ class FlameScaling(Description):
         **changes
             Fields to set otherwise, such as ``held="ignition"`` or ``rpm=None``.
         """
+        gas, fresh, burned = point.gas, point.scavenging_efficiency, point.residual_fraction
         return cls(**{
-            "residual": point.residual_mole_fraction, "air_fuel_lambda": point.air_fuel_lambda,
+            "residual": float(burned * gas.R(0.0, 1.0) / gas.R(fresh, burned)),  # by moles
+            "air_fuel_lambda": point.air_fuel_lambda,
             "rpm": point.rpm, "temperature": point.trapped_temperature,
             "pressure": point.trapped_pressure,
         } | changes)

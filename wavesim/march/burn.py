@@ -7,7 +7,9 @@ together, as wall temperatures do.
 
 import numpy as np
 
+from wavesim.errors import InputError
 from wavesim.gas.flame import PRESSURES, TEMPERATURES
+from wavesim.gas.models import EngineGas
 from wavesim.kernels import flat as f
 
 LATEST = 359.0  # [deg] after firing dead centre: all must be burned then
@@ -30,6 +32,14 @@ def residual_mole_fraction(gas, fresh, burned, mass):
         Moles are masses times gas constants, but for one common factor.
     """
     return burned * gas.R(0.0, 1.0) / (mass * gas.R(fresh / mass, burned / mass))
+
+
+def check_burn(engine, gas):
+    """Refuse a gas of which no mixture is known where the burn is to follow the mixture."""
+    if engine.combustion.scaling is not None and not isinstance(gas, EngineGas):
+        raise InputError(
+            f"run_point: gas = {gas!r} has no mixture, combustion.scaling needs an EngineGas."
+        )
 
 
 def follow_burn(model, rpm):

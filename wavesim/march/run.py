@@ -12,7 +12,7 @@ from wavesim.errors import check_number
 from wavesim.gas.models import EngineGas, PerfectGas
 from wavesim.march.advance import march_to
 from wavesim.march.books import contents, cycle_ledger, ledger
-from wavesim.march.burn import take_burn
+from wavesim.march.burn import check_burn, take_burn
 from wavesim.march.cycles import (
     change,
     check_mixture,
@@ -117,6 +117,7 @@ def run_point(
     settings = settings or Settings()
     rpm = check_number("run_point", "rpm", rpm, "rev/min", *RPM_RANGE)
     gas = gas or EngineGas(engine.fuel, engine.air_fuel_lambda)
+    check_burn(engine, gas)
     clock = time.perf_counter()
     network = assemble(engine, exhaust)
     demand = {"rpm": rpm, "fuel_flow": fuel_flow, "stop": stop}
