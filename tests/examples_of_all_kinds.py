@@ -128,6 +128,13 @@ OTHERS = {
     ws.Table: (ws.Table([2000, 6000], [8.0, 12.0], name="spark"),),
     ws.Valve: (STUDY.engine.intake_valve, STUDY.engine.exhaust_valve),
     ws.Wall: (WALL, ws.Wall(0.002, ws.METALS["titanium"], outside=ws.Outside(air_speed=3.0))),
+    ws.CamCard: (
+        ws.CamCard(duration_deg=232.0, checking_lift=0.00127, measured_at="tappet",
+                   lobe_centre_deg=108.0, lift=0.0122, rocker_ratio=1.6, lash=0.0004,
+                   lash_stated="cold", lash_growth=-0.0001, opening_share=0.48, lobe="full"),
+        ws.CamCard(duration_deg=240.0, checking_lift=0.001, measured_at="valve",
+                   lobe_centre_deg=110.0, lift=0.0095),
+    ),
     ws.FlameScaling: (
         ws.FlameScaling(residual=0.05, air_fuel_lambda=0.9, rpm=4000.0, temperature=350.0,
                         pressure=98e3, held="ignition", fuel="methanol"),

@@ -44,7 +44,14 @@ from wavesim.descriptions.pipes import Bend, Duct, Pipe
 from wavesim.descriptions.settings import Settings
 from wavesim.descriptions.silencers import Chamber, PerforatedSilencer, Resonator, SideTube
 from wavesim.descriptions.study import Study, demo_path, load, save
-from wavesim.descriptions.valves import Cam, FlowCoefficients, LiftTable, Valve
+from wavesim.descriptions.valves import (
+    Cam,
+    CamCard,
+    FlowCoefficients,
+    LiftTable,
+    Valve,
+    lobe_centres,
+)
 from wavesim.descriptions.walls import Coating, Outside, Wall, Wrap, wall_balance
 from wavesim.errors import ConvergenceError, InputError, SolverError, WavesimError, nearest
 from wavesim.fields.description import describe, restore, vary
@@ -69,9 +76,10 @@ __all__ = [
     "AreaStep",
     "assemble",
     "Bend",
-    "bill",
     "Bill",
+    "bill",
     "Cam",
+    "CamCard",
     "Chamber",
     "ChenFlynn",
     "ClosedEnd",
@@ -104,6 +112,7 @@ __all__ = [
     "Junction",
     "LiftTable",
     "load",
+    "lobe_centres",
     "Merge",
     "Metal",
     "METALS",

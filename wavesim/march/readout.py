@@ -3,7 +3,7 @@
 import numpy as np
 
 from wavesim.descriptions.nodes import Perforate, Volume
-from wavesim.descriptions.valves import CHECKING_LIFT, seat_events
+from wavesim.descriptions.valves import seat_events
 from wavesim.kernels import flat as f
 from wavesim.march.evaluate import CycleSums, Flows
 from wavesim.results.traces import Samples
@@ -124,7 +124,7 @@ def engine_facts(engine, model):
     """Valve events, the lift at which they hold, and firing angles, for analysis and figures."""
     valves = {"exhaust": engine.exhaust_valve, "intake": engine.intake_valve}
     # One lift for both sides, the smaller of the two stated ones: only so is overlap comparable.
-    level = min(getattr(v.lift, "checking_lift", CHECKING_LIFT) for v in valves.values())
+    level = min(valve.lift.timing_lift for valve in valves.values())
     events = {side: list(seat_events(valve, side, level)) for side, valve in valves.items()}
     return {
         "events_deg": events,
