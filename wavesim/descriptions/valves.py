@@ -233,7 +233,7 @@ class CamCard(Description):
     lash_stated: str = choice(("hot", "cold"), "hot")
     lash_growth: float | None = number("m", -0.001, 0.001, None)
     opening_share: float = number("1", 0.3, 0.7, 0.5)
-    lobe: str = choice(("medium", "gentle", "full"), "medium")
+    lobe: str = choice(LOBES, "medium")
 
     def _check(self):
         owner = self._owner
