@@ -2,6 +2,7 @@
 
 import json
 from dataclasses import dataclass
+from functools import partial
 from math import pi
 
 import numpy as np
@@ -200,10 +201,8 @@ class Shutter(Part):
 
     @property
     def pieces(self):
-        return (Opening("shutter", self.diameter, self._throttle),)
-
-    def _throttle(self, ends, bore):
-        return Throttle(ends, diameter=min(self.diameter, bore), plate_angle_deg=60.0)
+        throttle = partial(Throttle, diameter=self.diameter, plate_angle_deg=60.0)
+        return (Opening("shutter", self.diameter, throttle),)
 
     def amounts(self, wall):
         return Amounts()
@@ -218,8 +217,8 @@ def nodes_of(*parts):
 
 def test_part_brings_its_own_joint():
     pipe = Pipe(0.3, 0.05)
-    assert nodes_of(pipe, Shutter(0.08), pipe) == {
-        "shutter line/1 - line/2": Throttle(("line/1.end", "line/2.start"), diameter=0.05,
+    assert nodes_of(pipe, Shutter(0.04), pipe) == {
+        "shutter line/1 - line/2": Throttle(("line/1.end", "line/2.start"), diameter=0.04,
                                             plate_angle_deg=60.0)}  # fmt: skip
     assert not Shutter(0.05).adds_length
     with pytest.raises(InputError, match="line: Shutter must stand between two other parts"):
@@ -228,17 +227,17 @@ def test_part_brings_its_own_joint():
 
 def test_two_kinds_of_joint_in_one_place_are_refused():
     pipe, chamber = Pipe(0.3, 0.05), Chamber(0.3, 0.04, case_diameter=0.15)
-    with pytest.raises(InputError, match="Chamber stands where plate and shutter meet, put a Pipe"):
+    with pytest.raises(InputError, match="Chamber stands where shutter and plate meet, put a Pipe"):
         nodes_of(pipe, Shutter(0.05), chamber, pipe)
     with pytest.raises(InputError, match="SideTube stands where a hole and a side branch meet"):
         nodes_of(pipe, Shutter(0.05), SideTube(0.2, 0.03), pipe)
 
 
-def test_plate_as_wide_as_the_pipe_keeps_its_coefficient_behind_a_chamber():
-    plate, chamber = Plate(0.05, discharge_coefficient=0.7), Chamber(0.3, 0.05, case_diameter=0.15)
-    nodes = nodes_of(Pipe(0.3, 0.05), chamber, plate, Pipe(0.3, 0.05))
-    node = nodes["plate line/2 chamber - line/3"]
-    assert (node.diameter, node.coefficients) == (0.05, (0.7, 0.7))
+def test_of_a_plate_and_the_hole_of_a_chamber_the_narrower_counts():
+    pipe, chamber = Pipe(0.3, 0.05), Chamber(0.3, 0.05, end_diameter=0.04, case_diameter=0.15)
+    for hole in (0.03, 0.045):
+        nodes = nodes_of(pipe, chamber, Plate(hole), pipe)
+        assert nodes["plate line/2 chamber - line/3"].diameter == min(hole, 0.04)
 
 
 # --- topologies --------------------------------------------------------------------------------

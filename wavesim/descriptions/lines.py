@@ -217,13 +217,15 @@ class Plan:
 
     def _across(self, a, b, joint):
         """Node by label of what stands across a joint; of several alike the narrowest counts."""
-        bore = min(self.bore(a), self.bore(b))
-        found = {}
-        for opening in sorted(joint.openings, key=lambda opening: opening.diameter):
-            node = opening.node((a, b), bore)
-            if node is not None:
-                found.setdefault(opening.label, node)
-        return found
+        narrow = min(self.bore(a), self.bore(b)) * (1.0 - 1e-6)
+        alike = {}
+        for opening in joint.openings:
+            alike.setdefault(opening.label, []).append(opening)
+        return {
+            label: min(openings, key=lambda opening: opening.diameter).node((a, b))
+            for label, openings in alike.items()
+            if any(not one.must_narrow or one.diameter < narrow for one in openings)
+        }
 
     def _add_branch(self, hanging):
         branch, name = hanging.branch, hanging.name

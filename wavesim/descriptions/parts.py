@@ -1,6 +1,7 @@
 """Parts of a line that are neither tube nor silencer: restriction plates and monoliths."""
 
 from dataclasses import KW_ONLY, dataclass
+from functools import partial
 from math import pi, sqrt
 
 from wavesim.constants import (
@@ -42,12 +43,10 @@ class Plate(Part):
     @property
     def pieces(self):
         """See `Part.pieces`: an Orifice, however wide the hole."""
-        return (Opening("plate", self.diameter, self._orifice),)
-
-    def _orifice(self, ends, bore):
-        return Orifice(
-            ends, diameter=self.diameter, discharge_coefficient=self.discharge_coefficient
+        hole = partial(
+            Orifice, diameter=self.diameter, discharge_coefficient=self.discharge_coefficient
         )
+        return (Opening("plate", self.diameter, hole),)
 
     def amounts(self, wall):
         """See `Part.amounts`; a plate adds nothing."""

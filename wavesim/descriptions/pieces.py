@@ -26,13 +26,16 @@ class Opening(NamedTuple):
     diameter : float
         Of what is open [m]; of several openings of one label at a joint the narrowest counts.
     node : callable
-        ``node(ends, bore)`` returns the Node between the two duct ends, `bore` being the smaller
-        of their bores [m]; None: the ducts meet there as if nothing stood between them.
+        ``node(ends)`` returns the Node between the two duct ends.
+    must_narrow : bool
+        True: it stands there only if it is narrower than both ducts, like the hole in an end plate
+        that is as wide as the pipe.
     """
 
     label: str
     diameter: float
     node: Callable
+    must_narrow: bool = False
 
 
 class Branch(NamedTuple):

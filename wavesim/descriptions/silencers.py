@@ -39,7 +39,7 @@ from wavesim.descriptions.materials import (
 )
 from wavesim.descriptions.nodes import Orifice, Perforate, Volume
 from wavesim.descriptions.pieces import Beside, Branch, Opening, Stretch
-from wavesim.descriptions.pipes import BORE_RANGE, LENGTH_RANGE, Amounts, Part, Pipe, same_bore
+from wavesim.descriptions.pipes import BORE_RANGE, LENGTH_RANGE, Amounts, Part, Pipe
 from wavesim.errors import check_number
 from wavesim.fields.description import number, part
 
@@ -373,13 +373,8 @@ class Chamber(Part):
 
     @staticmethod
     def _opening(diameter):
-        """Hole in an end plate: an Orifice where it is narrower than what meets there."""
-
-        def orifice(ends, bore):
-            narrow = diameter < bore and not same_bore(diameter, bore)
-            return Orifice(ends, diameter=diameter) if narrow else None
-
-        return Opening("plate", diameter, orifice)
+        """Hole in an end plate."""
+        return Opening("plate", diameter, partial(Orifice, diameter=diameter), must_narrow=True)
 
     @property
     def _pipes(self):
