@@ -24,7 +24,7 @@ FLOORS = {
     "gas": "species gasfit fuels flame models",
     "exact": "_tools tuning acoustics riemann silencers steady engine losses waves",
     "descriptions": "materials settings combustion valves walls pieces pipes nodes parts silencers "
-                    "intake network lines joints engine assemble exhaust bill study",
+                    "intake lines network joints engine assemble exhaust bill study",
     "arrays": "mesh compile",
     "show": "quantities plots",
     "results": "files traces points compare",

@@ -56,7 +56,7 @@ from wavesim.many.space import designs
 from wavesim.many.store import Store, StoreCheck
 from wavesim.many.sweep import run_study, speed_sweep, speed_sweeps
 from wavesim.march.acoustics import TransmissionLoss, transmission_loss
-from wavesim.march.run import run_point, simulate
+from wavesim.march.run import run_network, run_point, simulate
 from wavesim.results.compare import Comparison, compare
 from wavesim.results.points import Point, Sweep, Transient
 from wavesim.results.traces import Trace
@@ -128,6 +128,7 @@ __all__ = [
     "Resonator",
     "restore",
     "ROUGHNESS",
+    "run_network",
     "run_point",
     "run_study",
     "save",

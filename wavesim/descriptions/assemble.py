@@ -48,7 +48,7 @@ def assemble(engine, exhaust):
     plan = Plan()
     _add_intake(plan, engine)
     _add_exhaust(plan, engine, exhaust)
-    return Network(plan.ducts, plan.nodes).validate()
+    return Network(plan.ducts, plan.nodes, name=exhaust.name).validate()
 
 
 def _add_intake(plan, engine):

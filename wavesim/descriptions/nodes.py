@@ -6,6 +6,7 @@ them.  "start" is the end with x = 0, "end" the one with x = length.
 
 from dataclasses import KW_ONLY, dataclass
 from math import acos, cos, pi, radians, sqrt
+from typing import NamedTuple
 
 import numpy as np
 
@@ -94,8 +95,26 @@ class Ambient(Description):
     temperature: float = number("K", 220.0, 340.0, STANDARD_TEMPERATURE)
 
 
+class Beyond(NamedTuple):
+    """Still gas beyond an end that leads out of the network: pressure [Pa], temperature [K]."""
+
+    pressure: float
+    temperature: float
+
+
 class Node(Description):
-    """Base of all nodes."""
+    """Base of all nodes.
+
+    Attributes
+    ----------
+    side : {"intake", "exhaust"} or None
+        On which side of an engine the node is; None if it may be on either.
+    beyond : Beyond or None
+        What lies beyond a node through which gas leaves or enters the network; None for all others.
+    """
+
+    side = None
+    beyond = None
 
     #: Bore of an opening that must fit into the ducts [m], a field where there is one.
     diameter = None
@@ -103,8 +122,66 @@ class Node(Description):
     @property
     def ends(self):
         """Duct ends as a tuple of (duct name, side)."""
-        at = (self.at,) if isinstance(self.at, str) else self.at
-        return tuple((name, side) for name, _, side in (end.rpartition(".") for end in at))
+        return tuple((name, side) for name, _, side in (end.rpartition(".") for end in self._at))
+
+    @property
+    def _at(self):
+        return (self.at,) if isinstance(self.at, str) else self.at
+
+    def without_duct(self, duct):
+        """What is left when a duct is taken away.
+
+        Parameters
+        ----------
+        duct : str
+            Name of the duct.
+
+        Returns
+        -------
+        Node or None
+            The node itself if it does not take an end of this duct, a Junction or a Volume with
+            the other ends if it has any, else None.
+        """
+        return None if any(name == duct for name, _ in self.ends) else self
+
+    def with_end(self, old, new):
+        """Copy that takes another duct end in the place of one.
+
+        Parameters
+        ----------
+        old, new : str
+            Duct ends such as "pipe.end"; without the old one the node is returned as it is.
+        """
+        if old not in self._at:
+            return self
+        at = tuple(new if end == old else end for end in self._at)
+        return self.replace(at=at[0] if isinstance(self.at, str) else at)
+
+    def _keeping(self, duct, *by_end):
+        """The node with those ends that are not of a duct, and of the named fields their items."""
+        kept = [i for i, (name, _) in enumerate(self.ends) if name != duct]
+        if len(kept) in (0, len(self.ends)):
+            return self if kept else None
+        given = {field: getattr(self, field) for field in by_end}
+        return self.replace(
+            at=[self.at[i] for i in kept],
+            **{name: [values[i] for i in kept] for name, values in given.items()
+               if isinstance(values, tuple)},
+        )
+
+
+class OuterNode(Node):
+    """Base of nodes that lead out of the network: they have the fields `ambient` and `intake`."""
+
+    @property
+    def side(self):
+        """Side of the engine, as `intake` says."""
+        return "intake" if self.intake else "exhaust"
+
+    @property
+    def beyond(self):
+        """The air outside."""
+        return Beyond(self.ambient.pressure, self.ambient.temperature)
 
 
 @dataclass(frozen=True)
@@ -121,7 +198,7 @@ class ClosedEnd(Node):
 
 
 @dataclass(frozen=True)
-class AnechoicEnd(Node):
+class AnechoicEnd(OuterNode):
     """End that swallows every wave which reaches it and sends none back.
 
     Parameters
@@ -131,17 +208,26 @@ class AnechoicEnd(Node):
     pressure : float
         Pressure of the gas at rest beyond the end [Pa], 1e3 to 1e7.
     temperature : float
-        Its temperature [K], 150 to 3500.
+        Its temperature [K], 150 to 3500.  Waves are swallowed whole only if it is that of the gas
+        in the duct.
+    intake : bool
+        True: the end is on the intake side of an engine; False: on its exhaust side.
     """
 
     at: str = _ends(1)
     _: KW_ONLY
     pressure: float = number("Pa", 1e3, 1e7, STANDARD_PRESSURE)
     temperature: float = number("K", 150.0, 3500.0, STANDARD_TEMPERATURE)
+    intake: bool = flag(False)
+
+    @property
+    def beyond(self):
+        """The gas at rest beyond the end."""
+        return Beyond(self.pressure, self.temperature)
 
 
 @dataclass(frozen=True)
-class OpenEnd(Node):
+class OpenEnd(OuterNode):
     """End that is open to the air, with or without a nozzle.
 
     Parameters
@@ -154,7 +240,8 @@ class OpenEnd(Node):
     ambient : Ambient
         The air outside.
     intake : bool
-        True: what flows in counts as fresh charge; False: as ambient air.
+        True: the end is on the intake side of an engine, what flows in counts as fresh charge;
+        False: it is on the exhaust side, what flows in counts as ambient air.
     entry_loss : float or None
         Loss coefficient of inflow, referred to the dynamic pressure in the pipe, 0 to 10.  None:
         1.0 for a free thin-walled end, 0.5 for an end flush in a wall, 0.0 without radiation
@@ -374,6 +461,10 @@ class Volume(Node):
             self._owner, "discharge_coefficient", self.discharge_coefficient, len(self.at), "end"
         )
 
+    def without_duct(self, duct):
+        """See `Node.without_duct`."""
+        return self._keeping(duct, "discharge_coefficient")
+
 
 def _vectors(owner, name, value):
     vectors = tuple(
@@ -475,6 +566,10 @@ class Junction(Node):
         """
         return pi / 6.0 * max(diameters) ** 3 if self.volume is None else self.volume
 
+    def without_duct(self, duct):
+        """See `Node.without_duct`."""
+        return self._keeping(duct, "directions", "angles_deg")
+
 
 @dataclass(frozen=True)
 class ValvePort(Node):
@@ -531,6 +626,14 @@ class Perforate(Node):
     def ends(self):
         """No duct ends."""
         return ()
+
+    def without_duct(self, duct):
+        """See `Node.without_duct`: without one of its ducts there is no wall."""
+        return None if duct in (self.core, self.annulus) else self
+
+    def with_end(self, old, new):
+        """See `Node.with_end`: it takes none."""
+        return self
 
     def hole_area(self, diameter):
         """Area of the holes in one metre of core [m2/m].

@@ -7,9 +7,8 @@ from pathlib import Path
 import numpy as np
 
 from wavesim.constants import RPM_RANGE
-from wavesim.descriptions.assemble import assemble
 from wavesim.descriptions.engine import Engine
-from wavesim.descriptions.exhaust import Exhaust
+from wavesim.descriptions.exhaust import SYSTEMS, network_of
 from wavesim.descriptions.settings import Settings
 from wavesim.errors import InputError, check_choice, check_keys, check_number, located
 from wavesim.fields.description import Description, Named, checked, make, numbers, part, text
@@ -19,14 +18,13 @@ _KEYS = ("name", "rpm", "engine", "exhaust", "variants", "settings")
 _VARIANT_KEYS = ("name", "set")  # and `from`, which may be left out
 
 
-def _named(kind):
+def _named(*kinds):
     def check(owner, name, value):
         named = Named(value, f"{owner}.{name}")
         for key, thing in named.items():
-            if not isinstance(thing, kind):
-                raise InputError(
-                    f"{owner}: {name} {key!r} = {thing!r} must be of type {kind.__name__}."
-                )
+            if not isinstance(thing, kinds):
+                listed = " or ".join(kind.__name__ for kind in kinds)
+                raise InputError(f"{owner}: {name} {key!r} = {thing!r} must be of type {listed}.")
         return named
 
     return check
@@ -40,8 +38,8 @@ class Study(Description):
     ----------
     engine : Engine
         The engine.
-    exhausts : mapping of str to Exhaust
-        Base first, then the variants.  Each exhaust takes its key as its name.
+    exhausts : mapping of str to Exhaust or Network
+        Base first, then the variants.  Each takes its key as its name.
     rpm : sequence of float
         Engine speeds [rev/min], 100 to 30000, strictly increasing.
     settings : Settings
@@ -58,7 +56,7 @@ class Study(Description):
     """
 
     engine: Engine = part(Engine)
-    exhausts: Named = checked(_named(Exhaust))
+    exhausts: Named = checked(_named(*SYSTEMS))
     rpm: tuple[float, ...] = numbers("rev/min", *RPM_RANGE)
     settings: Settings = part(Settings, default=Settings())
     name: str = text("")
@@ -73,7 +71,7 @@ class Study(Description):
         object.__setattr__(self, "exhausts", Named(renamed))
         for name, exhaust in self.exhausts.items():
             with located(f"exhaust {name!r}"):
-                assemble(self.engine_of(name), exhaust)
+                network_of(self.engine_of(name), exhaust)
 
     def _check_rpm(self):
         low, high = RPM_RANGE
@@ -180,7 +178,7 @@ def _base_name(raw):
 def _pair(raw, folder, prefix):
     return (
         build(Engine, raw["engine"], folder, f"{prefix}engine"),
-        build(Exhaust, raw["exhaust"], folder, f"{prefix}exhaust"),
+        build(SYSTEMS, raw["exhaust"], folder, f"{prefix}exhaust"),
     )
 
 

@@ -8,6 +8,7 @@ from typing import NamedTuple
 import numpy as np
 
 from wavesim.descriptions.bill import Amounts, bill
+from wavesim.descriptions.exhaust import Exhaust
 from wavesim.descriptions.settings import Settings
 from wavesim.errors import InputError, check_choice, check_number
 from wavesim.fields.description import sequence
@@ -45,7 +46,8 @@ class Design:
     quantities : dict
         Arrays (n_rpm,) in SI units by the names of `wavesim.QUANTITIES`; NaN where a speed failed.
     amounts : dict
-        From the bill, by the names of `AMOUNTS`; empty if the design could not be built.
+        From the bill, by the names of `AMOUNTS`; empty if the design could not be built, and for a
+        Network, which does not know the cases of its silencers.
     converged : bool
         True if every speed converged.
     error : str
@@ -188,7 +190,7 @@ class Bench(NamedTuple):
         except InputError as error:
             return Design(changes, rpm, empty, {}, False, str(error)), None, None
         design = Design(changes, rpm, empty, amounts, False, "")
-        broken = {n: pair for n, pair in limits.items() if n in AMOUNTS}
+        broken = {n: pair for n, pair in limits.items() if n in amounts}
         if design.excess(broken) > 0.0:
             shown = ", ".join(f"{n} = {amounts[n]:.4g} {AMOUNTS[n][1]}" for n in broken)
             text = f"not computed, outside the limits: {shown}"
@@ -218,6 +220,8 @@ def _value(outcome, name):
 
 
 def _amounts(exhaust, engine):
+    if not isinstance(exhaust, Exhaust):
+        return {}
     made = bill(exhaust, engine)
     return {"mass": made.mass} | dict(zip(Amounts._fields, made.total, strict=True))
 
@@ -350,13 +354,13 @@ class Exploration:
         rows = [[*self.paths, *(d.axis for d in shown), "mass [kg]", "length [m]", ""]]
         for design in best:
             values = [value_text(design.changes.get(path)) for path in self.paths]
+            bill = [f"{design.amounts[n]:.2f}" if n in design.amounts else "-"
+                    for n in ("mass", "length")]
             means = [
                 d.text(design.mean(quantity, band))
                 for d, quantity in zip(shown, self.quantities, strict=True)
             ]
-            rows.append([*values, *means, f"{design.amounts['mass']:.2f}",
-                         f"{design.amounts['length']:.2f}",
-                         "" if design.converged else "not converged"])
+            rows.append([*values, *means, *bill, "" if design.converged else "not converged"])
         loose = sum(not d.converged and not d.error for d in self)
         note = (f"{len(self)} designs, {len(self.failures)} failed, {loose} did not converge"
                 f"{', interrupted' if self.interrupted else ''}")
@@ -417,7 +421,7 @@ def explore(
     Parameters
     ----------
     engine : Engine
-    exhaust : Exhaust
+    exhaust : Exhaust or Network
         The base that the designs change.
     designs : list of dict, or mapping of str to list
         Values by dotted path, as `designs` returns them; or a space of single values, of which all

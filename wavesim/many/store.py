@@ -97,7 +97,7 @@ def point_key(engine, exhaust, rpm, settings, *, gas=None, fuel_flow=None):
     Parameters
     ----------
     engine : Engine
-    exhaust : Exhaust
+    exhaust : Exhaust or Network
     rpm : float
         Engine speed [rev/min].
     settings : Settings

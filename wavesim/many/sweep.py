@@ -23,7 +23,7 @@ def speed_sweep(
     Parameters
     ----------
     engine : Engine
-    exhaust : Exhaust
+    exhaust : Exhaust or Network
     rpm : sequence of float
         Speeds [rev/min], 100 to 30000, in any order, no two the same.
     settings : Settings, optional
@@ -75,7 +75,7 @@ def speed_sweeps(
 
     Parameters
     ----------
-    systems : sequence of (str, Engine, Exhaust)
+    systems : sequence of (str, Engine, Exhaust or Network)
         With the name of each.
     rpm, settings, threads, executor, store, progress, fuel_from
         As for `speed_sweep`.

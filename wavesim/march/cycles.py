@@ -65,7 +65,7 @@ def settle(model, walls, settings, *, rpm, fuel_flow, stop):
         mean_wall = update_walls(model, walls, 120.0 / rpm)
         history.append(_watched(model, mean_wall))
         if fuel_flow is not None:
-            _follow_fuel(model, model.engine, rpm, fuel_flow)
+            _follow_fuel(model, rpm, fuel_flow)
         if sampled and cycle >= settings.min_cycles and settled(history, settings.tolerance):
             break
     return Cycles(model, history, steps, before, after, limited)
@@ -98,7 +98,8 @@ def take_over(model, point):
     restart = point.restart
     if not restart:
         raise InputError("run_point: start is a Point from a file, it holds no gas to start from.")
-    if restart["ducts"] != model.ducts:
+    shapes = [np.shape(a) for a in model.state]
+    if restart["ducts"] != model.ducts or [np.shape(a) for a in restart["state"]] != shapes:
         raise InputError("run_point: start must be a Point of the same engine, exhaust and mesh.")
     for mine, other in zip(model.state, restart["state"], strict=True):
         mine[...] = other
@@ -115,7 +116,7 @@ def restart_of(model):
     }
 
 
-def _follow_fuel(model, engine, rpm, fuel_flow):
+def _follow_fuel(model, rpm, fuel_flow):
     """Mixture for the next cycle: the given fuel in the air that the last one drew."""
     gas = model.gas
     intake = model.record.end_sum[valve_rows(model, "intake")]
@@ -123,7 +124,7 @@ def _follow_fuel(model, engine, rpm, fuel_flow):
     stoichiometric = gas.air_fuel_ratio / gas.lam
     lam = float(np.clip(air / (fuel_flow * stoichiometric), *LAMBDA_RANGE))
     if abs(lam - gas.lam) > 1e-7:
-        use_gas(model, EngineGas(engine.fuel, lam))
+        use_gas(model, gas.replace(lam=lam))
 
 
 def check_mixture(gas, fuel_flow):

@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from wavesim.descriptions.nodes import Perforate, Volume
+from wavesim.descriptions.nodes import Ambient, Perforate, ValvePort, Volume
 from wavesim.descriptions.valves import CHECKING_LIFT, seat_events
 from wavesim.kernels import flat as f
 from wavesim.march.evaluate import CycleSums, Flows
@@ -79,9 +79,9 @@ def final_state(model):
 
 def valve_rows(model, side):
     """End rows of the valves of one side, by cylinder."""
-    nodes = model.network.nodes
-    count = model.net.cyl_par.shape[0]
-    return [model.ends[nodes[f"{side} valve {n}"].ends[0]] for n in range(1, count + 1)]
+    nodes = model.network.nodes.values()
+    valves = [node for node in nodes if isinstance(node, ValvePort) and node.side == side]
+    return [model.ends[node.ends[0]] for node in sorted(valves, key=lambda node: node.cylinder)]
 
 
 def cycle_sums(model):
@@ -111,13 +111,13 @@ def mean_gauge(model, side):
     The mean of the cylinders, and each by cylinder, (n_cyl,).
     """
     pressure = model.record.end[:, valve_rows(model, side), 0]
-    outlets = [
-        node.ambient.pressure
+    outside = [
+        node.beyond.pressure
         for node in model.network.nodes.values()
-        if hasattr(node, "ambient") and not getattr(node, "intake", False)
+        if node.side == side and node.beyond is not None
     ]
-    outside = np.mean(outlets)
-    return float(pressure.mean() - outside), pressure.mean(axis=0) - outside
+    beyond = np.mean(outside) if outside else Ambient().pressure
+    return float(pressure.mean() - beyond), pressure.mean(axis=0) - beyond
 
 
 def engine_facts(engine, model):

@@ -1,14 +1,17 @@
 """The public verbs: march a network in time, or run an engine until its cycle repeats itself."""
 
 import time
+from dataclasses import replace
 
 import numpy as np
 
 from wavesim.arrays.compile import compile_network
 from wavesim.constants import RPM_RANGE
-from wavesim.descriptions.assemble import assemble
+from wavesim.descriptions.exhaust import network_of
+from wavesim.descriptions.network import Network
 from wavesim.descriptions.settings import Settings
 from wavesim.errors import check_number
+from wavesim.fields.description import describe
 from wavesim.gas.models import EngineGas, PerfectGas
 from wavesim.march.advance import march_to
 from wavesim.march.books import contents, cycle_ledger, ledger
@@ -86,7 +89,45 @@ def run_point(
     Parameters
     ----------
     engine : Engine
-    exhaust : Exhaust
+    exhaust : Exhaust or Network
+        What stands behind the engine; a Network as for `run_network`.
+    rpm : float
+        Engine speed [rev/min], 100 to 30000.
+    settings, gas, fuel_flow, start, stop
+        As for `run_network`.
+
+    Returns
+    -------
+    Point
+        `point.converged` tells whether the tolerance was met.
+
+    Raises
+    ------
+    WavesimError
+        As `run_network` does.
+    """
+    point = run_network(
+        engine, network_of(engine, exhaust), rpm, settings=settings, gas=gas, fuel_flow=fuel_flow,
+        start=start, stop=stop,
+    )
+    if isinstance(exhaust, Network):
+        return point
+    return replace(point, meta=point.meta | {"exhaust": describe(exhaust), "network": None})
+
+
+def run_network(
+    engine, network, rpm, *, settings=None, gas=None, fuel_flow=None, start=None, stop=None
+):
+    """Run an engine with a network of one's own until its cycle repeats itself.
+
+    Parameters
+    ----------
+    engine : Engine
+        Cylinders, valves, combustion and friction are taken from it; its ports and its intake are
+        those of the network.
+    network : Network
+        Intake and exhaust, with the valve ports of every cylinder: `Exhaust.network` gives one to
+        start from.
     rpm : float
         Engine speed [rev/min], 100 to 30000.
     settings : Settings, optional
@@ -96,14 +137,14 @@ def run_point(
         Fuel mass flow [kg/s], above 0, that is delivered whatever air the engine draws: the
         mixture strength follows from the air, instead of being that of the engine.
     start : Point, optional
-        A point of the same engine and exhaust at a speed near by, whose gas is taken over.
+        A point of the same engine and network at a speed near by, whose gas is taken over.
     stop : threading.Event, optional
         When set, the run ends with `Interrupted` within a quarter turn.
 
     Returns
     -------
     Point
-        `point.converged` tells whether the tolerance was met.
+        `point.converged` tells whether the tolerance was met; it has no `exhaust`.
 
     Raises
     ------
@@ -119,7 +160,7 @@ def run_point(
     gas = gas or EngineGas(engine.fuel, engine.air_fuel_lambda)
     check_burn(engine, gas)
     clock = time.perf_counter()
-    network = assemble(engine, exhaust)
+    network = network_of(engine, network)
     demand = {"rpm": rpm, "fuel_flow": fuel_flow, "stop": stop}
     rough = rough_run(network, gas, engine, settings, start, demand)
     model = compile_network(
@@ -154,7 +195,7 @@ def run_point(
     }
     x = np.arange(model.record.field.shape[0]) * settings.sample_deg
     meta = point_meta(
-        engine, exhaust, settings, gas=model.gas, fuel_flow=fuel_flow, network=network,
+        engine, None, settings, gas=model.gas, fuel_flow=fuel_flow, network=network,
         facts=engine_facts(engine, model) | wall_facts(walls),
     )
     return Point(

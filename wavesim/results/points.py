@@ -76,7 +76,7 @@ class Point:
 
     @property
     def exhaust(self):
-        """The exhaust as it was described."""
+        """The exhaust as it was described; None if a network was given in its place."""
         return restore(self.meta["exhaust"])
 
     @property
