@@ -74,7 +74,7 @@ def test_gas_of_both_tailpipes_is_what_leaves_the_cylinders():
     point = engine_point("two tailpipes")
     out = [point.trace("mass_flow", outlet).values.mean() for outlet in ("outlet", "outlet 2")]
     assert min(out) > 0.1 * max(out)
-    assert sum(out) == pytest.approx(point.exhaust_mass_flow, rel=5e-3)  # by samples every 2 degrees
+    assert sum(out) == pytest.approx(point.exhaust_mass_flow, rel=5e-3)  # every 2 degrees
 
 
 def test_network_of_an_exhaust_runs_like_the_exhaust(system, network):

@@ -27,7 +27,6 @@ from wavesim.descriptions.joints import HPipe, Merge, XPipe
 from wavesim.descriptions.materials import FIBRES, METALS, ROUGHNESS, Fibre, Metal, Packing, gauge
 from wavesim.descriptions.network import Network
 from wavesim.descriptions.nodes import (
-    Ambient,
     AnechoicEnd,
     AreaStep,
     ClosedEnd,
@@ -46,6 +45,7 @@ from wavesim.descriptions.silencers import Chamber, PerforatedSilencer, Resonato
 from wavesim.descriptions.study import Study, demo_path, load, save
 from wavesim.descriptions.valves import Cam, FlowCoefficients, LiftTable, Valve
 from wavesim.descriptions.walls import Coating, Outside, Wall, Wrap, wall_balance
+from wavesim.descriptions.weather import Ambient
 from wavesim.errors import ConvergenceError, InputError, SolverError, WavesimError, nearest
 from wavesim.fields.description import describe, restore, vary
 from wavesim.fields.tables import Table

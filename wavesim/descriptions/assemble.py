@@ -68,12 +68,10 @@ def _add_intake(plan, engine):
         )
         mouths.append(start)
         plan.nodes[f"intake valve {n}"] = ValvePort(seat, cylinder=n, side="intake")
+    own = intake.ambient
+    stated = {} if own is None else {"pressure": own.pressure, "temperature": own.temperature}
     plan.nodes["plenum"] = Volume(
-        tuple(mouths),
-        volume=intake.plenum_volume,
-        pressure=intake.ambient.pressure,
-        temperature=intake.ambient.temperature,
-        fill="fresh",
+        tuple(mouths), volume=intake.plenum_volume, fill="fresh", **stated
     )
 
 

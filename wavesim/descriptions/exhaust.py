@@ -11,8 +11,9 @@ from wavesim.descriptions.assemble import assemble
 from wavesim.descriptions.joints import HPipe, Merge, XPipe
 from wavesim.descriptions.lines import PARTS
 from wavesim.descriptions.network import Network
-from wavesim.descriptions.nodes import Ambient, ValvePort
+from wavesim.descriptions.nodes import ValvePort
 from wavesim.descriptions.pipes import Part, as_line, line
+from wavesim.descriptions.weather import Ambient, of_weather
 from wavesim.errors import InputError, check_int
 from wavesim.fields.description import Description, checked, choice, part, sequence, text
 
@@ -69,8 +70,8 @@ class Exhaust(Description):
         itself.
     radiation : {"unflanged", "flanged", "none"}
         Of the open end, as for OpenEnd.
-    ambient : Ambient
-        The air outside.
+    ambient : Ambient or None
+        The air outside; None: the weather.
 
     Raises
     ------
@@ -106,7 +107,7 @@ class Exhaust(Description):
     pipe: tuple[Part, ...] = line((), kinds=PARTS)
     tailpipe: tuple[Part, ...] = line((), kinds=PARTS)
     radiation: str = choice(("unflanged", "flanged", "none"), "unflanged")
-    ambient: Ambient = part(Ambient, default=Ambient())
+    ambient: Ambient | None = part(Ambient, default=None, **of_weather())
 
     def _check(self):
         if (self.primary is None) == (self.primaries is None):

@@ -9,11 +9,14 @@ from collections import Counter
 from dataclasses import dataclass
 from math import cos, radians, sin
 
+import numpy as np
+
 from wavesim.descriptions.lines import PARTS, Plan
 from wavesim.descriptions.nodes import (
     SIDES,
     AnechoicEnd,
     AreaStep,
+    Beyond,
     ClosedEnd,
     Junction,
     Node,
@@ -25,6 +28,7 @@ from wavesim.descriptions.nodes import (
     Volume,
 )
 from wavesim.descriptions.pipes import TUBES, as_duct, as_line
+from wavesim.descriptions.weather import under
 from wavesim.errors import InputError, check_choice, check_number, located, nearest
 from wavesim.fields.description import Description, Named, checked, text
 
@@ -33,6 +37,7 @@ NODES = (
     AreaStep, Orifice, Throttle, Junction, Volume, OpenEnd, ClosedEnd, AnechoicEnd, ValvePort,
     Perforate,
 )
+_SAME_AIR = 1e-6  # relative difference within which two pressures are one
 _CLOSING = (OpenEnd, ClosedEnd, AnechoicEnd)  # they give way to what is joined to their duct
 
 
@@ -415,6 +420,57 @@ class Network(Description):
             self._owner, f"position in {duct!r}", value[1], "m", 0.0, length, low_open=True,
             high_open=True,
         )
+
+    # --- the air outside ------------------------------------------------------------------------
+
+    def in_weather(self, ambient, *, unequal_pressures=True):
+        """Copy in which every place that states no air has that of the weather.
+
+        Parameters
+        ----------
+        ambient : Ambient
+            The weather.
+        unequal_pressures : bool
+            False refuses nodes that open to air of different pressures.
+
+        Raises
+        ------
+        InputError
+            If pressures differ and may not.
+        """
+        filled = under(self, ambient)
+        open_to = {
+            name: node.beyond.pressure for name, node in filled.nodes.items()
+            if node.beyond is not None and node.beyond.vapour_share is not None
+        }
+        low, high = (pick(open_to, key=open_to.get, default=None) for pick in (min, max))
+        if not unequal_pressures and low and open_to[high] > (1.0 + _SAME_AIR) * open_to[low]:
+            self._refuse(
+                f"{low!r} opens to air of {open_to[low]:g} Pa and {high!r} to "
+                f"{open_to[high]:g} Pa, must be equal; state the weather once as `ambient`, or "
+                "allow it by Settings(unequal_pressures=True)."
+            )
+        return filled
+
+    def air_outside(self, side, ambient):
+        """Mean of what lies beyond the nodes of one side of an engine, or the weather.
+
+        Parameters
+        ----------
+        side : {"intake", "exhaust"}
+            Which side.
+        ambient : Ambient
+            The weather, for a side that leads nowhere, or not to air.
+
+        Returns
+        -------
+        Beyond
+        """
+        weather = Beyond(ambient.pressure, ambient.temperature, ambient.vapour_share)
+        found = [node.beyond for node in self.nodes.values() if node.side == side and node.beyond]
+        pressures, temperatures, shares = zip(*(found or [weather]), strict=True)
+        air = [share for share in shares if share is not None] or [weather.vapour_share]
+        return Beyond(*(float(np.mean(values)) for values in (pressures, temperatures, air)))
 
     # --- faults ---------------------------------------------------------------------------------
 

@@ -11,17 +11,15 @@ from typing import NamedTuple
 import numpy as np
 
 from wavesim.constants import (
-    AIR_PRESSURE_RANGE,
     DISCHARGE_RANGE,
     HOLE_DISCHARGE,
     HOLE_RANGE,
     MAX_CYLINDERS,
     POROSITY_RANGE,
-    STANDARD_PRESSURE,
-    STANDARD_TEMPERATURE,
 )
 from wavesim.descriptions.materials import Packing
 from wavesim.descriptions.pipes import BORE_RANGE
+from wavesim.descriptions.weather import Ambient, of_weather
 from wavesim.errors import InputError, check_number
 from wavesim.fields.description import (
     Description,
@@ -79,27 +77,20 @@ def _spread(owner, field, value, count, of_what):
     return values
 
 
-@dataclass(frozen=True, kw_only=True)
-class Ambient(Description):
-    """Still air outside.
-
-    Parameters
-    ----------
-    pressure : float
-        Absolute pressure [Pa], 3e4 to 3e5.
-    temperature : float
-        Temperature [K], 220 to 340.
-    """
-
-    pressure: float = number("Pa", *AIR_PRESSURE_RANGE, STANDARD_PRESSURE)
-    temperature: float = number("K", 220.0, 340.0, STANDARD_TEMPERATURE)
-
-
 class Beyond(NamedTuple):
-    """Still gas beyond an end that leads out of the network: pressure [Pa], temperature [K]."""
+    """Still gas beyond an end that leads out of the network.
+
+    Attributes
+    ----------
+    pressure, temperature : float
+        [Pa], [K].
+    vapour_share : float or None
+        Mole share of water vapour, if it is air; None: it is more of the gas in the duct.
+    """
 
     pressure: float
     temperature: float
+    vapour_share: float | None = None
 
 
 class Node(Description):
@@ -110,7 +101,8 @@ class Node(Description):
     side : {"intake", "exhaust"} or None
         On which side of an engine the node is; None if it may be on either.
     beyond : Beyond or None
-        What lies beyond a node through which gas leaves or enters the network; None for all others.
+        What lies beyond a node through which gas leaves or enters the network, the weather filled
+        in; None for all others.
     """
 
     side = None
@@ -181,7 +173,8 @@ class OuterNode(Node):
     @property
     def beyond(self):
         """The air outside."""
-        return Beyond(self.ambient.pressure, self.ambient.temperature)
+        air = self.ambient
+        return Beyond(air.pressure, air.temperature, air.vapour_share)
 
 
 @dataclass(frozen=True)
@@ -205,19 +198,19 @@ class AnechoicEnd(OuterNode):
     ----------
     at : str
         Duct end.
-    pressure : float
-        Pressure of the gas at rest beyond the end [Pa], 1e3 to 1e7.
-    temperature : float
-        Its temperature [K], 150 to 3500.  Waves are swallowed whole only if it is that of the gas
-        in the duct.
+    pressure : float or None
+        Pressure of the gas at rest beyond the end [Pa], 1e3 to 1e7; None: of the weather.
+    temperature : float or None
+        Its temperature [K], 150 to 3500; None: of the weather.  Waves are swallowed whole only if
+        it is that of the gas in the duct.
     intake : bool
         True: the end is on the intake side of an engine; False: on its exhaust side.
     """
 
     at: str = _ends(1)
     _: KW_ONLY
-    pressure: float = number("Pa", 1e3, 1e7, STANDARD_PRESSURE)
-    temperature: float = number("K", 150.0, 3500.0, STANDARD_TEMPERATURE)
+    pressure: float | None = number("Pa", 1e3, 1e7, None, **of_weather("pressure"))
+    temperature: float | None = number("K", 150.0, 3500.0, None, **of_weather("temperature"))
     intake: bool = flag(False)
 
     @property
@@ -237,8 +230,8 @@ class OpenEnd(OuterNode):
     radiation : {"unflanged", "flanged", "none"}
         How sound leaves: a free pipe end (Levine and Schwinger 1948), an end in a large wall, or
         no radiation and no end correction at all.
-    ambient : Ambient
-        The air outside.
+    ambient : Ambient or None
+        The air outside; None: the weather.
     intake : bool
         True: the end is on the intake side of an engine, what flows in counts as fresh charge;
         False: it is on the exhaust side, what flows in counts as ambient air.
@@ -256,7 +249,7 @@ class OpenEnd(OuterNode):
     at: str = _ends(1)
     _: KW_ONLY
     radiation: str = choice(("unflanged", "flanged", "none"), "unflanged")
-    ambient: Ambient = part(Ambient, default=Ambient())
+    ambient: Ambient | None = part(Ambient, default=None, **of_weather())
     intake: bool = flag(False)
     entry_loss: float | None = number("1", 0.0, 10.0, None)
     diameter: float | None = number("m", *BORE_RANGE, default=None)
@@ -435,8 +428,9 @@ class Volume(Node):
         Gas volume [m3], 1e-6 to 1.
     discharge_coefficient : float or tuple of float
         Of every opening, or one for each in the order of `at`; above 0, at most 1.2.
-    pressure, temperature : float
-        State at the start of the calculation [Pa], 1e4 to 1e6, and [K], 200 to 2500.
+    pressure, temperature : float or None
+        State at the start of the calculation [Pa], 1e4 to 1e6, and [K], 200 to 2500; None: of the
+        weather.
     fill : {"fresh", "burned", "air"}
         Gas at the start of the calculation.
     """
@@ -445,8 +439,8 @@ class Volume(Node):
     _: KW_ONLY
     volume: float = number("m3", 1e-6, 1.0)
     discharge_coefficient: float | tuple[float, ...] = _coefficients(1.0)
-    pressure: float = number("Pa", 1e4, 1e6, STANDARD_PRESSURE)
-    temperature: float = number("K", 200.0, 2500.0, STANDARD_TEMPERATURE)
+    pressure: float | None = number("Pa", 1e4, 1e6, None, **of_weather("pressure"))
+    temperature: float | None = number("K", 200.0, 2500.0, None, **of_weather("temperature"))
     fill: str = choice(("fresh", "burned", "air"), "air")
 
     def _check(self):

@@ -156,7 +156,7 @@ def checked(check, default=MISSING, optional=False, **metadata):
     return dataclasses.field(default=default, metadata=facts)
 
 
-def number(unit, low, high, default=MISSING, *, low_open=False, high_open=False):
+def number(unit, low, high, default=MISSING, *, low_open=False, high_open=False, **metadata):
     """Field for one number in SI units; the arguments are those of `errors.check_number`."""
 
     def check(owner, name, value):
@@ -164,7 +164,7 @@ def number(unit, low, high, default=MISSING, *, low_open=False, high_open=False)
             owner, name, value, unit, low, high, low_open=low_open, high_open=high_open
         )
 
-    return checked(check, default, unit=unit, low=low, high=high)
+    return checked(check, default, unit=unit, low=low, high=high, **metadata)
 
 
 def sequence(owner, name, value, what):
@@ -226,7 +226,7 @@ def text(default=MISSING):
     return checked(check, default)
 
 
-def part(*kinds, default=MISSING, optional=False):
+def part(*kinds, default=MISSING, optional=False, **metadata):
     """Field for a description of one of `kinds`; None is accepted if it is optional."""
 
     def check(owner, name, value):
@@ -237,7 +237,7 @@ def part(*kinds, default=MISSING, optional=False):
             raise InputError(f"{owner}: {name} = {value!r} must be of type {listed}{guess}")
         return value
 
-    return checked(check, default, optional, kinds=kinds)
+    return checked(check, default, optional, kinds=kinds, **metadata)
 
 
 # --- copies by path ----------------------------------------------------------------------------

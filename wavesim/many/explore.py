@@ -10,6 +10,7 @@ import numpy as np
 from wavesim.descriptions.bill import Amounts, bill
 from wavesim.descriptions.exhaust import Exhaust
 from wavesim.descriptions.settings import Settings
+from wavesim.descriptions.weather import Ambient
 from wavesim.errors import InputError, check_choice, check_number
 from wavesim.fields.description import sequence
 from wavesim.many.space import built_pair, designs, field_at, plain_pair
@@ -149,6 +150,7 @@ class Bench(NamedTuple):
     raw: dict
     rpm: list
     settings: Settings
+    ambient: Ambient | None
     keep: tuple
     executor: object
     threads: int
@@ -164,7 +166,10 @@ class Bench(NamedTuple):
         chains, owners = [], []
         for i, (_, engine, exhaust) in enumerate(built):
             if engine is not None:
-                tasks = [Task(engine, exhaust, rpm, self.settings) for rpm in self.rpm]
+                tasks = [
+                    Task(engine, exhaust, rpm, self.settings, ambient=self.ambient)
+                    for rpm in self.rpm
+                ]
                 chains += [tasks] if chained else [[task] for task in tasks]
                 owners += [i] if chained else [i] * len(tasks)
         done = run_chains(
@@ -226,11 +231,11 @@ def _amounts(exhaust, engine):
     return {"mass": made.mass} | dict(zip(Amounts._fields, made.total, strict=True))
 
 
-def make_bench(owner, engine, exhaust, rpm, settings, keep, executor, threads, store):
+def make_bench(owner, engine, exhaust, rpm, settings, ambient, keep, executor, threads, store):
     """Checked surroundings of an exploration."""
     return Bench(
-        plain_pair(engine, exhaust), checked_speeds(owner, rpm), settings or Settings(), keep,
-        executor, count_workers(executor, threads, owner), store,
+        plain_pair(engine, exhaust), checked_speeds(owner, rpm), settings or Settings(), ambient,
+        keep, executor, count_workers(executor, threads, owner), store,
     )
 
 
@@ -414,7 +419,7 @@ def value_text(value):
 
 def explore(
     engine, exhaust, designs, rpm, *, settings=None, keep=KEEP, executor=None, threads=None,
-    store=None, progress=True,
+    store=None, progress=True, ambient=None,
 ):
     """What many designs do at some speeds.
 
@@ -431,7 +436,7 @@ def explore(
     settings : Settings, optional
     keep : sequence of str
         Keys of `wavesim.QUANTITIES` to keep.
-    executor, threads, store, progress
+    executor, threads, store, progress, ambient
         As for `speed_sweep`.  The store keeps all scalars of a point, without its traces.
 
     Returns
@@ -446,7 +451,9 @@ def explore(
         If a path, a quantity, a speed or the executor is wrong.
     """
     keep = checked_keep(*keep)
-    bench = make_bench("explore", engine, exhaust, rpm, settings, keep, executor, threads, store)
+    bench = make_bench(
+        "explore", engine, exhaust, rpm, settings, ambient, keep, executor, threads, store
+    )
     found, interrupted = bench.run(
         _checked_designs(bench.raw, engine, exhaust, designs), {}, chained=True, progress=progress
     )

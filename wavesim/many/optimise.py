@@ -81,7 +81,7 @@ class _Stopped(Exception):
 def optimise(
     engine, exhaust, space, rpm, *, objective="torque", goal="largest", band=None, limits=None,
     method="differential evolution", evaluations=200, seed=0, settings=None, keep=KEEP,
-    executor=None, threads=None, store=None, progress=True,
+    executor=None, threads=None, store=None, progress=True, ambient=None,
 ):
     """Search a space for the best design within limits.
 
@@ -111,7 +111,7 @@ def optimise(
         How many designs to try at most, 10 to a million.
     seed : int
         The same seed gives the same search on every executor.
-    settings, executor, threads, store, progress
+    settings, executor, threads, store, progress, ambient
         As for `explore`.
     keep : sequence of str
         Quantities to keep besides those that the objective and the limits need.
@@ -147,7 +147,9 @@ def optimise(
         check_choice("optimise", "objective", objective, [*QUANTITIES, *AMOUNTS])
         needed += [objective] if objective in QUANTITIES else []
     keep = checked_keep(*keep, *needed)
-    bench = make_bench("optimise", engine, exhaust, rpm, settings, keep, executor, threads, store)
+    bench = make_bench(
+        "optimise", engine, exhaust, rpm, settings, ambient, keep, executor, threads, store
+    )
     if band is not None:
         checked_band(band, np.array(bench.rpm))
     axes = checked_space(bench.raw, space)

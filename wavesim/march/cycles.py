@@ -71,7 +71,7 @@ def settle(model, walls, settings, *, rpm, fuel_flow, stop):
     return Cycles(model, history, steps, before, after, limited)
 
 
-def rough_run(network, gas, engine, settings, start, demand):
+def rough_run(network, gas, engine, settings, ambient, start, demand):
     """Cycles on a coarser mesh, from which the fine one starts; None if there are to be none.
 
     They cost a fraction of the fine cycles and take away most of what must settle.  A coarse run
@@ -83,7 +83,9 @@ def rough_run(network, gas, engine, settings, start, demand):
         cell_length=min(0.2, settings.coarse_start * settings.cell_length), coarse_start=1.0,
         tolerance=max(1e-2, settings.tolerance), sample_deg=10.0, min_cycles=1, max_cycles=20,
     )
-    model = compile_network(network, gas, rough, engine=engine, rpm=demand["rpm"])
+    model = compile_network(
+        network, gas, rough, engine=engine, rpm=demand["rpm"], ambient=ambient
+    )
     walls = find_solved_walls(model)
     if start is not None:
         take_over(model, start)
@@ -105,7 +107,8 @@ def take_over(model, point):
         mine[...] = other
     model.state.plan[:] = 0.0
     model.net.cells[f.WALL] = restart["walls"]
-    use_gas(model, restart["gas"] if isinstance(model.gas, EngineGas) else model.gas)
+    if isinstance(model.gas, EngineGas):  # the mixture is taken over; fuel and air stay
+        use_gas(model, model.gas.replace(lam=restart["gas"].lam))
 
 
 def restart_of(model):

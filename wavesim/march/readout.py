@@ -1,9 +1,8 @@
 """From the arrays of a model to named results: samples, last state, sums of a cycle, facts."""
 
-import numpy as np
-
-from wavesim.descriptions.nodes import Ambient, Perforate, ValvePort, Volume
+from wavesim.descriptions.nodes import Perforate, ValvePort, Volume
 from wavesim.descriptions.valves import CHECKING_LIFT, seat_events
+from wavesim.fields.description import describe
 from wavesim.kernels import flat as f
 from wavesim.march.evaluate import CycleSums, Flows
 from wavesim.results.traces import Samples
@@ -111,17 +110,12 @@ def mean_gauge(model, side):
     The mean of the cylinders, and each by cylinder, (n_cyl,).
     """
     pressure = model.record.end[:, valve_rows(model, side), 0]
-    outside = [
-        node.beyond.pressure
-        for node in model.network.nodes.values()
-        if node.side == side and node.beyond is not None
-    ]
-    beyond = np.mean(outside) if outside else Ambient().pressure
+    beyond = model.network.air_outside(side, model.ambient).pressure
     return float(pressure.mean() - beyond), pressure.mean(axis=0) - beyond
 
 
 def engine_facts(engine, model):
-    """Valve events, the lift at which they hold, and firing angles, for analysis and figures."""
+    """Valve events, the lift at which they hold, firing angles, weather, air outside each side."""
     valves = {"exhaust": engine.exhaust_valve, "intake": engine.intake_valve}
     # One lift for both sides, the smaller of the two stated ones: only so is overlap comparable.
     level = min(getattr(v.lift, "checking_lift", CHECKING_LIFT) for v in valves.values())
@@ -130,6 +124,14 @@ def engine_facts(engine, model):
         "events_deg": events,
         "events_lift": level,
         "firing_angles_deg": [float(a) for a in engine.firing_angles_deg],
+        "ambient": describe(model.ambient),
+        "weather": {
+            name: describe(node.ambient) for name, node in model.network.nodes.items()
+            if node.beyond is not None and node.beyond.vapour_share is not None
+        },
+        "outside": {
+            side: model.network.air_outside(side, model.ambient)._asdict() for side in valves
+        },
     }
 
 

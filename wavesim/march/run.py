@@ -10,6 +10,7 @@ from wavesim.constants import RPM_RANGE
 from wavesim.descriptions.exhaust import network_of
 from wavesim.descriptions.network import Network
 from wavesim.descriptions.settings import Settings
+from wavesim.descriptions.weather import Ambient
 from wavesim.errors import check_number
 from wavesim.fields.description import describe
 from wavesim.gas.models import EngineGas, PerfectGas
@@ -40,7 +41,9 @@ from wavesim.march.walltemp import find_solved_walls
 from wavesim.results.points import Point, Transient, point_meta
 
 
-def simulate(network, duration, *, gas=None, settings=None, initial=None, samples=200):
+def simulate(
+    network, duration, *, gas=None, settings=None, initial=None, samples=200, ambient=None
+):
     """March a network without an engine.
 
     Walls whose temperature is solved in the cycles of an engine stay as cold as the air outside.
@@ -57,6 +60,8 @@ def simulate(network, duration, *, gas=None, settings=None, initial=None, sample
         State at the start by duct name, see `wavesim.arrays.compile.compile_network`.
     samples : int
         Number of equally spaced records, the first at time 0.
+    ambient : Ambient, optional
+        The weather, for every place that states no air of its own; default: an Ambient().
 
     Returns
     -------
@@ -72,7 +77,9 @@ def simulate(network, duration, *, gas=None, settings=None, initial=None, sample
     settings = settings or Settings()
     check_number("simulate", "duration", duration, "s", 0.0, 1e4, low_open=True)
     gas = gas or PerfectGas()
-    model = compile_network(network, gas, settings, samples=samples, initial=initial)
+    model = compile_network(
+        network, gas, settings, samples=samples, initial=initial, ambient=ambient
+    )
     model.record.interval[0] = duration / samples if samples else 0.0
     before = contents(model)
     march_to(model, duration, settings.max_steps_per_cycle)
@@ -82,7 +89,8 @@ def simulate(network, duration, *, gas=None, settings=None, initial=None, sample
 
 
 def run_point(
-    engine, exhaust, rpm, *, settings=None, gas=None, fuel_flow=None, start=None, stop=None
+    engine, exhaust, rpm, *, settings=None, gas=None, fuel_flow=None, ambient=None, start=None,
+    stop=None,
 ):
     """Run an engine at one speed until its cycle repeats itself.
 
@@ -93,7 +101,7 @@ def run_point(
         What stands behind the engine; a Network as for `run_network`.
     rpm : float
         Engine speed [rev/min], 100 to 30000.
-    settings, gas, fuel_flow, start, stop
+    settings, gas, fuel_flow, ambient, start, stop
         As for `run_network`.
 
     Returns
@@ -108,7 +116,7 @@ def run_point(
     """
     point = run_network(
         engine, network_of(engine, exhaust), rpm, settings=settings, gas=gas, fuel_flow=fuel_flow,
-        start=start, stop=stop,
+        ambient=ambient, start=start, stop=stop,
     )
     if isinstance(exhaust, Network):
         return point
@@ -116,7 +124,8 @@ def run_point(
 
 
 def run_network(
-    engine, network, rpm, *, settings=None, gas=None, fuel_flow=None, start=None, stop=None
+    engine, network, rpm, *, settings=None, gas=None, fuel_flow=None, ambient=None, start=None,
+    stop=None,
 ):
     """Run an engine with a network of one's own until its cycle repeats itself.
 
@@ -136,6 +145,8 @@ def run_network(
     fuel_flow : float, optional
         Fuel mass flow [kg/s], above 0, that is delivered whatever air the engine draws: the
         mixture strength follows from the air, instead of being that of the engine.
+    ambient : Ambient, optional
+        The weather, for every place that states no air of its own; default: an Ambient().
     start : Point, optional
         A point of the same engine and network at a speed near by, whose gas is taken over.
     stop : threading.Event, optional
@@ -160,11 +171,14 @@ def run_network(
     gas = gas or EngineGas(engine.fuel, engine.air_fuel_lambda)
     check_burn(engine, gas)
     clock = time.perf_counter()
-    network = network_of(engine, network)
+    ambient = ambient or Ambient()
+    described = network_of(engine, network)
+    network = described.in_weather(ambient)  # once, for both meshes
     demand = {"rpm": rpm, "fuel_flow": fuel_flow, "stop": stop}
-    rough = rough_run(network, gas, engine, settings, start, demand)
+    rough = rough_run(network, gas, engine, settings, ambient, start, demand)
     model = compile_network(
-        network, gas, settings, engine=engine, rpm=rpm, samples=round(720.0 / settings.sample_deg)
+        network, gas, settings, engine=engine, rpm=rpm, ambient=ambient,
+        samples=round(720.0 / settings.sample_deg),
     )
     walls = find_solved_walls(model)
     if rough is not None:
@@ -179,7 +193,10 @@ def run_network(
     amounts = amounts_of(
         cycle_sums(model), valve_flows(model, "intake"), valve_flows(model, "exhaust"), by_cylinder
     )
-    values, cylinders = evaluate(engine, model.gas, rpm, amounts, back_pressure)
+    values, cylinders = evaluate(
+        engine, model.gas, rpm, amounts, back_pressure,
+        model.network.air_outside("intake", model.ambient),
+    )
     audit = cycle_ledger(model, cycles.before, cycles.after)
     audit |= {
         "cycles": len(cycles.history),
@@ -195,7 +212,7 @@ def run_network(
     }
     x = np.arange(model.record.field.shape[0]) * settings.sample_deg
     meta = point_meta(
-        engine, None, settings, gas=model.gas, fuel_flow=fuel_flow, network=network,
+        engine, None, settings, gas=model.gas, fuel_flow=fuel_flow, network=described,
         facts=engine_facts(engine, model) | wall_facts(walls),
     )
     return Point(

@@ -359,9 +359,5 @@ def point_meta(engine, exhaust, settings, *, gas, fuel_flow, network, facts):
         "engine": describe(engine), "exhaust": describe(exhaust), "settings": describe(settings),
         "network": describe(network) if exhaust is None else None,
         "gas": describe_gas(gas), "fuel_flow": fuel_flow,
-        "weather": {
-            name: describe(node.ambient)
-            for name, node in network.nodes.items() if hasattr(node, "ambient")
-        },
         "version": __version__, **facts,
     }
