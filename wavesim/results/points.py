@@ -47,7 +47,7 @@ class Point:
     meta : dict
         All that made the point, fit for JSON: engine, exhaust or network, settings, gas, fuel
         flow, weather, library version; and valve events, firing angles, wall temperatures.  See
-        `engine`, `exhaust`, `network`, `gas`, `weather`.
+        `engine`, `exhaust`, `network`, `gas`, `ambient`, `weather`.
     """
 
     rpm: float
@@ -78,6 +78,11 @@ class Point:
     def exhaust(self):
         """The exhaust as it was described; None if a network was given in its place."""
         return restore(self.meta["exhaust"])
+
+    @property
+    def ambient(self):
+        """The weather, which stood wherever engine and exhaust stated no air of their own."""
+        return restore(self.meta["ambient"])
 
     @property
     def gas(self):
