@@ -140,6 +140,16 @@ def test_weather_reaches_sweeps_designs_stores_and_files(system, tmp_path):
     assert len(keys) == 2
 
 
+def test_weather_that_is_none_is_refused(system, tmp_path):
+    message = "ambient = 101325 must be an Ambient"
+    with pytest.raises(ws.InputError, match=message):
+        ws.run_point(*system, 5500, ambient=101325)
+    with pytest.raises(ws.InputError, match=message):
+        ws.speed_sweep(*system, [5500], ambient=101325, progress=False)
+    with pytest.raises(ws.InputError, match=message):
+        ws.Store(tmp_path).run_point(*system, 5500, ambient=101325)
+
+
 def test_search_hands_the_weather_on(system, monkeypatch):
     seen = []
 

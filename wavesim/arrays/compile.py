@@ -28,7 +28,7 @@ from wavesim.descriptions.nodes import (
     Volume,
 )
 from wavesim.descriptions.valves import SEAT_LIFT, effective_area, seat_events
-from wavesim.descriptions.weather import Ambient, moist_air
+from wavesim.descriptions.weather import as_ambient, moist_air
 from wavesim.errors import InputError
 from wavesim.gas.fuels import DRY_AIR
 from wavesim.gas.models import PerfectGas
@@ -347,7 +347,7 @@ def compile_network(
         If the network has faults, `initial` names an unknown duct, valves lack an engine, the
         ends of an engine open to different pressures, or humid air meets a PerfectGas.
     """
-    ambient = ambient or Ambient()
+    ambient = as_ambient(ambient)
     network = network.validate().in_weather(
         ambient, unequal_pressures=engine is None or settings.unequal_pressures
     )

@@ -18,6 +18,7 @@ from functools import cache
 from math import exp
 
 from wavesim.constants import AIR_PRESSURE_RANGE, STANDARD_PRESSURE, STANDARD_TEMPERATURE
+from wavesim.errors import InputError
 from wavesim.fields.description import Description, Named, number
 from wavesim.gas.fuels import DRY_AIR
 
@@ -118,6 +119,23 @@ class Ambient(Description):
     def dry_pressure(self):
         """Pressure of the air without its vapour [Pa]."""
         return (1.0 - self.vapour_share) * self.pressure
+
+
+def as_ambient(value):
+    """The weather that is given, or an Ambient() for None.
+
+    Parameters
+    ----------
+    value : Ambient or None
+
+    Raises
+    ------
+    InputError
+        If it is something else.
+    """
+    if value is not None and not isinstance(value, Ambient):
+        raise InputError(f"ambient = {value!r} must be an Ambient.")
+    return value or Ambient()
 
 
 def moist_air(vapour_share):

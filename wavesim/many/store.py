@@ -41,7 +41,7 @@ from typing import NamedTuple
 from wavesim import errors
 from wavesim._version import __version__
 from wavesim.descriptions.settings import Settings
-from wavesim.descriptions.weather import Ambient
+from wavesim.descriptions.weather import as_ambient
 from wavesim.errors import InputError
 from wavesim.fields.description import Description, describe
 from wavesim.march.run import run_point
@@ -117,7 +117,7 @@ def point_key(engine, exhaust, rpm, settings, *, gas=None, fuel_flow=None, ambie
     what = {
         "engine": describe(engine), "exhaust": describe(exhaust), "rpm": float(rpm),
         "settings": describe(settings), "fuel_flow": fuel_flow,
-        "ambient": describe(ambient or Ambient()),
+        "ambient": describe(as_ambient(ambient)),
         "gas": describe(gas) if gas is None or isinstance(gas, Description) else repr(gas),
         "library": _library(),
     }

@@ -10,7 +10,7 @@ from wavesim.constants import RPM_RANGE
 from wavesim.descriptions.exhaust import network_of
 from wavesim.descriptions.network import Network
 from wavesim.descriptions.settings import Settings
-from wavesim.descriptions.weather import Ambient
+from wavesim.descriptions.weather import as_ambient
 from wavesim.errors import check_number
 from wavesim.fields.description import describe
 from wavesim.gas.models import EngineGas, PerfectGas
@@ -171,7 +171,7 @@ def run_network(
     gas = gas or EngineGas(engine.fuel, engine.air_fuel_lambda)
     check_burn(engine, gas)
     clock = time.perf_counter()
-    ambient = ambient or Ambient()
+    ambient = as_ambient(ambient)
     described = network_of(engine, network)
     network = described.in_weather(ambient)  # once, for both meshes
     demand = {"rpm": rpm, "fuel_flow": fuel_flow, "stop": stop}
