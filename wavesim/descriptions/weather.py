@@ -17,7 +17,12 @@ from dataclasses import dataclass, fields
 from functools import cache
 from math import exp
 
-from wavesim.constants import AIR_PRESSURE_RANGE, STANDARD_PRESSURE, STANDARD_TEMPERATURE
+from wavesim.constants import (
+    AIR_PRESSURE_RANGE,
+    STANDARD_PRESSURE,
+    STANDARD_TEMPERATURE,
+    ZERO_CELSIUS,
+)
 from wavesim.errors import InputError
 from wavesim.fields.description import Description, Named, number
 from wavesim.gas.fuels import DRY_AIR
@@ -61,7 +66,7 @@ def enhancement(pressure, temperature):
     -----
     CIPM-2007, eq. A1.2, fitted from 60 to 110 kPa and 15 to 27 degrees Celsius.
     """
-    return 1.00062 + 3.14e-8 * pressure + 5.6e-7 * (temperature - 273.15) ** 2
+    return 1.00062 + 3.14e-8 * pressure + 5.6e-7 * (temperature - ZERO_CELSIUS) ** 2
 
 
 @dataclass(frozen=True, kw_only=True)
