@@ -64,7 +64,7 @@ PAIR, THREE = ("a.end", "b.start"), ("a.end", "b.start", "c.start")
 #: Groups of nodes by the class of the first; each group makes one network.
 NODES = {
     ws.ClosedEnd: ((ws.ClosedEnd("a.end"),),),
-    ws.AnechoicEnd: ((ws.AnechoicEnd("a.end", pressure=P0, temperature=T0),),),
+    ws.AnechoicEnd: ((ws.AnechoicEnd("a.end", pressure=P0, temperature=T0, intake=True),),),
     ws.OpenEnd: (
         (ws.OpenEnd("a.end", radiation="flanged", ambient=AIR, intake=True, entry_loss=0.2),),
         (ws.OpenEnd("a.end", ambient=AIR, diameter=0.03, discharge_coefficient=0.8),),
@@ -119,7 +119,9 @@ OTHERS = {
                                 lobe_centre_deg=110.0),),
     ws.Merge: (ws.Merge(angle_deg=20.0, volume=1e-4),),
     ws.Metal: (ws.METALS["titanium"],),
-    ws.Network: (ws.Network(DUCTS, {"tee": NODES[ws.Junction][0][0]}),),
+    ws.Network: (
+        ws.Network(DUCTS, {f"node {i}": group[0] for i, (group, *_) in enumerate(NODES.values())},
+                   name="one node of every kind"),),
     ws.Outside: (ws.Outside(air_speed=5.0, temperature=290.0, pressure=9e4),),
     ws.Packing: (ws.Packing(ws.FIBRES["steel wool"], bulk_density=200.0, fibre_diameter=5e-5,
                             flow_resistivity=4000.0),),

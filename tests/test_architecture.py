@@ -23,8 +23,8 @@ FLOORS = {
     "fields": "description tables toml_form",
     "gas": "species gasfit fuels flame models",
     "exact": "_tools tuning acoustics riemann silencers steady engine losses waves",
-    "descriptions": "materials settings combustion valves walls pieces pipes nodes parts silencers "
-                    "intake network lines joints engine assemble exhaust bill study",
+    "descriptions": "weather materials settings combustion valves walls pieces pipes nodes parts "
+                    "silencers intake lines network joints engine assemble exhaust bill study",
     "arrays": "mesh compile",
     "show": "quantities plots",
     "results": "files traces points compare",

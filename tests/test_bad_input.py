@@ -10,7 +10,6 @@ from wavesim.descriptions.exhaust import Exhaust, Merge
 from wavesim.descriptions.intake import Intake
 from wavesim.descriptions.network import Network
 from wavesim.descriptions.nodes import (
-    Ambient,
     AnechoicEnd,
     AreaStep,
     ClosedEnd,
@@ -25,6 +24,7 @@ from wavesim.descriptions.pipes import Duct, Pipe
 from wavesim.descriptions.settings import Settings
 from wavesim.descriptions.study import demo_path, load
 from wavesim.descriptions.valves import Cam, FlowCoefficients, LiftTable, Valve, seat_events
+from wavesim.descriptions.weather import Ambient
 from wavesim.errors import InputError, check_int
 from wavesim.fields.description import Named, restore, vary
 from wavesim.fields.tables import Table

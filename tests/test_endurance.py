@@ -36,7 +36,8 @@ MAY_LACK = {
     "residual_fraction_spread",
 }
 TWO_CYCLES = ws.Settings(
-    cell_length=0.1, sample_deg=10.0, min_cycles=1, max_cycles=2, max_steps_per_cycle=40_000
+    cell_length=0.1, sample_deg=10.0, min_cycles=1, max_cycles=2, max_steps_per_cycle=40_000,
+    unequal_pressures=True,
 )
 
 

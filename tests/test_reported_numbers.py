@@ -451,7 +451,8 @@ def test_scalars_are_made_of_the_amounts_by_cylinder_to_the_last_bit(point, tmp_
     point.save(tmp_path / "point.npz")
     for known in (point, ws.Sweep.load(tmp_path / "point.npz")[RPM]):
         values, cylinders = evaluate(
-            known.engine, known.gas, RPM, known.cylinders, known.back_pressure)
+            known.engine, known.gas, RPM, known.cylinders, known.back_pressure,
+            known.weather["air inlet"])
         assert values == point.values
         assert all(np.array_equal(cylinders[name], point.cylinders[name]) for name in cylinders)
 

@@ -27,7 +27,6 @@ from wavesim.descriptions.joints import HPipe, Merge, XPipe
 from wavesim.descriptions.materials import FIBRES, METALS, ROUGHNESS, Fibre, Metal, Packing, gauge
 from wavesim.descriptions.network import Network
 from wavesim.descriptions.nodes import (
-    Ambient,
     AnechoicEnd,
     AreaStep,
     ClosedEnd,
@@ -53,6 +52,7 @@ from wavesim.descriptions.valves import (
     lobe_centres,
 )
 from wavesim.descriptions.walls import Coating, Outside, Wall, Wrap, wall_balance
+from wavesim.descriptions.weather import Ambient
 from wavesim.errors import ConvergenceError, InputError, SolverError, WavesimError, nearest
 from wavesim.fields.description import describe, restore, vary
 from wavesim.fields.tables import Table
@@ -63,7 +63,7 @@ from wavesim.many.space import designs
 from wavesim.many.store import Store, StoreCheck
 from wavesim.many.sweep import run_study, speed_sweep, speed_sweeps
 from wavesim.march.acoustics import TransmissionLoss, transmission_loss
-from wavesim.march.run import run_point, simulate
+from wavesim.march.run import run_network, run_point, simulate
 from wavesim.results.compare import Comparison, compare
 from wavesim.results.points import Point, Sweep, Transient
 from wavesim.results.traces import Trace
@@ -137,6 +137,7 @@ __all__ = [
     "Resonator",
     "restore",
     "ROUGHNESS",
+    "run_network",
     "run_point",
     "run_study",
     "save",

@@ -13,8 +13,6 @@ from wavesim.arrays.mesh import ducts_beyond_valves, make_mesh
 from wavesim.constants import (
     FLANGED_END,
     HOLE_END,
-    STANDARD_PRESSURE,
-    STANDARD_TEMPERATURE,
     UNFLANGED_END,
 )
 from wavesim.descriptions.nodes import (
@@ -30,7 +28,9 @@ from wavesim.descriptions.nodes import (
     Volume,
 )
 from wavesim.descriptions.valves import SEAT_LIFT, effective_area, seat_events
+from wavesim.descriptions.weather import as_ambient, moist_air
 from wavesim.errors import InputError
+from wavesim.gas.fuels import DRY_AIR
 from wavesim.gas.models import PerfectGas
 from wavesim.kernels import flat as f
 from wavesim.kernels.cylinder import volume as cylinder_volume
@@ -70,6 +70,8 @@ class Model:
         Row of each duct end by (duct name, side).
     stores : dict
         Row by node name; cylinders are "cylinder 1", ...
+    ambient : Ambient
+        The weather, which stands in `network` wherever it stated none.
     dx : dict
         Cell length [m] by duct name.
     """
@@ -84,6 +86,7 @@ class Model:
     record: f.Record
     inner: np.ndarray
     face: np.ndarray
+    ambient: object
     ducts: dict = field(default_factory=dict)
     ends: dict = field(default_factory=dict)
     stores: dict = field(default_factory=dict)
@@ -307,7 +310,8 @@ def _cylinder_row(engine, gas, number, rpm):
 
 
 def compile_network(
-    network, gas, settings, *, engine=None, rpm=None, samples=0, initial=None, join=True
+    network, gas, settings, *, engine=None, rpm=None, samples=0, initial=None, join=True,
+    ambient=None,
 ):
     """Flat arrays of a network.
 
@@ -330,6 +334,8 @@ def compile_network(
         the exhaust side of the valves, air otherwise.
     join : bool
         Lay ducts of equal bore side by side without a node; False keeps the two ends of each.
+    ambient : Ambient or None
+        The weather, for every place that states no air; None: an Ambient().
 
     Returns
     -------
@@ -338,9 +344,14 @@ def compile_network(
     Raises
     ------
     InputError
-        If the network has faults, `initial` names an unknown duct, or valves lack an engine.
+        If the network has faults, `initial` names an unknown duct, valves lack an engine, the
+        ends of an engine open to different pressures, or humid air meets a PerfectGas.
     """
-    network.validate()
+    ambient = as_ambient(ambient)
+    network = network.validate().in_weather(
+        ambient, unequal_pressures=engine is None or settings.unequal_pressures
+    )
+    gas = _in_humid_air(gas, network, ambient)
     _check_scheme(network, gas, settings.scheme)
     unknown = set(initial or {}) - set(network.ducts)
     if unknown:
@@ -356,11 +367,32 @@ def compile_network(
         network=network, gas=gas, settings=settings, engine=engine, net=net,
         state=_empty_state(net), work=_empty_work(net), record=_empty_record(net, samples),
         inner=np.zeros((len(build.ends), N_INNER)), face=np.zeros((len(build.ends), N_FACE_OUT)),
-        ducts=mesh.ducts, ends=build.ends, stores=build.stores, dx=mesh.dx,
+        ambient=ambient, ducts=mesh.ducts, ends=build.ends, stores=build.stores, dx=mesh.dx,
     )
     _fill(model, build, initial or {})
     net.options[f.MIXED] = _mixed(model)
     return model
+
+
+def _in_humid_air(gas, network, ambient):
+    """The gas with the humidity of the air that is drawn in; one whose air is stated keeps it."""
+    outer = [node for node in network.nodes.values() if node.beyond is not None]
+    inlets = [node for node in outer if node.side == "intake"] or outer
+    shares = {node.beyond.vapour_share for node in inlets} - {None} or {ambient.vapour_share}
+    low, high = min(shares), max(shares)
+    if high == 0.0:
+        return gas
+    if isinstance(gas, PerfectGas):
+        raise InputError(
+            f"Ambient: relative_humidity gives the air {100.0 * high:.2g} % of vapour, must be 0 "
+            "with a PerfectGas, which is the same in any air; hand in an EngineGas."
+        )
+    if high - low > 1e-6:
+        raise InputError(
+            f"Ambient: the inlets draw air with {100.0 * low:.3g} and {100.0 * high:.3g} % of "
+            "vapour, must be equal; state the weather once as `ambient`."
+        )
+    return gas.replace(air=moist_air(high)) if gas.air == DRY_AIR else gas
 
 
 def _check_scheme(network, gas, scheme):
@@ -497,7 +529,7 @@ def _empty_record(net, samples):
 
 def _fill(model, build, initial):
     """Gas in ducts and stores before the first step."""
-    usual = _usual_fill(model.network)
+    usual = _usual_fill(model.network, model.ambient)
     for name in model.ducts:
         _fill_duct(model, name, initial.get(name, usual[name]))
     for first, count, _, annulus in model.net.hole_wall:
@@ -525,14 +557,13 @@ def _mixed(model):
     return not isinstance(model.gas, PerfectGas) or any(np.any(part) for part in parts)
 
 
-def _usual_fill(network):
+def _usual_fill(network, ambient):
     """(p, u, T, fill) of every duct by the side of the valves on which it lies."""
-    usual = dict.fromkeys(network.ducts, (STANDARD_PRESSURE, 0.0, STANDARD_TEMPERATURE, "air"))
+    usual = dict.fromkeys(network.ducts, (ambient.pressure, 0.0, ambient.temperature, "air"))
     for side, fill, T in (("intake", "fresh", None), ("exhaust", "burned", BURNED_START)):
         reached, outside = ducts_beyond_valves(network, side)
-        p = outside.pressure if outside else STANDARD_PRESSURE
-        T = T or (outside.temperature if outside else STANDARD_TEMPERATURE)
-        usual.update({name: (p, 0.0, T, fill) for name in reached})
+        air = outside or ambient
+        usual.update({name: (air.pressure, 0.0, T or air.temperature, fill) for name in reached})
     return usual
 
 
@@ -602,7 +633,8 @@ def _fill_cylinder(model, row, engine):
     angle = -cyl[f.PHASE] % 720.0
     vol = cylinder_volume(cyl, 0.0)
     largest = engine.clearance_volume + engine.displacement / engine.cylinders
-    p_air, T_air = engine.intake.ambient.pressure, engine.intake.ambient.temperature + 40.0
+    air = model.network.air_outside("intake", model.ambient)
+    p_air, T_air = air.pressure, air.temperature + 40.0
     squeeze = largest / vol
     stroke = int(angle // 180.0)
     p, T, fill = (

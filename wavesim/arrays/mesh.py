@@ -129,8 +129,8 @@ def ducts_beyond_valves(network, side):
     Returns
     -------
     ducts : set of str
-    air : Ambient or None
-        The air outside these ducts.
+    air : Beyond or None
+        The air outside that the nodes of this side open to.
     """
     todo, nodes_at = [], {}
     for node in network.nodes.values():
@@ -146,7 +146,8 @@ def ducts_beyond_valves(network, side):
             continue
         reached.add(duct)
         for node, names in nodes_at[duct]:
-            outside = getattr(node, "ambient", outside)
+            if node.side == side:
+                outside = node.beyond or outside
             todo += names
     return reached, outside
 

@@ -48,7 +48,7 @@ def assemble(engine, exhaust):
     plan = Plan()
     _add_intake(plan, engine)
     _add_exhaust(plan, engine, exhaust)
-    return Network(plan.ducts, plan.nodes).validate()
+    return Network(plan.ducts, plan.nodes, name=exhaust.name).validate()
 
 
 def _add_intake(plan, engine):
@@ -68,12 +68,10 @@ def _add_intake(plan, engine):
         )
         mouths.append(start)
         plan.nodes[f"intake valve {n}"] = ValvePort(seat, cylinder=n, side="intake")
+    own = intake.ambient
+    stated = {} if own is None else {"pressure": own.pressure, "temperature": own.temperature}
     plan.nodes["plenum"] = Volume(
-        tuple(mouths),
-        volume=intake.plenum_volume,
-        pressure=intake.ambient.pressure,
-        temperature=intake.ambient.temperature,
-        fill="fresh",
+        tuple(mouths), volume=intake.plenum_volume, fill="fresh", **stated
     )
 
 

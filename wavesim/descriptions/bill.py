@@ -6,6 +6,7 @@ from pathlib import Path
 
 from wavesim.constants import MAX_CYLINDERS
 from wavesim.descriptions.engine import Engine
+from wavesim.descriptions.exhaust import Exhaust
 from wavesim.descriptions.joints import HPipe, Merge
 from wavesim.descriptions.pipes import Amounts
 from wavesim.descriptions.silencers import Chamber
@@ -182,6 +183,11 @@ def bill(exhaust, engine=None, *, wall=DEFAULT_WALL):
     >>> round(found.total.length, 3), round(found.mass, 2)
     (3.5, 5.48)
     """
+    if not isinstance(exhaust, Exhaust):
+        raise InputError(
+            f"bill: exhaust = {type(exhaust).__name__} must be an Exhaust; a Network does not know "
+            "what its ducts are made of."
+        )
     cylinders, banks = _counts(exhaust, engine)
     rows = []
     for name, count, parts in _named_lines(exhaust, cylinders, banks):

@@ -1,13 +1,20 @@
-"""Exhaust side: primaries, secondaries, merge, collector, pipe, tailpipe, link of two banks."""
+"""Exhaust side: primaries, secondaries, merge, collector, pipe, tailpipe, link of two banks.
+
+What stands behind an engine may be an Exhaust, or a Network of one's own; whoever needs the ducts
+and nodes asks `network_of`.
+"""
 
 from dataclasses import dataclass
 
 from wavesim.constants import MAX_CYLINDERS
+from wavesim.descriptions.assemble import assemble
 from wavesim.descriptions.joints import HPipe, Merge, XPipe
 from wavesim.descriptions.lines import PARTS
-from wavesim.descriptions.nodes import Ambient
+from wavesim.descriptions.network import Network
+from wavesim.descriptions.nodes import ValvePort
 from wavesim.descriptions.pipes import Part, as_line, line
-from wavesim.errors import check_int
+from wavesim.descriptions.weather import Ambient, of_weather
+from wavesim.errors import InputError, check_int
 from wavesim.fields.description import Description, checked, choice, part, sequence, text
 
 
@@ -63,8 +70,8 @@ class Exhaust(Description):
         itself.
     radiation : {"unflanged", "flanged", "none"}
         Of the open end, as for OpenEnd.
-    ambient : Ambient
-        The air outside.
+    ambient : Ambient or None
+        The air outside; None: the weather.
 
     Raises
     ------
@@ -100,7 +107,7 @@ class Exhaust(Description):
     pipe: tuple[Part, ...] = line((), kinds=PARTS)
     tailpipe: tuple[Part, ...] = line((), kinds=PARTS)
     radiation: str = choice(("unflanged", "flanged", "none"), "unflanged")
-    ambient: Ambient = part(Ambient, default=Ambient())
+    ambient: Ambient | None = part(Ambient, default=None, **of_weather())
 
     def _check(self):
         if (self.primary is None) == (self.primaries is None):
@@ -121,6 +128,27 @@ class Exhaust(Description):
             )
         if self.bank_link is not None and not (self.collector and self.pipe + self.tailpipe):
             self._refuse("bank_link needs a collector before it and a pipe or tailpipe behind it.")
+
+    def network(self, engine):
+        """All ducts and nodes of an engine with this exhaust, to be changed one by one.
+
+        Parameters
+        ----------
+        engine : Engine
+            With its intake.
+
+        Returns
+        -------
+        Network
+            Runs, sweeps and explorations take it in the place of the exhaust; see `Network` for
+            what can be changed.
+
+        Raises
+        ------
+        InputError
+            If engine and exhaust do not fit; all faults are listed at once.
+        """
+        return assemble(engine, self)
 
     def pairs_of(self, bank, cylinders):
         """Pairs that consist of the cylinders of one bank.
@@ -222,3 +250,39 @@ class Exhaust(Description):
         if not parts:
             self._refuse(f"{name} = () has no Pipe to change, give one by replace({name}=...).")
         return self.replace(**{name: (parts[0].replace(**changes), *parts[1:])})
+
+
+#: What may stand behind an engine.
+SYSTEMS = (Exhaust, Network)
+
+
+def network_of(engine, system):
+    """Checked network of an engine with what stands behind it.
+
+    Parameters
+    ----------
+    engine : Engine
+    system : Exhaust or Network
+        A Network holds the intake too, and valve ports for every cylinder.
+
+    Returns
+    -------
+    Network
+
+    Raises
+    ------
+    InputError
+        If it is something else, does not fit the engine or has faults; all are listed at once.
+    """
+    if isinstance(system, Exhaust):
+        return system.network(engine)
+    if not isinstance(system, Network):
+        raise InputError(f"exhaust = {system!r} must be an Exhaust or a Network.")
+    ports = {node.cylinder for node in system.nodes.values() if isinstance(node, ValvePort)}
+    if ports != set(range(1, engine.cylinders + 1)):
+        there = ", ".join(map(str, sorted(ports))) or "none"
+        raise InputError(
+            f"Network: it has valve ports of the cylinders {there}, must have those of 1 to "
+            f"{engine.cylinders}, the cylinders of the engine."
+        )
+    return system.validate()

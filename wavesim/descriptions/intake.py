@@ -2,8 +2,8 @@
 
 from dataclasses import dataclass
 
-from wavesim.descriptions.nodes import Ambient
 from wavesim.descriptions.pipes import BORE_RANGE, Tube, line
+from wavesim.descriptions.weather import Ambient, of_weather
 from wavesim.fields.description import Description, number, part
 
 
@@ -26,8 +26,8 @@ class Intake(Description):
     entry_loss : float
         Loss coefficient of the air entering the inlet, 0 to 10; 0.05 is a well rounded
         bell-mouth (Idelchik, Diagram 3-4, r/D = 0.17).
-    ambient : Ambient
-        The air outside.
+    ambient : Ambient or None
+        The air outside; None: the weather.
 
     Raises
     ------
@@ -41,4 +41,4 @@ class Intake(Description):
     plate_angle_deg: float = number("deg", 8.0, 90.0, 90.0)
     inlet: tuple[Tube, ...] = line()
     entry_loss: float = number("1", 0.0, 10.0, 0.05)
-    ambient: Ambient = part(Ambient, default=Ambient())
+    ambient: Ambient | None = part(Ambient, default=None, **of_weather())

@@ -6,21 +6,20 @@ them.  "start" is the end with x = 0, "end" the one with x = length.
 
 from dataclasses import KW_ONLY, dataclass
 from math import acos, cos, pi, radians, sqrt
+from typing import NamedTuple
 
 import numpy as np
 
 from wavesim.constants import (
-    AIR_PRESSURE_RANGE,
     DISCHARGE_RANGE,
     HOLE_DISCHARGE,
     HOLE_RANGE,
     MAX_CYLINDERS,
     POROSITY_RANGE,
-    STANDARD_PRESSURE,
-    STANDARD_TEMPERATURE,
 )
 from wavesim.descriptions.materials import Packing
 from wavesim.descriptions.pipes import BORE_RANGE
+from wavesim.descriptions.weather import Ambient, of_weather
 from wavesim.errors import InputError, check_number
 from wavesim.fields.description import (
     Description,
@@ -78,24 +77,36 @@ def _spread(owner, field, value, count, of_what):
     return values
 
 
-@dataclass(frozen=True, kw_only=True)
-class Ambient(Description):
-    """Still air outside.
+class Beyond(NamedTuple):
+    """Still gas beyond an end that leads out of the network.
 
-    Parameters
+    Attributes
     ----------
-    pressure : float
-        Absolute pressure [Pa], 3e4 to 3e5.
-    temperature : float
-        Temperature [K], 220 to 340.
+    pressure, temperature : float
+        [Pa], [K].
+    vapour_share : float or None
+        Mole share of water vapour, if it is air; None: it is more of the gas in the duct.
     """
 
-    pressure: float = number("Pa", *AIR_PRESSURE_RANGE, STANDARD_PRESSURE)
-    temperature: float = number("K", 220.0, 340.0, STANDARD_TEMPERATURE)
+    pressure: float
+    temperature: float
+    vapour_share: float | None = None
 
 
 class Node(Description):
-    """Base of all nodes."""
+    """Base of all nodes.
+
+    Attributes
+    ----------
+    side : {"intake", "exhaust"} or None
+        On which side of an engine the node is; None if it may be on either.
+    beyond : Beyond or None
+        What lies beyond a node through which gas leaves or enters the network, the weather filled
+        in; None for all others.
+    """
+
+    side = None
+    beyond = None
 
     #: Bore of an opening that must fit into the ducts [m], a field where there is one.
     diameter = None
@@ -103,8 +114,67 @@ class Node(Description):
     @property
     def ends(self):
         """Duct ends as a tuple of (duct name, side)."""
-        at = (self.at,) if isinstance(self.at, str) else self.at
-        return tuple((name, side) for name, _, side in (end.rpartition(".") for end in at))
+        return tuple((name, side) for name, _, side in (end.rpartition(".") for end in self._at))
+
+    @property
+    def _at(self):
+        return (self.at,) if isinstance(self.at, str) else self.at
+
+    def without_duct(self, duct):
+        """What is left when a duct is taken away.
+
+        Parameters
+        ----------
+        duct : str
+            Name of the duct.
+
+        Returns
+        -------
+        Node or None
+            The node itself if it does not take an end of this duct, a Junction or a Volume with
+            the other ends if it has any, else None.
+        """
+        return None if any(name == duct for name, _ in self.ends) else self
+
+    def with_end(self, old, new):
+        """Copy that takes another duct end in the place of one.
+
+        Parameters
+        ----------
+        old, new : str
+            Duct ends such as "pipe.end"; without the old one the node is returned as it is.
+        """
+        if old not in self._at:
+            return self
+        at = tuple(new if end == old else end for end in self._at)
+        return self.replace(at=at[0] if isinstance(self.at, str) else at)
+
+    def _keeping(self, duct, *by_end):
+        """The node with those ends that are not of a duct, and of the named fields their items."""
+        kept = [i for i, (name, _) in enumerate(self.ends) if name != duct]
+        if len(kept) in (0, len(self.ends)):
+            return self if kept else None
+        given = {field: getattr(self, field) for field in by_end}
+        return self.replace(
+            at=[self.at[i] for i in kept],
+            **{name: [values[i] for i in kept] for name, values in given.items()
+               if isinstance(values, tuple)},
+        )
+
+
+class OuterNode(Node):
+    """Base of nodes that lead out of the network: they have the fields `ambient` and `intake`."""
+
+    @property
+    def side(self):
+        """Side of the engine, as `intake` says."""
+        return "intake" if self.intake else "exhaust"
+
+    @property
+    def beyond(self):
+        """The air outside."""
+        air = self.ambient
+        return Beyond(air.pressure, air.temperature, air.vapour_share)
 
 
 @dataclass(frozen=True)
@@ -121,27 +191,36 @@ class ClosedEnd(Node):
 
 
 @dataclass(frozen=True)
-class AnechoicEnd(Node):
+class AnechoicEnd(OuterNode):
     """End that swallows every wave which reaches it and sends none back.
 
     Parameters
     ----------
     at : str
         Duct end.
-    pressure : float
-        Pressure of the gas at rest beyond the end [Pa], 1e3 to 1e7.
-    temperature : float
-        Its temperature [K], 150 to 3500.
+    pressure : float or None
+        Pressure of the gas at rest beyond the end [Pa], 1e3 to 1e7; None: of the weather.
+    temperature : float or None
+        Its temperature [K], 150 to 3500; None: of the weather.  Waves are swallowed whole only if
+        it is that of the gas in the duct.
+    intake : bool
+        True: the end is on the intake side of an engine; False: on its exhaust side.
     """
 
     at: str = _ends(1)
     _: KW_ONLY
-    pressure: float = number("Pa", 1e3, 1e7, STANDARD_PRESSURE)
-    temperature: float = number("K", 150.0, 3500.0, STANDARD_TEMPERATURE)
+    pressure: float | None = number("Pa", 1e3, 1e7, None, **of_weather("pressure"))
+    temperature: float | None = number("K", 150.0, 3500.0, None, **of_weather("temperature"))
+    intake: bool = flag(False)
+
+    @property
+    def beyond(self):
+        """The gas at rest beyond the end."""
+        return Beyond(self.pressure, self.temperature)
 
 
 @dataclass(frozen=True)
-class OpenEnd(Node):
+class OpenEnd(OuterNode):
     """End that is open to the air, with or without a nozzle.
 
     Parameters
@@ -151,10 +230,11 @@ class OpenEnd(Node):
     radiation : {"unflanged", "flanged", "none"}
         How sound leaves: a free pipe end (Levine and Schwinger 1948), an end in a large wall, or
         no radiation and no end correction at all.
-    ambient : Ambient
-        The air outside.
+    ambient : Ambient or None
+        The air outside; None: the weather.
     intake : bool
-        True: what flows in counts as fresh charge; False: as ambient air.
+        True: the end is on the intake side of an engine, what flows in counts as fresh charge;
+        False: it is on the exhaust side, what flows in counts as ambient air.
     entry_loss : float or None
         Loss coefficient of inflow, referred to the dynamic pressure in the pipe, 0 to 10.  None:
         1.0 for a free thin-walled end, 0.5 for an end flush in a wall, 0.0 without radiation
@@ -169,7 +249,7 @@ class OpenEnd(Node):
     at: str = _ends(1)
     _: KW_ONLY
     radiation: str = choice(("unflanged", "flanged", "none"), "unflanged")
-    ambient: Ambient = part(Ambient, default=Ambient())
+    ambient: Ambient | None = part(Ambient, default=None, **of_weather())
     intake: bool = flag(False)
     entry_loss: float | None = number("1", 0.0, 10.0, None)
     diameter: float | None = number("m", *BORE_RANGE, default=None)
@@ -348,8 +428,9 @@ class Volume(Node):
         Gas volume [m3], 1e-6 to 1.
     discharge_coefficient : float or tuple of float
         Of every opening, or one for each in the order of `at`; above 0, at most 1.2.
-    pressure, temperature : float
-        State at the start of the calculation [Pa], 1e4 to 1e6, and [K], 200 to 2500.
+    pressure, temperature : float or None
+        State at the start of the calculation [Pa], 1e4 to 1e6, and [K], 200 to 2500; None: of the
+        weather.
     fill : {"fresh", "burned", "air"}
         Gas at the start of the calculation.
     """
@@ -358,8 +439,8 @@ class Volume(Node):
     _: KW_ONLY
     volume: float = number("m3", 1e-6, 1.0)
     discharge_coefficient: float | tuple[float, ...] = _coefficients(1.0)
-    pressure: float = number("Pa", 1e4, 1e6, STANDARD_PRESSURE)
-    temperature: float = number("K", 200.0, 2500.0, STANDARD_TEMPERATURE)
+    pressure: float | None = number("Pa", 1e4, 1e6, None, **of_weather("pressure"))
+    temperature: float | None = number("K", 200.0, 2500.0, None, **of_weather("temperature"))
     fill: str = choice(("fresh", "burned", "air"), "air")
 
     def _check(self):
@@ -373,6 +454,10 @@ class Volume(Node):
         return _spread(
             self._owner, "discharge_coefficient", self.discharge_coefficient, len(self.at), "end"
         )
+
+    def without_duct(self, duct):
+        """See `Node.without_duct`."""
+        return self._keeping(duct, "discharge_coefficient")
 
 
 def _vectors(owner, name, value):
@@ -475,6 +560,10 @@ class Junction(Node):
         """
         return pi / 6.0 * max(diameters) ** 3 if self.volume is None else self.volume
 
+    def without_duct(self, duct):
+        """See `Node.without_duct`."""
+        return self._keeping(duct, "directions", "angles_deg")
+
 
 @dataclass(frozen=True)
 class ValvePort(Node):
@@ -531,6 +620,14 @@ class Perforate(Node):
     def ends(self):
         """No duct ends."""
         return ()
+
+    def without_duct(self, duct):
+        """See `Node.without_duct`: without one of its ducts there is no wall."""
+        return None if duct in (self.core, self.annulus) else self
+
+    def with_end(self, old, new):
+        """See `Node.with_end`: it takes none."""
+        return self
 
     def hole_area(self, diameter):
         """Area of the holes in one metre of core [m2/m].

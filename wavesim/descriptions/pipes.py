@@ -35,6 +35,7 @@ BORE_RANGE = (0.003, 0.5)  # [m]
 
 
 _SAME_BORE = 1e-6  # relative difference below which two bores count as equal
+_ON_BORDER = 1e-9  # [m] from the border of a part, within which a cut is made there
 
 
 class Amounts(NamedTuple):
@@ -294,6 +295,34 @@ class Pipe(Tube):
         """Constants (a, b) of the loss beyond wall friction; see `Tube.loss_constants`."""
         return self.extra_loss, 0.0
 
+    def cut(self, x):
+        """The two pieces before and behind a position.
+
+        Parameters
+        ----------
+        x : float
+            Position from the start [m], within the pipe.
+
+        Returns
+        -------
+        (Pipe, Pipe)
+            A taper goes on with its slope, the extra loss is shared by length.
+
+        Raises
+        ------
+        InputError
+            If a piece would be shorter than a pipe may be.
+        """
+        share = x / self.length
+        tapered = self.end_diameter is not None
+        middle = self.diameter + share * (self.outlet_diameter - self.diameter)
+        return (
+            self.replace(length=x, end_diameter=middle if tapered else None,
+                         extra_loss=share * self.extra_loss),
+            self.replace(length=self.length - x, diameter=middle if tapered else self.diameter,
+                         extra_loss=(1.0 - share) * self.extra_loss),
+        )
+
 
 @dataclass(frozen=True)
 class Bend(Tube):
@@ -480,6 +509,46 @@ class Duct(Description):
     def end_diameter(self):
         """Bore at x = length [m]."""
         return self.parts[-1].outlet_diameter
+
+    def cut(self, x):
+        """The two ducts before and behind a position.
+
+        Parameters
+        ----------
+        x : float
+            Position from the start [m], within the duct.
+
+        Returns
+        -------
+        (Duct, Duct)
+            Together they have the length, the volume and the losses of the one.
+
+        Raises
+        ------
+        InputError
+            If the position is not within the duct or lies within a bend, or if a piece would be
+            shorter than a pipe may be.
+
+        Examples
+        --------
+        >>> [round(piece.length, 3) for piece in as_duct(Pipe(0.75, 0.038)).cut(0.25)]
+        [0.25, 0.5]
+        """
+        check_number("Duct", "position", x, "m", 0.0, self.length, low_open=True, high_open=True)
+        i = int(self.part_index(x))
+        from_start, to_end = x - self.breaks[i], self.breaks[i + 1] - x
+        if min(from_start, to_end) < _ON_BORDER:
+            border = i if from_start < to_end else i + 1
+            before, behind = self.parts[:border], self.parts[border:]
+        elif isinstance(self.parts[i], Pipe):
+            first, second = self.parts[i].cut(from_start)
+            before, behind = (*self.parts[:i], first), (second, *self.parts[i + 1 :])
+        else:
+            self._refuse(
+                f"position = {x:g} m lies within a bend, from {self.breaks[i]:g} m to "
+                f"{self.breaks[i + 1]:g} m, must lie in a Pipe or where two parts meet."
+            )
+        return Duct(parts=before), Duct(parts=behind)
 
     def part_index(self, x):
         """Index of the part that holds each position.

@@ -41,6 +41,9 @@ class Settings(Description):
         Wall friction in the ducts.
     wall_heat : bool
         Heat through the walls of ducts that have a wall temperature.
+    unequal_pressures : bool
+        True: the air at the ends of one engine may differ in pressure, as on a bench that feeds the
+        intake, or in a wind tunnel; False: that is refused as a mistake.
     max_steps_per_cycle : int
         Time steps in one cycle after which the run stops with an error, 1000 to 1e9.
 
@@ -60,6 +63,7 @@ class Settings(Description):
     sample_deg: float = number("deg", 0.05, 10.0, 1.0)
     friction: bool = flag(True)
     wall_heat: bool = flag(True)
+    unequal_pressures: bool = flag(False)
     max_steps_per_cycle: int = integer(1000, 1_000_000_000, 2_000_000)
 
     def _check(self):

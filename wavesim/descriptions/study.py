@@ -7,26 +7,25 @@ from pathlib import Path
 import numpy as np
 
 from wavesim.constants import RPM_RANGE
-from wavesim.descriptions.assemble import assemble
 from wavesim.descriptions.engine import Engine
-from wavesim.descriptions.exhaust import Exhaust
+from wavesim.descriptions.exhaust import SYSTEMS, network_of
 from wavesim.descriptions.settings import Settings
+from wavesim.descriptions.weather import Ambient
 from wavesim.errors import InputError, check_choice, check_keys, check_number, located
 from wavesim.fields.description import Description, Named, checked, make, numbers, part, text
 from wavesim.fields.toml_form import build, differences, plain, set_path, toml_text
 
-_KEYS = ("name", "rpm", "engine", "exhaust", "variants", "settings")
+_KEYS = ("name", "rpm", "engine", "exhaust", "ambient", "variants", "settings")
 _VARIANT_KEYS = ("name", "set")  # and `from`, which may be left out
 
 
-def _named(kind):
+def _named(*kinds):
     def check(owner, name, value):
         named = Named(value, f"{owner}.{name}")
         for key, thing in named.items():
-            if not isinstance(thing, kind):
-                raise InputError(
-                    f"{owner}: {name} {key!r} = {thing!r} must be of type {kind.__name__}."
-                )
+            if not isinstance(thing, kinds):
+                listed = " or ".join(kind.__name__ for kind in kinds)
+                raise InputError(f"{owner}: {name} {key!r} = {thing!r} must be of type {listed}.")
         return named
 
     return check
@@ -40,12 +39,14 @@ class Study(Description):
     ----------
     engine : Engine
         The engine.
-    exhausts : mapping of str to Exhaust
-        Base first, then the variants.  Each exhaust takes its key as its name.
+    exhausts : mapping of str to Exhaust or Network
+        Base first, then the variants.  Each takes its key as its name.
     rpm : sequence of float
         Engine speeds [rev/min], 100 to 30000, strictly increasing.
     settings : Settings
         How to calculate.
+    ambient : Ambient
+        The weather, for every place that states no air of its own.
     name : str
         Title for reports.
     engines : mapping of str to Engine
@@ -58,9 +59,10 @@ class Study(Description):
     """
 
     engine: Engine = part(Engine)
-    exhausts: Named = checked(_named(Exhaust))
+    exhausts: Named = checked(_named(*SYSTEMS))
     rpm: tuple[float, ...] = numbers("rev/min", *RPM_RANGE)
     settings: Settings = part(Settings, default=Settings())
+    ambient: Ambient = part(Ambient, default=Ambient())
     name: str = text("")
     engines: Named = checked(_named(Engine), Named({}))
 
@@ -73,7 +75,9 @@ class Study(Description):
         object.__setattr__(self, "exhausts", Named(renamed))
         for name, exhaust in self.exhausts.items():
             with located(f"exhaust {name!r}"):
-                assemble(self.engine_of(name), exhaust)
+                network_of(self.engine_of(name), exhaust).in_weather(
+                    self.ambient, unequal_pressures=self.settings.unequal_pressures
+                )
 
     def _check_rpm(self):
         low, high = RPM_RANGE
@@ -122,9 +126,9 @@ def load(path):
     Parameters
     ----------
     path : str or Path
-        The file.  Its tables are [engine], [exhaust], [[variants]] and [settings], its keys
-        `name` and `rpm` (a list, or a table of start, stop and step).  A variant has a `name` and
-        a table `set` from dotted paths, such as "exhaust.collector.length", to values; with
+        The file.  Its tables are [engine], [exhaust], [ambient], [[variants]] and [settings], its
+        keys `name` and `rpm` (a list, or a table of start, stop and step).  A variant has a `name`
+        and a table `set` from dotted paths, such as "exhaust.collector.length", to values; with
         `from`, the name of a variant before it, it starts from that one instead of the base.
 
     Returns
@@ -158,8 +162,10 @@ def load(path):
         if own != engine:
             engines[name] = own
     settings = build(Settings, raw.get("settings", {}), path.parent, "settings")
+    ambient = build(Ambient, raw.get("ambient", {}), path.parent, "ambient")
     values = {"engine": engine, "exhausts": exhausts, "rpm": _rpm(raw["rpm"]),
-              "settings": settings, "name": raw.get("name", ""), "engines": engines}
+              "settings": settings, "ambient": ambient, "name": raw.get("name", ""),
+              "engines": engines}
     with located(path.name):
         return make(Study, values)
 
@@ -180,7 +186,7 @@ def _base_name(raw):
 def _pair(raw, folder, prefix):
     return (
         build(Engine, raw["engine"], folder, f"{prefix}engine"),
-        build(Exhaust, raw["exhaust"], folder, f"{prefix}exhaust"),
+        build(SYSTEMS, raw["exhaust"], folder, f"{prefix}exhaust"),
     )
 
 
@@ -225,7 +231,8 @@ def save(study, path):
         The file; an existing one is overwritten.
     """
     base = {"engine": plain(study.engine), "exhaust": plain(study.exhausts[study.base])}
-    head = {"name": study.name, "rpm": list(study.rpm), "settings": plain(study.settings)}
+    head = {"name": study.name, "rpm": list(study.rpm), "settings": plain(study.settings),
+            "ambient": plain(study.ambient)}
     variants = []
     for name in list(study.exhausts)[1:]:
         own = {"engine": plain(study.engine_of(name)), "exhaust": plain(study.exhausts[name])}

@@ -28,9 +28,9 @@ from wavesim.constants import (
     AIR_PRESSURE_RANGE,
     R_AIR,
     STANDARD_PRESSURE,
-    STANDARD_TEMPERATURE,
 )
 from wavesim.descriptions.materials import Metal, as_metal, metal_field, thickness_field
+from wavesim.descriptions.weather import Ambient, of_weather, under
 from wavesim.errors import check_choice
 from wavesim.fields.description import Description, checked, number, part
 from wavesim.kernels.constants import PRANDTL, SUTHERLAND
@@ -82,15 +82,15 @@ class Outside(Description):
     ----------
     air_speed : float
         Across the tube [m/s], 0 (still air) to 100.
-    temperature : float
-        [K], 220 to 400.
-    pressure : float
-        [Pa], 3e4 to 3e5.
+    temperature : float or None
+        [K], 220 to 400; None: of the weather.
+    pressure : float or None
+        [Pa], 3e4 to 3e5; None: of the weather.
     """
 
     air_speed: float = number("m/s", 0.0, 100.0, 0.0)
-    temperature: float = number("K", 220.0, 400.0, STANDARD_TEMPERATURE)
-    pressure: float = number("Pa", *AIR_PRESSURE_RANGE, STANDARD_PRESSURE)
+    temperature: float | None = number("K", 220.0, 400.0, None, **of_weather("temperature"))
+    pressure: float | None = number("Pa", *AIR_PRESSURE_RANGE, None, **of_weather("pressure"))
 
 
 #: Situations by name.  The air speeds are our estimates of what reaches the pipe: a cell fan of
@@ -104,6 +104,11 @@ OUTSIDES = {
 
 def _outside(owner, name, value):
     return value if isinstance(value, Outside) else check_choice(owner, name, value, OUTSIDES)
+
+
+def _outside_in(value, ambient):
+    """Outside that is meant, by name or itself, in a weather."""
+    return under(value if isinstance(value, Outside) else OUTSIDES[value], ambient)
 
 
 @dataclass(frozen=True)
@@ -143,7 +148,9 @@ class Wall(Description):
     emissivity: float | None = number("1", 0.01, 1.0, None)
     coating: Coating | None = part(Coating, default=None, optional=True)
     wrap: Wrap | None = part(Wrap, default=None, optional=True)
-    outside: str | Outside = checked(_outside, "still air", kinds=(Outside,))
+    outside: str | Outside = checked(
+        _outside, "still air", kinds=(Outside,), weather=_outside_in
+    )
 
     @property
     def material(self):
@@ -152,8 +159,8 @@ class Wall(Description):
 
     @property
     def air(self):
-        """The Outside."""
-        return self.outside if isinstance(self.outside, Outside) else OUTSIDES[self.outside]
+        """The Outside; where it states no temperature or pressure, those of an Ambient()."""
+        return _outside_in(self.outside, Ambient())
 
     @property
     def outer_emissivity(self):
@@ -296,7 +303,7 @@ def outer_heat_transfer(surface, diameter, outside):
     diameter : float or ndarray
         Outermost diameter [m].
     outside : Outside
-        The air.
+        The air; 298.15 K and 101325 Pa where it states none.
 
     Returns
     -------
@@ -309,6 +316,7 @@ def outer_heat_transfer(surface, diameter, outside):
     Incropera and DeWitt, sec. 9.9, advise for transverse flow (from memory): without wind the law
     of still air is left, in strong wind that of cross flow.
     """
+    outside = under(outside, Ambient())
     film = 0.5 * (surface + outside.temperature)
     viscosity, conductivity = air_properties(film, outside.pressure)
     lift = gravity * np.abs(surface - outside.temperature) / film

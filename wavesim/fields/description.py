@@ -13,6 +13,7 @@ of study files and the documentation, so that each range is written once.
 """
 
 import dataclasses
+import re
 from collections.abc import Iterable, Mapping
 from dataclasses import MISSING
 
@@ -155,7 +156,7 @@ def checked(check, default=MISSING, optional=False, **metadata):
     return dataclasses.field(default=default, metadata=facts)
 
 
-def number(unit, low, high, default=MISSING, *, low_open=False, high_open=False):
+def number(unit, low, high, default=MISSING, *, low_open=False, high_open=False, **metadata):
     """Field for one number in SI units; the arguments are those of `errors.check_number`."""
 
     def check(owner, name, value):
@@ -163,7 +164,7 @@ def number(unit, low, high, default=MISSING, *, low_open=False, high_open=False)
             owner, name, value, unit, low, high, low_open=low_open, high_open=high_open
         )
 
-    return checked(check, default, unit=unit, low=low, high=high)
+    return checked(check, default, unit=unit, low=low, high=high, **metadata)
 
 
 def sequence(owner, name, value, what):
@@ -225,7 +226,7 @@ def text(default=MISSING):
     return checked(check, default)
 
 
-def part(*kinds, default=MISSING, optional=False):
+def part(*kinds, default=MISSING, optional=False, **metadata):
     """Field for a description of one of `kinds`; None is accepted if it is optional."""
 
     def check(owner, name, value):
@@ -236,7 +237,7 @@ def part(*kinds, default=MISSING, optional=False):
             raise InputError(f"{owner}: {name} = {value!r} must be of type {listed}{guess}")
         return value
 
-    return checked(check, default, optional, kinds=kinds)
+    return checked(check, default, optional, kinds=kinds, **metadata)
 
 
 # --- copies by path ----------------------------------------------------------------------------
@@ -251,8 +252,9 @@ def vary(thing, path, value):
         Where the path starts.
     path : str
         Field names joined by dots.  Items of a tuple are chosen by index from 0 or all by "*",
-        items of a named mapping by name; a tuple of one item is entered without an index:
-        "collector.length", "primaries.0.1.diameter", "primaries.*.0.length".
+        items of a named mapping by name, in which "*" stands for any text; a tuple of one item is
+        entered without an index, and the line of a duct without its name: "collector.length",
+        "primaries.0.1.diameter", "primaries.*.0.length", "ducts.primary *.length".
     value : object
         New value of that field.
 
@@ -283,12 +285,46 @@ def _vary(thing, keys, value):
     if isinstance(thing, tuple):
         return _vary_tuple(thing, keys, value)
     if isinstance(thing, Named):
-        check_choice("mapping", "name", key, thing)
-        return Named({**thing, key: _vary(thing[key], rest, value)})
+        names = names_like(key, thing)
+        for name in names:
+            check_choice("mapping", "name", name, thing)
+        return Named({**thing, **{name: _vary(thing[name], rest, value) for name in names}})
     if not isinstance(thing, Description):
         raise InputError(f"{thing!r} has no field {key!r}, the path goes too far.")
-    check_keys(type(thing).__name__, [key], [field.name for field in dataclasses.fields(thing)])
+    fields = [field.name for field in dataclasses.fields(thing)]
+    if key not in fields and len(fields) == 1 and isinstance(getattr(thing, *fields), tuple):
+        key, rest = fields[0], keys
+    check_keys(type(thing).__name__, [key], fields)
     return thing.replace(**{key: _vary(getattr(thing, key), rest, value)})
+
+
+def names_like(key, names):
+    """Names that a key of a path means: those that fit where it holds "*", else itself.
+
+    Parameters
+    ----------
+    key : str
+        From a path.
+    names : iterable of str
+        What there is.
+
+    Raises
+    ------
+    InputError
+        If "*" fits nothing.
+
+    Examples
+    --------
+    >>> names_like("primary *", ["primary 1", "primary 2", "collector"])
+    ['primary 1', 'primary 2']
+    """
+    if "*" not in key:
+        return [key]
+    pattern = ".*".join(map(re.escape, key.split("*")))
+    found = [name for name in names if re.fullmatch(pattern, name)]
+    if not found:
+        raise InputError(f"{key!r} fits none of {', '.join(map(repr, names))}.")
+    return found
 
 
 def _vary_tuple(items, keys, value):

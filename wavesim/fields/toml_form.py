@@ -16,6 +16,13 @@ share where they know them::
     ]
 
 `part` is the class of a part in small letters; without it a table is a Pipe.
+
+A mapping by name is a table of its items.  The ducts of a network are lines in it, its nodes are
+tables in which `node` is the class, without it an AreaStep::
+
+    [exhaust.nodes."outlet 2"]
+    node = "open end"
+    at = "tailpipe 2.end"
 """
 
 import dataclasses
@@ -25,7 +32,7 @@ import re
 from collections.abc import Mapping
 
 from wavesim.errors import InputError, check_choice, check_keys, located, nearest
-from wavesim.fields.description import Description, Named, make
+from wavesim.fields.description import Description, Named, make, names_like
 from wavesim.words import spoken
 
 _NONE = "none"
@@ -36,8 +43,8 @@ def build(kind, raw, folder, path):
 
     Parameters
     ----------
-    kind : type
-        Description class.
+    kind : type or tuple of type
+        Description class; of several the one that "type" names or that knows most of the keys.
     raw : dict
         The table.
     folder : Path
@@ -50,8 +57,10 @@ def build(kind, raw, folder, path):
     InputError
         With the path in front, if a key is unknown or missing or a value is refused.
     """
+    kinds = kind if isinstance(kind, tuple) else (kind,)
     if not isinstance(raw, Mapping):
-        raise InputError(f"{path}: {kind.__name__} = {raw!r} must be a table of its fields.")
+        raise InputError(f"{path}: {kinds[0].__name__} = {raw!r} must be a table of its fields.")
+    kind = _kind_of(kinds, raw, path) if len(kinds) > 1 else kinds[0]
     if "csv" in raw:
         return _build_from_csv(kind, raw, folder, path)
     facts = {field.name: field.metadata for field in dataclasses.fields(kind)}
@@ -66,8 +75,13 @@ def build(kind, raw, folder, path):
 
 def _value(facts, raw, folder, path):
     """Value of one field: descriptions in it are built, all else is left to the field's check."""
-    if raw == _NONE and facts["optional"]:
+    if raw == _NONE and facts.get("optional"):
         return None
+    if "items" in facts and isinstance(raw, Mapping):
+        return {
+            name: _value(facts["items"], item, folder, f"{path}.{name}")
+            for name, item in raw.items()
+        }
     if "kinds" in facts and isinstance(raw, Mapping):
         if "tag" in facts:
             return _line(facts, raw, folder, path)
@@ -100,7 +114,7 @@ def _part(facts, raw, folder, path):
 
 
 def _part_kind(facts, raw, path):
-    """Class of a part, by default the first."""
+    """Class of a part or node, by default the first."""
     tag, words = facts["tag"], {spoken(kind.__name__): kind for kind in facts["kinds"]}
     return words[check_choice(path, tag, raw.get(tag, next(iter(words))), words)]
 
@@ -159,6 +173,11 @@ def plain(thing):
 
 def _tagged(facts, value):
     """Plain value, with its class where the field allows several."""
+    if "items" in facts:
+        return {name: _tagged(facts["items"], item) for name, item in value.items()}
+    if "field" in facts:  # the one field of the description stands for it
+        value = getattr(value, facts["field"])
+        facts = {name: fact for name, fact in facts.items() if name != "field"}
     if isinstance(value, tuple):
         return [_tagged(facts, item) for item in value]
     data = plain(value)
@@ -178,7 +197,8 @@ def set_path(raw, path, value):
     raw : dict
         The table.
     path : str
-        Keys joined by dots, with the rules of `description.vary`; missing tables are made.
+        Keys joined by dots, with the rules of `description.vary`; missing tables are made, but not
+        where "*" stands for names.
     value : object
         TOML value.
 
@@ -199,7 +219,8 @@ def _set(raw, keys, value):
         return _set_item(raw, keys, value)
     if not isinstance(raw, Mapping):
         raise InputError(f"{raw!r} has no key {key!r}, the path goes too far.")
-    return {**raw, key: _set(raw.get(key, {}), rest, value)}
+    changed = {name: _set(raw.get(name, {}), rest, value) for name in names_like(key, raw)}
+    return {**raw, **changed}
 
 
 def _set_item(raw, keys, value):
@@ -228,7 +249,8 @@ def differences(base, other, path=""):
     if base == other:
         return {}
     both = (base, other)
-    if all(isinstance(x, dict) for x in both) and base.keys() == other.keys():
+    plain_keys = all(isinstance(x, dict) for x in both) and not any("." in key for key in base)
+    if plain_keys and base.keys() == other.keys():
         pairs = [(key, base[key], other[key]) for key in base]
     elif all(isinstance(x, list) for x in both) and len(base) == len(other) > 0:
         pairs = [(i, base[i], other[i]) for i in range(len(base))]

@@ -30,7 +30,7 @@ from wavesim.fields.description import (
 from wavesim.gas import fuels
 from wavesim.gas.fuels import DRY_AIR, FUELS, Fuel
 from wavesim.gas.gasfit import DEGREE, T_POSITIVE, fit_energy
-from wavesim.gas.species import MOLAR_GAS_CONSTANT, T_REFERENCE, mixture_mass
+from wavesim.gas.species import MOLAR_GAS_CONSTANT, T_REFERENCE, mixture_mass, molar_mass
 from wavesim.kernels.constants import MIXTURE, PERFECT, PRANDTL, SUTHERLAND
 
 __all__ = [
@@ -59,6 +59,7 @@ class _Gas:
     """
 
     prandtl = PRANDTL
+    humidity = 0.0  # mass of water vapour in a kilogram of its air
 
     def cp(self, T, yf=0.0, yb=0.0):
         """Heat capacity at constant pressure [J/(kg K)] at temperature T [K]."""
@@ -222,7 +223,8 @@ class EngineGas(_Mixture, Description):
     lam : float
         Excess-air ratio of the fresh charge [1], 0.6 to 1.6; below 1 is rich.
     air : mapping of str to float
-        Moles of the species of the air in any scale, O2 among them; dry air if not given.
+        Moles of the species of the air in any scale, O2 among them, and H2O if it is humid; if not
+        given, dry air, to which a run adds the humidity of its weather.
 
     Raises
     ------
@@ -250,8 +252,13 @@ class EngineGas(_Mixture, Description):
     air: Named = checked(fuels.air_amounts, DRY_AIR)
 
     @cached_property
+    def humidity(self):
+        """Mass of water vapour in a kilogram of the air [kg/kg]."""
+        return self.air.get("H2O", 0.0) * molar_mass("H2O") / mixture_mass(self.air)
+
+    @cached_property
     def air_fuel_ratio(self):
-        """Mass of air per mass of fuel in the fresh charge [kg/kg]."""
+        """Mass of air, vapour included, per mass of fuel in the fresh charge [kg/kg]."""
         return self.lam * self.fuel.stoichiometric_ratio(self.air)
 
     @property

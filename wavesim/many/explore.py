@@ -8,7 +8,9 @@ from typing import NamedTuple
 import numpy as np
 
 from wavesim.descriptions.bill import Amounts, bill
+from wavesim.descriptions.exhaust import Exhaust
 from wavesim.descriptions.settings import Settings
+from wavesim.descriptions.weather import Ambient
 from wavesim.errors import InputError, check_choice, check_number
 from wavesim.fields.description import sequence
 from wavesim.many.space import built_pair, designs, field_at, plain_pair
@@ -45,7 +47,8 @@ class Design:
     quantities : dict
         Arrays (n_rpm,) in SI units by the names of `wavesim.QUANTITIES`; NaN where a speed failed.
     amounts : dict
-        From the bill, by the names of `AMOUNTS`; empty if the design could not be built.
+        From the bill, by the names of `AMOUNTS`; empty if the design could not be built, and for a
+        Network, which does not know the cases of its silencers.
     converged : bool
         True if every speed converged.
     error : str
@@ -147,6 +150,7 @@ class Bench(NamedTuple):
     raw: dict
     rpm: list
     settings: Settings
+    ambient: Ambient | None
     keep: tuple
     executor: object
     threads: int
@@ -162,7 +166,10 @@ class Bench(NamedTuple):
         chains, owners = [], []
         for i, (_, engine, exhaust) in enumerate(built):
             if engine is not None:
-                tasks = [Task(engine, exhaust, rpm, self.settings) for rpm in self.rpm]
+                tasks = [
+                    Task(engine, exhaust, rpm, self.settings, ambient=self.ambient)
+                    for rpm in self.rpm
+                ]
                 chains += [tasks] if chained else [[task] for task in tasks]
                 owners += [i] if chained else [i] * len(tasks)
         done = run_chains(
@@ -188,7 +195,7 @@ class Bench(NamedTuple):
         except InputError as error:
             return Design(changes, rpm, empty, {}, False, str(error)), None, None
         design = Design(changes, rpm, empty, amounts, False, "")
-        broken = {n: pair for n, pair in limits.items() if n in AMOUNTS}
+        broken = {n: pair for n, pair in limits.items() if n in amounts}
         if design.excess(broken) > 0.0:
             shown = ", ".join(f"{n} = {amounts[n]:.4g} {AMOUNTS[n][1]}" for n in broken)
             text = f"not computed, outside the limits: {shown}"
@@ -218,15 +225,17 @@ def _value(outcome, name):
 
 
 def _amounts(exhaust, engine):
+    if not isinstance(exhaust, Exhaust):
+        return {}
     made = bill(exhaust, engine)
     return {"mass": made.mass} | dict(zip(Amounts._fields, made.total, strict=True))
 
 
-def make_bench(owner, engine, exhaust, rpm, settings, keep, executor, threads, store):
+def make_bench(owner, engine, exhaust, rpm, settings, ambient, keep, executor, threads, store):
     """Checked surroundings of an exploration."""
     return Bench(
-        plain_pair(engine, exhaust), checked_speeds(owner, rpm), settings or Settings(), keep,
-        executor, count_workers(executor, threads, owner), store,
+        plain_pair(engine, exhaust), checked_speeds(owner, rpm), settings or Settings(), ambient,
+        keep, executor, count_workers(executor, threads, owner), store,
     )
 
 
@@ -350,13 +359,13 @@ class Exploration:
         rows = [[*self.paths, *(d.axis for d in shown), "mass [kg]", "length [m]", ""]]
         for design in best:
             values = [value_text(design.changes.get(path)) for path in self.paths]
+            bill = [f"{design.amounts[n]:.2f}" if n in design.amounts else "-"
+                    for n in ("mass", "length")]
             means = [
                 d.text(design.mean(quantity, band))
                 for d, quantity in zip(shown, self.quantities, strict=True)
             ]
-            rows.append([*values, *means, f"{design.amounts['mass']:.2f}",
-                         f"{design.amounts['length']:.2f}",
-                         "" if design.converged else "not converged"])
+            rows.append([*values, *means, *bill, "" if design.converged else "not converged"])
         loose = sum(not d.converged and not d.error for d in self)
         note = (f"{len(self)} designs, {len(self.failures)} failed, {loose} did not converge"
                 f"{', interrupted' if self.interrupted else ''}")
@@ -410,14 +419,14 @@ def value_text(value):
 
 def explore(
     engine, exhaust, designs, rpm, *, settings=None, keep=KEEP, executor=None, threads=None,
-    store=None, progress=True,
+    store=None, progress=True, ambient=None,
 ):
     """What many designs do at some speeds.
 
     Parameters
     ----------
     engine : Engine
-    exhaust : Exhaust
+    exhaust : Exhaust or Network
         The base that the designs change.
     designs : list of dict, or mapping of str to list
         Values by dotted path, as `designs` returns them; or a space of single values, of which all
@@ -427,7 +436,7 @@ def explore(
     settings : Settings, optional
     keep : sequence of str
         Keys of `wavesim.QUANTITIES` to keep.
-    executor, threads, store, progress
+    executor, threads, store, progress, ambient
         As for `speed_sweep`.  The store keeps all scalars of a point, without its traces.
 
     Returns
@@ -442,7 +451,9 @@ def explore(
         If a path, a quantity, a speed or the executor is wrong.
     """
     keep = checked_keep(*keep)
-    bench = make_bench("explore", engine, exhaust, rpm, settings, keep, executor, threads, store)
+    bench = make_bench(
+        "explore", engine, exhaust, rpm, settings, ambient, keep, executor, threads, store
+    )
     found, interrupted = bench.run(
         _checked_designs(bench.raw, engine, exhaust, designs), {}, chained=True, progress=progress
     )

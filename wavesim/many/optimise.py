@@ -1,5 +1,6 @@
 """The search of a space for the best design within limits."""
 
+import contextlib
 import math
 from dataclasses import dataclass
 
@@ -8,6 +9,7 @@ from tqdm import tqdm
 
 from wavesim.descriptions.engine import Engine
 from wavesim.descriptions.exhaust import Exhaust
+from wavesim.descriptions.network import Network
 from wavesim.errors import InputError, check_choice, check_int
 from wavesim.many.explore import (
     AMOUNTS,
@@ -43,8 +45,8 @@ class Optimum:
         Its objective; NaN if it is not within the limits.
     feasible : bool
         True if it keeps to the limits.
-    engine, exhaust : Engine, Exhaust
-        Of the best design.
+    engine, exhaust : Engine, Exhaust or Network
+        Of the best design; the base if it could not be built.
     exploration : Exploration
         All designs that were tried, in order.
     message : str
@@ -57,7 +59,7 @@ class Optimum:
     value: float
     feasible: bool
     engine: Engine
-    exhaust: Exhaust
+    exhaust: Exhaust | Network
     exploration: Exploration
     message: str
     interrupted: bool
@@ -79,14 +81,14 @@ class _Stopped(Exception):
 def optimise(
     engine, exhaust, space, rpm, *, objective="torque", goal="largest", band=None, limits=None,
     method="differential evolution", evaluations=200, seed=0, settings=None, keep=KEEP,
-    executor=None, threads=None, store=None, progress=True,
+    executor=None, threads=None, store=None, progress=True, ambient=None,
 ):
     """Search a space for the best design within limits.
 
     Parameters
     ----------
     engine : Engine
-    exhaust : Exhaust
+    exhaust : Exhaust or Network
         The base; it is the first design tried if it lies in the space.
     space : mapping of str to (float, float) or list
         As for `designs`.
@@ -101,7 +103,7 @@ def optimise(
     limits : mapping of str to (float or None, float or None)
         Lowest and highest value by quantity, which must hold at every speed, or by amount of the
         bill, such as {"mass": (None, 12.0), "peak_pressure": (None, 9e6)}.  Designs whose bill is
-        outside are not computed.
+        outside are not computed.  A Network has no bill.
     method : {"differential evolution", "nelder-mead"}
         Search of the whole space, a generation of designs at a time; or from the base (or the
         middle of the space) downhill, for ranges only.
@@ -109,7 +111,7 @@ def optimise(
         How many designs to try at most, 10 to a million.
     seed : int
         The same seed gives the same search on every executor.
-    settings, executor, threads, store, progress
+    settings, executor, threads, store, progress, ambient
         As for `explore`.
     keep : sequence of str
         Quantities to keep besides those that the objective and the limits need.
@@ -135,12 +137,19 @@ def optimise(
     evaluations = check_int("optimise", "evaluations", evaluations, 10, MOST_DESIGNS)
     seed = check_int("optimise", "seed", seed, 0, 2**63)
     limits = checked_limits(limits)
+    billed = [name for name in (*limits, objective) if name in AMOUNTS]
+    if billed and isinstance(exhaust, Network):
+        raise InputError(
+            f"optimise: {billed[0]!r} is not known of a Network, which has no bill."
+        )
     needed = [name for name in limits if name in QUANTITIES]
     if not callable(objective):
         check_choice("optimise", "objective", objective, [*QUANTITIES, *AMOUNTS])
         needed += [objective] if objective in QUANTITIES else []
     keep = checked_keep(*keep, *needed)
-    bench = make_bench("optimise", engine, exhaust, rpm, settings, keep, executor, threads, store)
+    bench = make_bench(
+        "optimise", engine, exhaust, rpm, settings, ambient, keep, executor, threads, store
+    )
     if band is not None:
         checked_band(band, np.array(bench.rpm))
     axes = checked_space(bench.raw, space)
@@ -152,7 +161,9 @@ def optimise(
     found = Exploration(tuple(search.tried), search.interrupted, bench.raw)
     best = min(search.tried, key=search.cost)
     feasible = search.cost(best) < _OUTSIDE
-    built = found.built(best) if best.amounts else (engine, exhaust)
+    built = (engine, exhaust)
+    with contextlib.suppress(InputError):
+        built = found.built(best)
     return Optimum(
         best, search.score(best) if feasible else math.nan, feasible, *built, found, message,
         search.interrupted,

@@ -10,9 +10,10 @@ A pair (low, high) is a range, a list holds single values::
     found = explore(engine, exhaust, designs(study, space, 64, method="sobol"), rpm)
     print(found.summary())
 
-Paths start with "engine" or "exhaust" and follow the rules of the variants of a study file.  All
-values of a design are set before anything is checked, so that fields which depend on one another
-may vary together.
+Paths start with "engine" or "exhaust" and follow the rules of the variants of a study file.  In a
+network of one's own they lead to ducts and nodes by name, "*" standing for any text:
+"exhaust.ducts.primary *.length", "exhaust.nodes.merge.volume".  All values of a design are set
+before anything is checked, so that fields which depend on one another may vary together.
 """
 
 import itertools
@@ -24,10 +25,10 @@ from typing import NamedTuple
 import numpy as np
 
 from wavesim.descriptions.engine import Engine
-from wavesim.descriptions.exhaust import Exhaust
+from wavesim.descriptions.exhaust import SYSTEMS
 from wavesim.descriptions.study import Study
 from wavesim.errors import InputError, check_choice, check_int, check_keys, check_number, located
-from wavesim.fields.description import sequence
+from wavesim.fields.description import names_like, sequence
 from wavesim.fields.toml_form import build, plain, set_path
 
 METHODS = ("grid", "latin hypercube", "sobol")
@@ -100,6 +101,7 @@ def field_at(raw, path):
                     continue
             if not isinstance(raw, Mapping):
                 raise InputError(f"{'.'.join(keys[:i])} has no field {key!r}.")
+            key = names_like(key, raw)[0]
             check_keys(".".join(keys[:i]) or "path", [key], raw)
             raw = raw[key]
     return raw
@@ -117,9 +119,11 @@ def _item(items, key):
 
 
 def plain_pair(engine, exhaust):
-    for name, thing, kind in (("engine", engine, Engine), ("exhaust", exhaust, Exhaust)):
-        if not isinstance(thing, kind):
-            raise InputError(f"explore: {name} = {thing!r} must be of type {kind.__name__}.")
+    """Plain form of an engine and what stands behind it."""
+    for name, thing, kinds in (("engine", engine, (Engine,)), ("exhaust", exhaust, SYSTEMS)):
+        if not isinstance(thing, kinds):
+            listed = " or ".join(kind.__name__ for kind in kinds)
+            raise InputError(f"explore: {name} = {thing!r} must be of type {listed}.")
     return {"engine": plain(engine), "exhaust": plain(exhaust)}
 
 
@@ -129,7 +133,7 @@ def built_pair(raw, changes):
         raw = set_path(raw, path, value)
     return (
         build(Engine, raw["engine"], Path(), "engine"),
-        build(Exhaust, raw["exhaust"], Path(), "exhaust"),
+        build(SYSTEMS, raw["exhaust"], Path(), "exhaust"),
     )
 
 
@@ -138,7 +142,7 @@ def designs(base, space, n, *, method="grid", seed=0):
 
     Parameters
     ----------
-    base : Study or (Engine, Exhaust)
+    base : Study or (Engine, Exhaust or Network)
         Where the paths lead; of a study the base.
     space : mapping of str to (float, float) or list
         Range (low, high), or single values, by dotted path.

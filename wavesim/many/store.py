@@ -3,8 +3,8 @@
     store = Store("study")
     sweep = speed_sweep(engine, exhaust, rpm, store=store)      # killed?  start it again
 
-The key is the SHA-256 of the description of engine, exhaust, speed, settings and gas, of the
-version of the library and of the source of every module but those that only show.  A point is
+The key is the SHA-256 of the description of engine, exhaust, speed, settings, gas and weather, of
+the version of the library and of the source of every module but those that only show.  A point is
 one file:
 
     KEY.npz          with all its traces                 (speed_sweep, speed_sweeps)
@@ -41,6 +41,7 @@ from typing import NamedTuple
 from wavesim import errors
 from wavesim._version import __version__
 from wavesim.descriptions.settings import Settings
+from wavesim.descriptions.weather import as_ambient
 from wavesim.errors import InputError
 from wavesim.fields.description import Description, describe
 from wavesim.march.run import run_point
@@ -91,13 +92,13 @@ class StoreCheck(NamedTuple):
         return "\n".join(lines)
 
 
-def point_key(engine, exhaust, rpm, settings, *, gas=None, fuel_flow=None):
+def point_key(engine, exhaust, rpm, settings, *, gas=None, fuel_flow=None, ambient=None):
     """Key of an operating point: 64 hexadecimal digits.
 
     Parameters
     ----------
     engine : Engine
-    exhaust : Exhaust
+    exhaust : Exhaust or Network
     rpm : float
         Engine speed [rev/min].
     settings : Settings
@@ -105,6 +106,8 @@ def point_key(engine, exhaust, rpm, settings, *, gas=None, fuel_flow=None):
         As for `run_point`.
     fuel_flow : float or None
         As for `run_point` [kg/s].
+    ambient : Ambient or None
+        As for `run_point`.
 
     Returns
     -------
@@ -114,6 +117,7 @@ def point_key(engine, exhaust, rpm, settings, *, gas=None, fuel_flow=None):
     what = {
         "engine": describe(engine), "exhaust": describe(exhaust), "rpm": float(rpm),
         "settings": describe(settings), "fuel_flow": fuel_flow,
+        "ambient": describe(as_ambient(ambient)),
         "gas": describe(gas) if gas is None or isinstance(gas, Description) else repr(gas),
         "library": _library(),
     }
@@ -190,12 +194,14 @@ class Store:
     def __repr__(self):
         return f"<Store {str(self.folder)!r}>"
 
-    def run_point(self, engine, exhaust, rpm, *, settings=None, gas=None, fuel_flow=None):
+    def run_point(
+        self, engine, exhaust, rpm, *, settings=None, gas=None, fuel_flow=None, ambient=None
+    ):
         """The operating point from the folder, or computed now and kept.
 
         Parameters
         ----------
-        engine, exhaust, rpm, settings, gas, fuel_flow
+        engine, exhaust, rpm, settings, gas, fuel_flow, ambient
             As for `wavesim.run_point`.
 
         Returns
@@ -208,14 +214,13 @@ class Store:
             As `wavesim.run_point` does.
         """
         settings = settings or Settings()
-        key = point_key(engine, exhaust, rpm, settings, gas=gas, fuel_flow=fuel_flow)
+        given = {"gas": gas, "fuel_flow": fuel_flow, "ambient": ambient}
+        key = point_key(engine, exhaust, rpm, settings, **given)
         outcome = self.get(key)
         if isinstance(outcome, Failure):
             raise getattr(errors, outcome.kind, errors.WavesimError)(outcome.text)
         if outcome is None:
-            outcome = run_point(
-                engine, exhaust, rpm, settings=settings, gas=gas, fuel_flow=fuel_flow
-            )
+            outcome = run_point(engine, exhaust, rpm, settings=settings, **given)
             self.put(key, outcome)
         return outcome
 

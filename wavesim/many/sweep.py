@@ -16,14 +16,14 @@ from wavesim.results.points import Failure, Sweep
 
 def speed_sweep(
     engine, exhaust, rpm, *, settings=None, threads=None, executor=None, store=None,
-    progress=True, name=None, fuel_from=None,
+    progress=True, name=None, fuel_from=None, ambient=None,
 ):
     """Operating points of an engine with an exhaust over a list of speeds.
 
     Parameters
     ----------
     engine : Engine
-    exhaust : Exhaust
+    exhaust : Exhaust or Network
     rpm : sequence of float
         Speeds [rev/min], 100 to 30000, in any order, no two the same.
     settings : Settings, optional
@@ -42,6 +42,8 @@ def speed_sweep(
         The fuel flow of this result against speed, interpolated, is delivered whatever air the
         engine draws, as when the exhaust is changed and the fuel metering is not.  None: the
         mixture strength of the engine.
+    ambient : Ambient or None
+        The weather, for every place that states no air of its own; None: an Ambient().
 
     Returns
     -------
@@ -63,21 +65,21 @@ def speed_sweep(
     name = exhaust.name if name is None else name
     return speed_sweeps(
         [(name, engine, exhaust)], rpm, settings=settings, threads=threads, executor=executor,
-        store=store, progress=progress, fuel_from=fuel_from,
+        store=store, progress=progress, fuel_from=fuel_from, ambient=ambient,
     )[0]
 
 
 def speed_sweeps(
     systems, rpm, *, settings=None, threads=None, executor=None, store=None, progress=True,
-    fuel_from=None,
+    fuel_from=None, ambient=None,
 ):
     """Speed curves of several systems on one executor.
 
     Parameters
     ----------
-    systems : sequence of (str, Engine, Exhaust)
+    systems : sequence of (str, Engine, Exhaust or Network)
         With the name of each.
-    rpm, settings, threads, executor, store, progress, fuel_from
+    rpm, settings, threads, executor, store, progress, fuel_from, ambient
         As for `speed_sweep`.
 
     Returns
@@ -96,7 +98,7 @@ def speed_sweeps(
     workers = count_workers(executor, threads, "speed_sweep")
     runs = _runs(speeds, AHEAD * workers)
     chains = [
-        [Task(engine, exhaust, speed, settings, fuel[speed]) for speed in run]
+        [Task(engine, exhaust, speed, settings, fuel[speed], ambient) for speed in run]
         for _, engine, exhaust in systems
         for run in runs
     ]
@@ -139,7 +141,7 @@ def run_study(study, *, threads=None, executor=None, store=None, progress=True):
     systems = [(name, study.engine_of(name), exhaust) for name, exhaust in study.exhausts.items()]
     sweeps = speed_sweeps(
         systems, study.rpm, settings=study.settings, threads=threads, executor=executor,
-        store=store, progress=progress,
+        store=store, progress=progress, ambient=study.ambient,
     )
     return dict(zip(study.exhausts, sweeps, strict=True))
 

@@ -34,6 +34,7 @@ class Task(NamedTuple):
     rpm: float
     settings: object
     fuel_flow: float | None = None  # [kg/s] given, instead of the mixture of the engine
+    ambient: object = None  # the weather; None: an Ambient()
 
 
 class Outcomes(NamedTuple):
@@ -71,7 +72,7 @@ def compute(task, start=None, traces=True, stop=None):
     try:
         point = run_point(
             task.engine, task.exhaust, task.rpm, settings=task.settings,
-            fuel_flow=task.fuel_flow, start=start, stop=stop,
+            fuel_flow=task.fuel_flow, ambient=task.ambient, start=start, stop=stop,
         )
     except WavesimError as error:
         return Failure(type(error).__name__, str(error))
@@ -294,7 +295,9 @@ class _Crew:
     def _key(self, i, place):
         if (i, place) not in self.keys:
             task = self.chains[i][place]
-            self.keys[i, place] = point_key(*task[:4], fuel_flow=task.fuel_flow)
+            self.keys[i, place] = point_key(
+                *task[:4], fuel_flow=task.fuel_flow, ambient=task.ambient
+            )
         return self.keys[i, place]
 
 

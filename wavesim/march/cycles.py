@@ -65,13 +65,13 @@ def settle(model, walls, settings, *, rpm, fuel_flow, stop):
         mean_wall = update_walls(model, walls, 120.0 / rpm)
         history.append(_watched(model, mean_wall))
         if fuel_flow is not None:
-            _follow_fuel(model, model.engine, rpm, fuel_flow)
+            _follow_fuel(model, rpm, fuel_flow)
         if sampled and cycle >= settings.min_cycles and settled(history, settings.tolerance):
             break
     return Cycles(model, history, steps, before, after, limited)
 
 
-def rough_run(network, gas, engine, settings, start, demand):
+def rough_run(network, gas, engine, settings, ambient, start, demand):
     """Cycles on a coarser mesh, from which the fine one starts; None if there are to be none.
 
     They cost a fraction of the fine cycles and take away most of what must settle.  A coarse run
@@ -83,7 +83,9 @@ def rough_run(network, gas, engine, settings, start, demand):
         cell_length=min(0.2, settings.coarse_start * settings.cell_length), coarse_start=1.0,
         tolerance=max(1e-2, settings.tolerance), sample_deg=10.0, min_cycles=1, max_cycles=20,
     )
-    model = compile_network(network, gas, rough, engine=engine, rpm=demand["rpm"])
+    model = compile_network(
+        network, gas, rough, engine=engine, rpm=demand["rpm"], ambient=ambient
+    )
     walls = find_solved_walls(model)
     if start is not None:
         take_over(model, start)
@@ -98,13 +100,15 @@ def take_over(model, point):
     restart = point.restart
     if not restart:
         raise InputError("run_point: start is a Point from a file, it holds no gas to start from.")
-    if restart["ducts"] != model.ducts:
+    shapes = [np.shape(a) for a in model.state]
+    if restart["ducts"] != model.ducts or [np.shape(a) for a in restart["state"]] != shapes:
         raise InputError("run_point: start must be a Point of the same engine, exhaust and mesh.")
     for mine, other in zip(model.state, restart["state"], strict=True):
         mine[...] = other
     model.state.plan[:] = 0.0
     model.net.cells[f.WALL] = restart["walls"]
-    use_gas(model, restart["gas"] if isinstance(model.gas, EngineGas) else model.gas)
+    if isinstance(model.gas, EngineGas):  # the mixture is taken over; fuel and air stay
+        use_gas(model, model.gas.replace(lam=restart["gas"].lam))
 
 
 def restart_of(model):
@@ -115,7 +119,7 @@ def restart_of(model):
     }
 
 
-def _follow_fuel(model, engine, rpm, fuel_flow):
+def _follow_fuel(model, rpm, fuel_flow):
     """Mixture for the next cycle: the given fuel in the air that the last one drew."""
     gas = model.gas
     intake = model.record.end_sum[valve_rows(model, "intake")]
@@ -123,7 +127,7 @@ def _follow_fuel(model, engine, rpm, fuel_flow):
     stoichiometric = gas.air_fuel_ratio / gas.lam
     lam = float(np.clip(air / (fuel_flow * stoichiometric), *LAMBDA_RANGE))
     if abs(lam - gas.lam) > 1e-7:
-        use_gas(model, EngineGas(engine.fuel, lam))
+        use_gas(model, gas.replace(lam=lam))
 
 
 def check_mixture(gas, fuel_flow):

@@ -95,7 +95,7 @@ def amounts_of(sums, intake, exhaust, back_pressure):
     }
 
 
-def evaluate(engine, gas, rpm, amounts, back_pressure):
+def evaluate(engine, gas, rpm, amounts, back_pressure, air):
     """All scalars of an operating point, and what each cylinder has for itself.
 
     Parameters
@@ -109,6 +109,9 @@ def evaluate(engine, gas, rpm, amounts, back_pressure):
         From `amounts_of`; the `cylinders` of a Point give its `values` again, to the last bit.
     back_pressure : float
         Mean gauge pressure at the exhaust valves [Pa].
+    air : Beyond
+        The air at the intake: pressure [Pa] and temperature [K] to which the volumetric efficiency
+        refers.  All quantities of air are of dry air, as burning and the air-fuel ratio ask for.
 
     Returns
     -------
@@ -117,8 +120,8 @@ def evaluate(engine, gas, rpm, amounts, back_pressure):
     cylinders : dict of ndarray, each (n_cyl,)
         By the names of `CYLINDERS`: the amounts, and quantities of each cylinder alone.
     """
-    own = {**amounts, **_of_gas(engine, gas, amounts, _each, len(amounts["trapped_mass"]))}
-    values = _of_gas(engine, gas, amounts, np.sum, 1)
+    own = {**amounts, **_of_gas(engine, gas, air, amounts, _each, len(amounts["trapped_mass"]))}
+    values = _of_gas(engine, gas, air, amounts, np.sum, 1)
     values |= {name: amounts[name].mean() for name in _MEANS}
     values |= _of_crank(engine, gas, rpm, amounts, values)
     values |= {
@@ -139,7 +142,7 @@ def _each(amounts):
     return amounts.reshape(len(amounts), -1).sum(axis=1)
 
 
-def _of_gas(engine, gas, amounts, total, count):
+def _of_gas(engine, gas, air, amounts, total, count):
     """Quantities of all cylinders together or of each.
 
     `total` makes them one, `count` is how often its result goes into the swept volume.
@@ -149,8 +152,8 @@ def _of_gas(engine, gas, amounts, total, count):
     air_share = 1.0 - gas.fuel_fraction
     delivered = total(amounts["intake_fresh"])  # fresh charge through the intake valves, net
     trapped, mass = total(amounts["trapped_fresh"]), total(amounts["trapped_mass"])
-    ambient = engine.intake.ambient
-    reference = float(gas.density(ambient.pressure, ambient.temperature, 0.0, 0.0))
+    dry_share = air_share * (1.0 - gas.humidity)
+    reference = float(gas.density(air.pressure, air.temperature, 0.0, 0.0))
     fuel = delivered * gas.fuel_fraction
     out = [total(amounts[name]) for name in (
         "exhaust_energy", "exhaust_mass", "short_circuit", "exhaust_burned")]
@@ -161,8 +164,8 @@ def _of_gas(engine, gas, amounts, total, count):
         "pmep_exhaust": -total(work[:, 1]) / Vd,
         "pmep_intake": -total(work[:, 2]) / Vd,
         "volumetric_efficiency": delivered * air_share / (reference * Vd),
-        "air_per_cycle": delivered * air_share,
-        "trapped_air": trapped * air_share,
+        "air_per_cycle": delivered * dry_share,
+        "trapped_air": trapped * dry_share,
         "residual_fraction": total(amounts["trapped_burned"]) / mass,
         "scavenging_efficiency": trapped / mass,
         "trapping_efficiency": _ratio(trapped, delivered),
@@ -190,7 +193,7 @@ def _of_crank(engine, gas, rpm, amounts, values):
         "bmep": bmep,
         "fmep": fmep,
         "air_fuel_lambda": getattr(gas, "lam", float("nan")),
-        "air_fuel_ratio": (1.0 - fuel) / fuel if fuel else float("inf"),
+        "air_fuel_ratio": (1.0 - fuel) * (1.0 - gas.humidity) / fuel if fuel else float("inf"),
         "air_mass_flow": values["air_per_cycle"] * cycles_per_second,
         "fuel_mass_flow": fuel_mass_flow,
         "exhaust_mass_flow": amounts["exhaust_mass"].sum() * cycles_per_second,

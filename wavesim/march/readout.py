@@ -1,9 +1,9 @@
 """From the arrays of a model to named results: samples, last state, sums of a cycle, facts."""
 
-import numpy as np
 
-from wavesim.descriptions.nodes import Perforate, Volume
+from wavesim.descriptions.nodes import Perforate, ValvePort, Volume
 from wavesim.descriptions.valves import seat_events
+from wavesim.fields.description import describe
 from wavesim.kernels import flat as f
 from wavesim.march.evaluate import CycleSums, Flows
 from wavesim.results.traces import Samples
@@ -79,9 +79,9 @@ def final_state(model):
 
 def valve_rows(model, side):
     """End rows of the valves of one side, by cylinder."""
-    nodes = model.network.nodes
-    count = model.net.cyl_par.shape[0]
-    return [model.ends[nodes[f"{side} valve {n}"].ends[0]] for n in range(1, count + 1)]
+    nodes = model.network.nodes.values()
+    valves = [node for node in nodes if isinstance(node, ValvePort) and node.side == side]
+    return [model.ends[node.ends[0]] for node in sorted(valves, key=lambda node: node.cylinder)]
 
 
 def cycle_sums(model):
@@ -111,17 +111,12 @@ def mean_gauge(model, side):
     The mean of the cylinders, and each by cylinder, (n_cyl,).
     """
     pressure = model.record.end[:, valve_rows(model, side), 0]
-    outlets = [
-        node.ambient.pressure
-        for node in model.network.nodes.values()
-        if hasattr(node, "ambient") and not getattr(node, "intake", False)
-    ]
-    outside = np.mean(outlets)
-    return float(pressure.mean() - outside), pressure.mean(axis=0) - outside
+    beyond = model.network.air_outside(side, model.ambient).pressure
+    return float(pressure.mean() - beyond), pressure.mean(axis=0) - beyond
 
 
 def engine_facts(engine, model):
-    """Valve events, the lift at which they hold, and firing angles, for analysis and figures."""
+    """Valve events, the lift at which they hold, firing angles, weather, air outside each side."""
     valves = {"exhaust": engine.exhaust_valve, "intake": engine.intake_valve}
     # One lift for both sides, the smaller of the two stated ones: only so is overlap comparable.
     level = min(valve.lift.timing_lift for valve in valves.values())
@@ -130,6 +125,14 @@ def engine_facts(engine, model):
         "events_deg": events,
         "events_lift": level,
         "firing_angles_deg": [float(a) for a in engine.firing_angles_deg],
+        "ambient": describe(model.ambient),
+        "weather": {
+            name: describe(node.ambient) for name, node in model.network.nodes.items()
+            if node.beyond is not None and node.beyond.vapour_share is not None
+        },
+        "outside": {
+            side: model.network.air_outside(side, model.ambient)._asdict() for side in valves
+        },
     }
 
 

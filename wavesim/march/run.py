@@ -1,14 +1,18 @@
 """The public verbs: march a network in time, or run an engine until its cycle repeats itself."""
 
 import time
+from dataclasses import replace
 
 import numpy as np
 
 from wavesim.arrays.compile import compile_network
 from wavesim.constants import RPM_RANGE
-from wavesim.descriptions.assemble import assemble
+from wavesim.descriptions.exhaust import network_of
+from wavesim.descriptions.network import Network
 from wavesim.descriptions.settings import Settings
+from wavesim.descriptions.weather import as_ambient
 from wavesim.errors import check_number
+from wavesim.fields.description import describe
 from wavesim.gas.models import EngineGas, PerfectGas
 from wavesim.march.advance import march_to
 from wavesim.march.books import contents, cycle_ledger, ledger
@@ -37,7 +41,9 @@ from wavesim.march.walltemp import find_solved_walls
 from wavesim.results.points import Point, Transient, point_meta
 
 
-def simulate(network, duration, *, gas=None, settings=None, initial=None, samples=200):
+def simulate(
+    network, duration, *, gas=None, settings=None, initial=None, samples=200, ambient=None
+):
     """March a network without an engine.
 
     Walls whose temperature is solved in the cycles of an engine stay as cold as the air outside.
@@ -54,6 +60,8 @@ def simulate(network, duration, *, gas=None, settings=None, initial=None, sample
         State at the start by duct name, see `wavesim.arrays.compile.compile_network`.
     samples : int
         Number of equally spaced records, the first at time 0.
+    ambient : Ambient, optional
+        The weather, for every place that states no air of its own; default: an Ambient().
 
     Returns
     -------
@@ -69,7 +77,9 @@ def simulate(network, duration, *, gas=None, settings=None, initial=None, sample
     settings = settings or Settings()
     check_number("simulate", "duration", duration, "s", 0.0, 1e4, low_open=True)
     gas = gas or PerfectGas()
-    model = compile_network(network, gas, settings, samples=samples, initial=initial)
+    model = compile_network(
+        network, gas, settings, samples=samples, initial=initial, ambient=ambient
+    )
     model.record.interval[0] = duration / samples if samples else 0.0
     before = contents(model)
     march_to(model, duration, settings.max_steps_per_cycle)
@@ -79,14 +89,54 @@ def simulate(network, duration, *, gas=None, settings=None, initial=None, sample
 
 
 def run_point(
-    engine, exhaust, rpm, *, settings=None, gas=None, fuel_flow=None, start=None, stop=None
+    engine, exhaust, rpm, *, settings=None, gas=None, fuel_flow=None, ambient=None, start=None,
+    stop=None,
 ):
     """Run an engine at one speed until its cycle repeats itself.
 
     Parameters
     ----------
     engine : Engine
-    exhaust : Exhaust
+    exhaust : Exhaust or Network
+        What stands behind the engine; a Network as for `run_network`.
+    rpm : float
+        Engine speed [rev/min], 100 to 30000.
+    settings, gas, fuel_flow, ambient, start, stop
+        As for `run_network`.
+
+    Returns
+    -------
+    Point
+        `point.converged` tells whether the tolerance was met.
+
+    Raises
+    ------
+    WavesimError
+        As `run_network` does.
+    """
+    point = run_network(
+        engine, network_of(engine, exhaust), rpm, settings=settings, gas=gas, fuel_flow=fuel_flow,
+        ambient=ambient, start=start, stop=stop,
+    )
+    if isinstance(exhaust, Network):
+        return point
+    return replace(point, meta=point.meta | {"exhaust": describe(exhaust), "network": None})
+
+
+def run_network(
+    engine, network, rpm, *, settings=None, gas=None, fuel_flow=None, ambient=None, start=None,
+    stop=None,
+):
+    """Run an engine with a network of one's own until its cycle repeats itself.
+
+    Parameters
+    ----------
+    engine : Engine
+        Cylinders, valves, combustion and friction are taken from it; its ports and its intake are
+        those of the network.
+    network : Network
+        Intake and exhaust, with the valve ports of every cylinder: `Exhaust.network` gives one to
+        start from.
     rpm : float
         Engine speed [rev/min], 100 to 30000.
     settings : Settings, optional
@@ -95,15 +145,17 @@ def run_point(
     fuel_flow : float, optional
         Fuel mass flow [kg/s], above 0, that is delivered whatever air the engine draws: the
         mixture strength follows from the air, instead of being that of the engine.
+    ambient : Ambient, optional
+        The weather, for every place that states no air of its own; default: an Ambient().
     start : Point, optional
-        A point of the same engine and exhaust at a speed near by, whose gas is taken over.
+        A point of the same engine and network at a speed near by, whose gas is taken over.
     stop : threading.Event, optional
         When set, the run ends with `Interrupted` within a quarter turn.
 
     Returns
     -------
     Point
-        `point.converged` tells whether the tolerance was met.
+        `point.converged` tells whether the tolerance was met; it has no `exhaust`.
 
     Raises
     ------
@@ -119,11 +171,14 @@ def run_point(
     gas = gas or EngineGas(engine.fuel, engine.air_fuel_lambda)
     check_burn(engine, gas)
     clock = time.perf_counter()
-    network = assemble(engine, exhaust)
+    ambient = as_ambient(ambient)
+    described = network_of(engine, network)
+    network = described.in_weather(ambient)  # once, for both meshes
     demand = {"rpm": rpm, "fuel_flow": fuel_flow, "stop": stop}
-    rough = rough_run(network, gas, engine, settings, start, demand)
+    rough = rough_run(network, gas, engine, settings, ambient, start, demand)
     model = compile_network(
-        network, gas, settings, engine=engine, rpm=rpm, samples=round(720.0 / settings.sample_deg)
+        network, gas, settings, engine=engine, rpm=rpm, ambient=ambient,
+        samples=round(720.0 / settings.sample_deg),
     )
     walls = find_solved_walls(model)
     if rough is not None:
@@ -138,7 +193,10 @@ def run_point(
     amounts = amounts_of(
         cycle_sums(model), valve_flows(model, "intake"), valve_flows(model, "exhaust"), by_cylinder
     )
-    values, cylinders = evaluate(engine, model.gas, rpm, amounts, back_pressure)
+    values, cylinders = evaluate(
+        engine, model.gas, rpm, amounts, back_pressure,
+        model.network.air_outside("intake", model.ambient),
+    )
     audit = cycle_ledger(model, cycles.before, cycles.after)
     audit |= {
         "cycles": len(cycles.history),
@@ -154,7 +212,7 @@ def run_point(
     }
     x = np.arange(model.record.field.shape[0]) * settings.sample_deg
     meta = point_meta(
-        engine, exhaust, settings, gas=model.gas, fuel_flow=fuel_flow, network=network,
+        engine, None, settings, gas=model.gas, fuel_flow=fuel_flow, network=described,
         facts=engine_facts(engine, model) | wall_facts(walls),
     )
     return Point(

@@ -10,7 +10,6 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from wavesim.constants import STANDARD_TEMPERATURE
 from wavesim.descriptions.nodes import Perforate
 from wavesim.descriptions.walls import WallState, wall_balance
 from wavesim.kernels import flat as f
@@ -117,5 +116,5 @@ def _update_packings(model, cycle_time):
         loss = model.dx[node.annulus] / (layer + skin)  # [W/K]
         felt = temperature[cells] - gained[cells] / np.maximum(grip[cells], 1e-30)
         hold = grip[cells] / cycle_time
-        given_off = loss * STANDARD_TEMPERATURE
-        temperature[cells] = (hold * felt + given_off) / np.maximum(hold + loss, 1e-30)
+        air = model.ambient.temperature
+        temperature[cells] = (hold * felt + loss * air) / np.maximum(hold + loss, 1e-30)

@@ -47,7 +47,7 @@ class Point:
     meta : dict
         All that made the point, fit for JSON: engine, exhaust or network, settings, gas, fuel
         flow, weather, library version; and valve events, firing angles, wall temperatures.  See
-        `engine`, `exhaust`, `network`, `gas`, `weather`.
+        `engine`, `exhaust`, `network`, `gas`, `ambient`, `weather`.
     """
 
     rpm: float
@@ -76,8 +76,13 @@ class Point:
 
     @property
     def exhaust(self):
-        """The exhaust as it was described."""
+        """The exhaust as it was described; None if a network was given in its place."""
         return restore(self.meta["exhaust"])
+
+    @property
+    def ambient(self):
+        """The weather, which stood wherever engine and exhaust stated no air of their own."""
+        return restore(self.meta["ambient"])
 
     @property
     def gas(self):
@@ -359,9 +364,5 @@ def point_meta(engine, exhaust, settings, *, gas, fuel_flow, network, facts):
         "engine": describe(engine), "exhaust": describe(exhaust), "settings": describe(settings),
         "network": describe(network) if exhaust is None else None,
         "gas": describe_gas(gas), "fuel_flow": fuel_flow,
-        "weather": {
-            name: describe(node.ambient)
-            for name, node in network.nodes.items() if hasattr(node, "ambient")
-        },
         "version": __version__, **facts,
     }

@@ -363,7 +363,7 @@ def plot_valve_pressure(sweeps, rpm, ax=None, *, cylinder=1, side="exhaust", **l
         x, y = _own_angle(trace, point.meta["firing_angles_deg"][cylinder - 1], start, stop)
         style = {"color": colour(i), "lw": 1.8, "label": sweep.name} | line_kws
         ax.plot(x, shown.factor * y, **style)
-    ambient = points[0].exhaust.ambient.pressure
+    ambient = meta["outside"][side]["pressure"]
     ax.axhline(shown.factor * ambient, color="black", lw=0.8, ls=":", label="ambient")
     ax.set_xlim(start, stop)
     _valve_spans(ax, events, meta["events_lift"])
