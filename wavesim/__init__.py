@@ -18,7 +18,7 @@ from importlib import import_module
 from wavesim import units
 from wavesim._version import __version__
 from wavesim.descriptions.assemble import assemble
-from wavesim.descriptions.bill import Bill, bill
+from wavesim.descriptions.bill import Bill, BillRow, bill
 from wavesim.descriptions.combustion import ChenFlynn, Wiebe, Woschni
 from wavesim.descriptions.engine import Engine, vee_firing_intervals
 from wavesim.descriptions.exhaust import Exhaust
@@ -40,12 +40,12 @@ from wavesim.descriptions.nodes import (
     Volume,
 )
 from wavesim.descriptions.parts import Monolith, Plate
-from wavesim.descriptions.pipes import Bend, Duct, Pipe
+from wavesim.descriptions.pipes import Amounts, Bend, Duct, Pipe
 from wavesim.descriptions.settings import Settings
 from wavesim.descriptions.silencers import Chamber, PerforatedSilencer, Resonator, SideTube
 from wavesim.descriptions.study import Study, demo_path, load, save
 from wavesim.descriptions.valves import Cam, FlowCoefficients, LiftTable, Valve
-from wavesim.descriptions.walls import Coating, Outside, Wall, Wrap, wall_balance
+from wavesim.descriptions.walls import Coating, Outside, Wall, WallState, Wrap, wall_balance
 from wavesim.errors import ConvergenceError, InputError, SolverError, WavesimError, nearest
 from wavesim.fields.description import describe, restore, vary
 from wavesim.fields.tables import Table
@@ -57,26 +57,29 @@ from wavesim.many.store import Store, StoreCheck
 from wavesim.many.sweep import run_study, speed_sweep, speed_sweeps
 from wavesim.march.acoustics import TransmissionLoss, transmission_loss
 from wavesim.march.run import run_point, simulate
-from wavesim.results.compare import Comparison, compare
-from wavesim.results.points import Point, Sweep, Transient
-from wavesim.results.traces import Trace
+from wavesim.results.compare import Band, Comparison, CrossingSpeed, compare
+from wavesim.results.curves import Curve, Reading
+from wavesim.results.points import Failure, Point, Sweep, Transient
+from wavesim.results.traces import Samples, Trace
 from wavesim.show import plots
+from wavesim.show.forms import SpeedCurve
 from wavesim.show.quantities import CYLINDERS, QUANTITIES, TRACES, Quantity, quantity_table
 
 __all__ = [
     "CYLINDERS", "FIBRES", "FUELS", "METALS", "QUANTITIES", "ROUGHNESS", "TRACES", "Ambient",
-    "AnechoicEnd", "AreaStep", "Bend", "Bill", "Cam", "Chamber", "ChenFlynn", "ClosedEnd",
-    "Coating", "Comparison", "ConvergenceError", "Design", "Duct", "Engine", "EngineGas", "Exhaust",
-    "Exploration", "Fibre", "FlowCoefficients", "Fuel", "HPipe", "InputError", "Intake", "Junction",
-    "LiftTable", "Merge", "Metal", "Monolith", "Network", "OpenEnd", "Optimum", "Orifice",
-    "Outside", "Packing", "PerfectGas", "Perforate", "PerforatedSilencer", "Pipe", "Plate", "Point",
-    "Quantity", "Resonator", "Settings", "SideTube", "SolverError", "Store", "StoreCheck", "Study",
-    "Sweep", "Table", "TableGas", "Throttle", "Trace", "Transient", "TransmissionLoss", "Valve",
-    "ValvePort", "Volume", "Wall", "WavesimError", "Wiebe", "Woschni", "Wrap", "XPipe", "assemble",
-    "bill", "compare", "demo_path", "describe", "designs", "exact", "explore", "gauge", "load",
-    "optimise", "plots", "quantity_table", "restore", "run_point", "run_study", "save", "simulate",
-    "speed_sweep", "speed_sweeps", "transmission_loss", "units", "vary", "vee_firing_intervals",
-    "wall_balance", "__version__",
+    "Amounts", "AnechoicEnd", "AreaStep", "Band", "Bend", "Bill", "BillRow", "Cam", "Chamber",
+    "ChenFlynn", "ClosedEnd", "Coating", "Comparison", "ConvergenceError", "CrossingSpeed", "Curve",
+    "Design", "Duct", "Engine", "EngineGas", "Exhaust", "Exploration", "Failure", "Fibre",
+    "FlowCoefficients", "Fuel", "HPipe", "InputError", "Intake", "Junction", "LiftTable", "Merge",
+    "Metal", "Monolith", "Network", "OpenEnd", "Optimum", "Orifice", "Outside", "Packing",
+    "PerfectGas", "Perforate", "PerforatedSilencer", "Pipe", "Plate", "Point", "Quantity",
+    "Reading", "Resonator", "Samples", "Settings", "SideTube", "SolverError", "SpeedCurve", "Store",
+    "StoreCheck", "Study", "Sweep", "Table", "TableGas", "Throttle", "Trace", "Transient",
+    "TransmissionLoss", "Valve", "ValvePort", "Volume", "Wall", "WallState", "WavesimError",
+    "Wiebe", "Woschni", "Wrap", "XPipe", "assemble", "bill", "compare", "demo_path", "describe",
+    "designs", "exact", "explore", "gauge", "load", "optimise", "plots", "quantity_table",
+    "restore", "run_point", "run_study", "save", "simulate", "speed_sweep", "speed_sweeps",
+    "transmission_loss", "units", "vary", "vee_firing_intervals", "wall_balance", "__version__",
 ]
 
 
