@@ -50,7 +50,7 @@ class Network(Description):
     ducts: Named = checked(_named_ducts)
     nodes: Named = checked(_named_nodes)
 
-    def bore(self, duct, side):
+    def bore(self, duct: str, side: str) -> float:
         """Diameter at one end of a duct [m].
 
         Parameters
@@ -63,7 +63,7 @@ class Network(Description):
         found = self.ducts[duct]
         return found.start_diameter if side == "start" else found.end_diameter
 
-    def check(self):
+    def check(self) -> list[str]:
         """All faults of the topology.
 
         Returns
@@ -83,7 +83,7 @@ class Network(Description):
             *self._perforate_faults(),
         ]
 
-    def validate(self):
+    def validate(self) -> "Network":
         """Raise one InputError that numbers all faults, or return the network itself.
 
         Raises

@@ -15,6 +15,7 @@ of study files and the documentation, so that each range is written once.
 import dataclasses
 from collections.abc import Iterable, Mapping
 from dataclasses import MISSING
+from typing import Any, Self
 
 from wavesim.errors import (
     InputError,
@@ -63,7 +64,7 @@ class Description:
         """Raise InputError with the name of this description in front."""
         raise InputError(f"{self._owner}: {sentence}")
 
-    def replace(self, **changes):
+    def replace(self, **changes: Any) -> Self:
         """Copy with some fields changed, checked like a new description.
 
         Parameters
@@ -242,7 +243,7 @@ def part(*kinds, default=MISSING, optional=False):
 # --- copies by path ----------------------------------------------------------------------------
 
 
-def vary(thing, path, value):
+def vary(thing: Description, path: str, value: Any) -> Description:
     """Copy of a description with the field at a dotted path changed.
 
     Parameters
@@ -309,7 +310,7 @@ def _vary_tuple(items, keys, value):
 # --- plain data --------------------------------------------------------------------------------
 
 
-def describe(thing):
+def describe(thing: Any) -> Any:
     """Plain nested data of a description, ready for JSON.
 
     Parameters
@@ -332,7 +333,7 @@ def describe(thing):
     return thing
 
 
-def restore(data):
+def restore(data: Any) -> Any:
     """Description from what `describe` returned.
 
     Parameters

@@ -19,7 +19,7 @@ import itertools
 import math
 from collections.abc import Mapping
 from pathlib import Path
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 import numpy as np
 
@@ -133,7 +133,14 @@ def built_pair(raw, changes):
     )
 
 
-def designs(base, space, n, *, method="grid", seed=0):
+def designs(
+    base: Study | tuple[Engine, Exhaust],
+    space: Mapping[str, Any],
+    n: int,
+    *,
+    method: str = "grid",
+    seed: int = 0,
+) -> list[dict[str, Any]]:
     """Designs that fill a space.
 
     Parameters

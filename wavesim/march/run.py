@@ -1,12 +1,18 @@
 """The public verbs: march a network in time, or run an engine until its cycle repeats itself."""
 
 import time
+from collections.abc import Mapping
+from threading import Event
+from typing import Any
 
 import numpy as np
 
 from wavesim.arrays.compile import compile_network
 from wavesim.constants import RPM_RANGE
 from wavesim.descriptions.assemble import assemble
+from wavesim.descriptions.engine import Engine
+from wavesim.descriptions.exhaust import Exhaust
+from wavesim.descriptions.network import Network
 from wavesim.descriptions.settings import Settings
 from wavesim.errors import check_number
 from wavesim.gas.models import EngineGas, PerfectGas
@@ -37,7 +43,15 @@ from wavesim.march.walltemp import find_solved_walls
 from wavesim.results.points import Point, Transient, point_meta
 
 
-def simulate(network, duration, *, gas=None, settings=None, initial=None, samples=200):
+def simulate(
+    network: Network,
+    duration: float,
+    *,
+    gas: PerfectGas | EngineGas | None = None,
+    settings: Settings | None = None,
+    initial: Mapping[str, Any] | None = None,
+    samples: int = 200,
+) -> Transient:
     """March a network without an engine.
 
     Walls whose temperature is solved in the cycles of an engine stay as cold as the air outside.
@@ -79,8 +93,16 @@ def simulate(network, duration, *, gas=None, settings=None, initial=None, sample
 
 
 def run_point(
-    engine, exhaust, rpm, *, settings=None, gas=None, fuel_flow=None, start=None, stop=None
-):
+    engine: Engine,
+    exhaust: Exhaust,
+    rpm: float,
+    *,
+    settings: Settings | None = None,
+    gas: PerfectGas | EngineGas | None = None,
+    fuel_flow: float | None = None,
+    start: Point | None = None,
+    stop: Event | None = None,
+) -> Point:
     """Run an engine at one speed until its cycle repeats itself.
 
     Parameters
