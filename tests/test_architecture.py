@@ -20,14 +20,14 @@ FLOORS = {
     "ground": "_version constants units words errors",
     "kernels": "constants flat jit thermo cylinder ends pairs cells nodes perforate stores step "
                "march characteristics",
-    "fields": "description tables toml_form",
+    "fields": "description tables toml_form tabular",
     "gas": "species gasfit fuels flame models",
     "exact": "_tools tuning acoustics riemann silencers steady engine losses waves",
     "descriptions": "weather materials settings combustion valves walls pieces pipes nodes parts "
                     "silencers intake lines network joints engine assemble exhaust bill study",
     "arrays": "mesh compile",
-    "show": "quantities plots",
-    "results": "files traces points compare",
+    "show": "quantities forms plots",
+    "results": "files traces curves points compare",
     "march": "evaluate books readout burn walltemp prolong precompile advance cycles run "
              "acoustics",
     "many": "space store work sweep explore optimise",
@@ -116,11 +116,18 @@ def drawing():
 
 
 def imports(path, top_level_only=False):
-    """Names of the modules that a file imports."""
+    """Names of the modules that a file imports when it is used, not those for type hints alone."""
     tree = ast.parse(path.read_text())
+    hints = {
+        inner for node in tree.body
+        if isinstance(node, ast.If) and ast.unparse(node.test) == "TYPE_CHECKING"
+        for inner in ast.walk(node)
+    }
     nodes = tree.body if top_level_only else ast.walk(tree)
     found = set()
     for node in nodes:
+        if node in hints:
+            continue
         if isinstance(node, ast.Import):
             found |= {alias.name for alias in node.names}
         elif isinstance(node, ast.ImportFrom):

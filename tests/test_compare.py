@@ -126,8 +126,8 @@ def test_summary_names_extremes_crossings_and_weak_points():
     assert "most above A at 2000 rev/min, +20.0 N m (+10.0 %)" in text
     assert "most below A at 1000 rev/min, -10.0 N m (-10.0 %)" in text
     assert "cross near 1333 rev/min (between 1000 and 2000), above it B is higher" in text
-    assert "Not converged: stock at 2000 rev/min." in text
-    assert "Failed: tuned at 5000 rev/min." in text
+    assert "stock: Not converged at 2000 rev/min." in text
+    assert "tuned: Failed at 5000 rev/min." in text
     assert "kW" in text and "0.05 %" in text
 
 
@@ -151,7 +151,7 @@ def test_csv_states_names_and_si_units_and_keeps_every_digit(tmp_path):
 @pytest.mark.parametrize(
     ("a", "b", "message"),
     [
-        ("x", fake_sweep(SPEEDS, [1] * 4), "must be a Sweep"),
+        ("x", fake_sweep(SPEEDS, [1] * 4), "must be a speed curve"),
         (fake_sweep(SPEEDS, [1] * 4), Sweep([], name="lost"), r"\('lost'\) holds no point"),
         (fake_sweep((1000, 2000), [1, 1], "low"), fake_sweep((3000, 4000), [1, 1], "high"),
          "'low' covers 1000 to 2000 rev/min and 'high' covers 3000 to 4000 rev/min"),

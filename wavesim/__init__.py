@@ -18,7 +18,7 @@ from importlib import import_module
 from wavesim import units
 from wavesim._version import __version__
 from wavesim.descriptions.assemble import assemble
-from wavesim.descriptions.bill import Bill, bill
+from wavesim.descriptions.bill import Bill, BillRow, bill
 from wavesim.descriptions.combustion import ChenFlynn, FlameScaling, Wiebe, Woschni
 from wavesim.descriptions.engine import Engine, vee_firing_intervals
 from wavesim.descriptions.exhaust import Exhaust
@@ -39,7 +39,7 @@ from wavesim.descriptions.nodes import (
     Volume,
 )
 from wavesim.descriptions.parts import Monolith, Plate
-from wavesim.descriptions.pipes import Bend, Duct, Pipe
+from wavesim.descriptions.pipes import Amounts, Bend, Duct, Pipe
 from wavesim.descriptions.settings import Settings
 from wavesim.descriptions.silencers import Chamber, PerforatedSilencer, Resonator, SideTube
 from wavesim.descriptions.study import Study, demo_path, load, save
@@ -51,7 +51,7 @@ from wavesim.descriptions.valves import (
     Valve,
     lobe_centres,
 )
-from wavesim.descriptions.walls import Coating, Outside, Wall, Wrap, wall_balance
+from wavesim.descriptions.walls import Coating, Outside, Wall, WallState, Wrap, wall_balance
 from wavesim.descriptions.weather import Ambient
 from wavesim.errors import ConvergenceError, InputError, SolverError, WavesimError, nearest
 from wavesim.fields.description import describe, restore, vary
@@ -64,20 +64,25 @@ from wavesim.many.store import Store, StoreCheck
 from wavesim.many.sweep import run_study, speed_sweep, speed_sweeps
 from wavesim.march.acoustics import TransmissionLoss, transmission_loss
 from wavesim.march.run import run_network, run_point, simulate
-from wavesim.results.compare import Comparison, compare
-from wavesim.results.points import Point, Sweep, Transient
-from wavesim.results.traces import Trace
+from wavesim.results.compare import Band, Comparison, CrossingSpeed, compare
+from wavesim.results.curves import Curve, Reading
+from wavesim.results.points import Failure, Point, Sweep, Transient
+from wavesim.results.traces import Samples, Trace
 from wavesim.show import plots
+from wavesim.show.forms import SpeedCurve
 from wavesim.show.quantities import CYLINDERS, QUANTITIES, TRACES, Quantity, quantity_table
 
 __all__ = [
     "Ambient",
+    "Amounts",
     "AnechoicEnd",
     "AreaStep",
     "assemble",
+    "Band",
     "Bend",
     "Bill",
     "bill",
+    "BillRow",
     "Cam",
     "CamCard",
     "Chamber",
@@ -87,6 +92,8 @@ __all__ = [
     "compare",
     "Comparison",
     "ConvergenceError",
+    "CrossingSpeed",
+    "Curve",
     "CYLINDERS",
     "demo_path",
     "describe",
@@ -99,6 +106,7 @@ __all__ = [
     "Exhaust",
     "Exploration",
     "explore",
+    "Failure",
     "Fibre",
     "FIBRES",
     "FlameScaling",
@@ -134,12 +142,14 @@ __all__ = [
     "QUANTITIES",
     "Quantity",
     "quantity_table",
+    "Reading",
     "Resonator",
     "restore",
     "ROUGHNESS",
     "run_network",
     "run_point",
     "run_study",
+    "Samples",
     "save",
     "Settings",
     "SideTube",
@@ -147,6 +157,7 @@ __all__ = [
     "SolverError",
     "speed_sweep",
     "speed_sweeps",
+    "SpeedCurve",
     "Store",
     "StoreCheck",
     "Study",
@@ -167,6 +178,7 @@ __all__ = [
     "Volume",
     "Wall",
     "wall_balance",
+    "WallState",
     "WavesimError",
     "Wiebe",
     "Woschni",

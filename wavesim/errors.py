@@ -64,7 +64,15 @@ class SolverError(WavesimError):
         Number of the engine cycle.
     """
 
-    def __init__(self, message, *, duct=None, position=None, crank_angle_deg=None, cycle=None):
+    def __init__(
+        self,
+        message: str,
+        *,
+        duct: str | None = None,
+        position: float | None = None,
+        crank_angle_deg: float | None = None,
+        cycle: int | None = None,
+    ) -> None:
         super().__init__(message)
         self.duct = duct
         self.position = position

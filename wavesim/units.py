@@ -8,6 +8,7 @@ angles in degrees, so that there is no factor for either.
 (0.0381, 137895, 923.15)
 """
 
+from numpy import ndarray as _ndarray
 from scipy import constants as _c
 
 from wavesim.constants import ZERO_CELSIUS
@@ -29,7 +30,7 @@ hp = _c.hp  #: mechanical (imperial) horsepower [W]
 metric_hp = 75.0 * _c.kilogram_force  #: metric horsepower, 75 kgf m/s [W]
 
 
-def celsius(temperature):
+def celsius(temperature: float | _ndarray) -> float | _ndarray:
     """Kelvin from degrees Celsius.
 
     Parameters

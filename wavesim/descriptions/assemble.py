@@ -12,15 +12,17 @@ becomes of the parts of a line is told in `wavesim.descriptions.lines`.
 
 from math import cos, pi, radians, sin
 
+from wavesim.descriptions.engine import Engine
 from wavesim.descriptions.joints import HPipe, Merge
 from wavesim.descriptions.lines import Plan
 from wavesim.descriptions.network import Network
 from wavesim.descriptions.nodes import Junction, OpenEnd, Throttle, ValvePort, Volume
 from wavesim.descriptions.pipes import Pipe
 from wavesim.errors import InputError
+from wavesim.fields.description import Description
 
 
-def assemble(engine, exhaust):
+def assemble(engine: Engine, exhaust: Description) -> Network:
     """Network of an engine with an exhaust.
 
     Parameters

@@ -1,8 +1,7 @@
 """Bill of an exhaust: length, gas volume, surface, bends, mass, by part and in total."""
 
-import csv
+from collections.abc import Mapping
 from dataclasses import dataclass
-from pathlib import Path
 
 from wavesim.constants import MAX_CYLINDERS
 from wavesim.descriptions.engine import Engine
@@ -12,20 +11,21 @@ from wavesim.descriptions.pipes import Amounts
 from wavesim.descriptions.silencers import Chamber
 from wavesim.descriptions.walls import Wall
 from wavesim.errors import InputError, check_int
+from wavesim.fields.tabular import Column, Sheet, Tabular
 
 #: Wall of tubes that state none: 1.5 mm of mild steel, our choice of a common tube.
 DEFAULT_WALL = Wall(0.0015, "mild steel")
 
-#: Columns of the CSV file: heading with unit, by field of Amounts.
+#: Columns of the CSV file: (name, unit) by field of Amounts.
 COLUMNS = {
-    "length": "length [m]",
-    "gas_volume": "gas volume [m3]",
-    "inner_area": "inner area [m2]",
-    "outer_area": "outer area [m2]",
-    "bends": "bends",
-    "bend_angle_deg": "bend angle [deg]",
-    "tube_mass": "tube mass [kg]",
-    "silencer_mass": "silencer mass [kg]",
+    "length": ("length", "m"),
+    "gas_volume": ("gas volume", "m3"),
+    "inner_area": ("inner area", "m2"),
+    "outer_area": ("outer area", "m2"),
+    "bends": ("bends", ""),
+    "bend_angle_deg": ("bend angle", "deg"),
+    "tube_mass": ("tube mass", "kg"),
+    "silencer_mass": ("silencer mass", "kg"),
 }
 
 #: Columns of the summary: field, heading, factor, decimals.
@@ -42,7 +42,7 @@ _SHOWN = (
 
 
 @dataclass(frozen=True)
-class Row:
+class BillRow:
     """One part of one line.
 
     Attributes
@@ -67,30 +67,34 @@ class Row:
 
 
 @dataclass(frozen=True)
-class Bill:
+class Bill(Tabular):
     """What a system is made of.
 
     Attributes
     ----------
     name : str
         Of the exhaust.
-    rows : tuple of Row
+    rows : tuple of BillRow
         Every part in the direction of the flow.
     wall : Wall
         Assumed for tubes without a wall of their own.
     """
 
     name: str
-    rows: tuple
+    rows: tuple[BillRow, ...]
     wall: Wall
 
+    def __repr__(self) -> str:
+        name = f" {self.name!r}" if self.name else ""
+        return f"<Bill{name}: {len(self.rows)} parts, {self.mass:.2f} kg>"
+
     @property
-    def total(self):
+    def total(self) -> Amounts:
         """Amounts of the whole system."""
         return _sum(row.amounts for row in self.rows)
 
     @property
-    def lines(self):
+    def lines(self) -> Mapping[str, Amounts]:
         """Amounts by name of the line."""
         names = dict.fromkeys(row.line for row in self.rows)
         return {
@@ -98,11 +102,11 @@ class Bill:
         }
 
     @property
-    def mass(self):
+    def mass(self) -> float:
         """Mass of tubes and silencers together [kg]."""
         return self.total.tube_mass + self.total.silencer_mass
 
-    def summary(self):
+    def summary(self) -> str:
         """Table of all parts with a total, as text.
 
         Returns
@@ -110,35 +114,36 @@ class Bill:
         str
             Lines of equal columns; lengths in m, volumes in litres, areas in m2, masses in kg.
         """
-        head = ["part", *(heading for _, heading, _, _ in _SHOWN)]
-        body = [[_label(row), *_cells(row.amounts)] for row in self.rows]
-        table = [head, *body, ["total", *_cells(self.total)]]
-        widths = [max(map(len, column)) for column in zip(*table, strict=True)]
+        sheet = self._sheet()
+        widths = [max(map(len, column)) for column in zip(*sheet.rows, strict=True)]
         lines = [
             "  ".join([line[0].ljust(widths[0]), *map(str.rjust, line[1:], widths[1:])])
-            for line in table
+            for line in sheet.rows
         ]
         lines.insert(-1, "-" * len(lines[0]))
+        return "\n".join([*([self.name] if self.name else []), *lines, *sheet.notes])
+
+    def _sheet(self):
+        head = ["part", *(heading for _, heading, _, _ in _SHOWN)]
+        body = [[_label(row), *_cells(row.amounts)] for row in self.rows]
         note = (
             f"Tubes without a wall of their own: {1e3 * self.wall.thickness:.2f} mm "
             f"{self.wall.material.name}.  Flanges, hangers, coating and wrap are not counted."
         )
-        return "\n".join([*([self.name] if self.name else []), *lines, note])
+        return Sheet([head, *body, ["total", *_cells(self.total)]], self.name, [note])
 
-    def to_csv(self, path):
-        """Write all parts and the total to a CSV file, in SI units.
-
-        Parameters
-        ----------
-        path : str or Path
-            The file; an existing one is overwritten.
-        """
-        with Path(path).open("w", newline="", encoding="utf-8") as file:
-            writer = csv.writer(file)
-            writer.writerow(["line", "number", "part", "count", *COLUMNS.values()])
-            for row in self.rows:
-                writer.writerow([row.line, row.number, row.part, row.count, *row.amounts])
-            writer.writerow(["total", "", "", "", *self.total])
+    def _columns(self):
+        """All parts, the total in the last row."""
+        heads = [(row.line, row.number, row.part, row.count) for row in self.rows]
+        heads.append(("total", "", "", ""))
+        names = ("line", "number", "part", "count")
+        amounts = [*(row.amounts for row in self.rows), self.total]
+        return [
+            *(Column(name, "", values)
+              for name, values in zip(names, zip(*heads, strict=True), strict=True)),
+            *(Column(*COLUMNS[field], [getattr(one, field) for one in amounts])
+              for field in COLUMNS),
+        ]
 
 
 def _sum(amounts):
@@ -154,7 +159,9 @@ def _cells(amounts):
     return [f"{getattr(amounts, field) * factor:.{digits}f}" for field, _, factor, digits in _SHOWN]
 
 
-def bill(exhaust, engine=None, *, wall=DEFAULT_WALL):
+def bill(
+    exhaust: Exhaust, engine: Engine | int | None = None, *, wall: Wall = DEFAULT_WALL
+) -> Bill:
     """Bill of an exhaust.
 
     Parameters
@@ -193,7 +200,7 @@ def bill(exhaust, engine=None, *, wall=DEFAULT_WALL):
     for name, count, parts in _named_lines(exhaust, cylinders, banks):
         for number, (part, amounts) in enumerate(_amounts(parts, wall), start=1):
             total = Amounts(*(count * amount for amount in amounts))
-            rows.append(Row(name, type(part).__name__, number, count, total))
+            rows.append(BillRow(name, type(part).__name__, number, count, total))
     return Bill(exhaust.name, tuple(rows), wall)
 
 

@@ -175,7 +175,7 @@ class Wiebe(Description):
                     "range -180 deg to 360 deg."
                 )
 
-    def start_and_duration(self, rpm, angle_ratio=1.0):
+    def start_and_duration(self, rpm: float, angle_ratio: float = 1.0) -> tuple[float, float]:
         """Start [deg after firing top dead centre] and duration [deg] of combustion.
 
         Parameters
@@ -192,7 +192,7 @@ class Wiebe(Description):
             lead = stated * self.scaling.speed_ratio(rpm)  # as the map was set
         return value_at(self.ca50_deg, rpm) - t50 * lead, stated * angle_ratio
 
-    def half_and_10_90(self, start, duration):
+    def half_and_10_90(self, start: float, duration: float) -> tuple[float, float]:
         """Angles of 50 % burned and from 10 % to 90 % [deg] of a start and a duration [deg].
 
         The inverse of `start_and_duration`.
@@ -204,7 +204,7 @@ class Wiebe(Description):
         """Part of the duration after which the fraction x is burned."""
         return (-log(1.0 - x * (1.0 - exp(-WIEBE_A))) / WIEBE_A) ** (1.0 / (self.shape + 1.0))
 
-    def burned_fraction(self, theta_deg, rpm):
+    def burned_fraction(self, theta_deg: float | np.ndarray, rpm: float) -> float | np.ndarray:
         """Burned part of the charge, 0 to 1.
 
         Parameters
@@ -276,7 +276,7 @@ class ChenFlynn(Description):
     speed: float = number("Pa s/m", 0.0, 1e5, 9000.0)
     speed_squared: float = number("Pa s2/m2", 0.0, 2000.0, 90.0)
 
-    def mean_effective_pressure(self, peak_pressure, mean_piston_speed):
+    def mean_effective_pressure(self, peak_pressure: float, mean_piston_speed: float) -> float:
         """Friction mean effective pressure [Pa].
 
         Parameters

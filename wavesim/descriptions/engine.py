@@ -1,5 +1,6 @@
 """The engine: geometry, firing, valves, ports, intake, combustion, friction, fuel."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import accumulate
 from math import pi, sqrt
@@ -150,34 +151,34 @@ class Engine(Description):
             _check_sum(f"{self._owner}: firing_intervals_deg", self.firing_intervals_deg)
 
     @property
-    def cylinders(self):
+    def cylinders(self) -> int:
         """Number of cylinders."""
         return len(self.firing_order)
 
     @property
-    def bore_area(self):
+    def bore_area(self) -> float:
         """Area of one bore [m2]."""
         return 0.25 * pi * self.bore**2
 
     @property
-    def piston_travel(self):
+    def piston_travel(self) -> float:
         """Distance between the dead centres [m]; equal to the stroke without pin offset."""
         throw, offset = 0.5 * self.stroke, self.pin_offset
         top = sqrt((self.rod + throw) ** 2 - offset**2)
         return top - sqrt((self.rod - throw) ** 2 - offset**2)
 
     @property
-    def displacement(self):
+    def displacement(self) -> float:
         """Swept volume of all cylinders together [m3]."""
         return self.cylinders * self.bore_area * self.piston_travel
 
     @property
-    def clearance_volume(self):
+    def clearance_volume(self) -> float:
         """Volume above the piston of one cylinder at top dead centre [m3]."""
         return self.displacement / self.cylinders / (self.compression_ratio - 1.0)
 
     @property
-    def firing_angles_deg(self):
+    def firing_angles_deg(self) -> tuple[float, ...]:
         """Crank angle of firing top dead centre, by cylinder number, cylinder 1 at 0 [deg]."""
         even = (CYCLE_DEG / self.cylinders,) * self.cylinders
         intervals = self.firing_intervals_deg or even
@@ -185,7 +186,7 @@ class Engine(Description):
         angles = dict(zip(self.firing_order, reached, strict=True))
         return tuple((angles[n] - angles[1]) % CYCLE_DEG for n in sorted(angles))
 
-    def mean_piston_speed(self, rpm):
+    def mean_piston_speed(self, rpm: float) -> float:
         """Mean piston speed [m/s].
 
         Parameters
@@ -196,7 +197,12 @@ class Engine(Description):
         return 2.0 * self.piston_travel * rpm / 60.0
 
 
-def vee_firing_intervals(firing_order, banks, pin_angles_deg, bank_angle_deg):
+def vee_firing_intervals(
+    firing_order: Sequence[int],
+    banks: Sequence[int],
+    pin_angles_deg: Sequence[float],
+    bank_angle_deg: float,
+) -> tuple[float, ...]:
     """Firing intervals of a V engine from its crankshaft.
 
     Parameters

@@ -4,10 +4,13 @@ What stands behind an engine may be an Exhaust, or a Network of one's own; whoev
 and nodes asks `network_of`.
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Any
 
 from wavesim.constants import MAX_CYLINDERS
 from wavesim.descriptions.assemble import assemble
+from wavesim.descriptions.engine import Engine
 from wavesim.descriptions.joints import HPipe, Merge, XPipe
 from wavesim.descriptions.lines import PARTS
 from wavesim.descriptions.network import Network
@@ -129,7 +132,7 @@ class Exhaust(Description):
         if self.bank_link is not None and not (self.collector and self.pipe + self.tailpipe):
             self._refuse("bank_link needs a collector before it and a pipe or tailpipe behind it.")
 
-    def network(self, engine):
+    def network(self, engine: Engine) -> Network:
         """All ducts and nodes of an engine with this exhaust, to be changed one by one.
 
         Parameters
@@ -150,7 +153,7 @@ class Exhaust(Description):
         """
         return assemble(engine, self)
 
-    def pairs_of(self, bank, cylinders):
+    def pairs_of(self, bank: Sequence[int], cylinders: int) -> tuple[tuple[int, ...], ...]:
         """Pairs that consist of the cylinders of one bank.
 
         Parameters
@@ -184,7 +187,7 @@ class Exhaust(Description):
                 )
         return own
 
-    def primary_lines(self, cylinders):
+    def primary_lines(self, cylinders: int) -> tuple[tuple[Part, ...], ...]:
         """Primary of every cylinder.
 
         Parameters
@@ -211,7 +214,7 @@ class Exhaust(Description):
             )
         return self.primaries
 
-    def with_primary(self, **changes):
+    def with_primary(self, **changes: Any) -> "Exhaust":
         """Copy with fields of the first part of every primary changed.
 
         Parameters
@@ -229,19 +232,19 @@ class Exhaust(Description):
         lines = ((one[0].replace(**changes), *one[1:]) for one in self.primaries)
         return self.replace(primaries=tuple(lines))
 
-    def with_secondary(self, **changes):
+    def with_secondary(self, **changes: Any) -> "Exhaust":
         """Copy with fields of the first part of every secondary changed; see `with_primary`."""
         return self._with("secondary", changes)
 
-    def with_collector(self, **changes):
+    def with_collector(self, **changes: Any) -> "Exhaust":
         """Copy with fields of the first part of the collector changed; see `with_primary`."""
         return self._with("collector", changes)
 
-    def with_pipe(self, **changes):
+    def with_pipe(self, **changes: Any) -> "Exhaust":
         """Copy with fields of the first part of `pipe` changed; see `with_primary`."""
         return self._with("pipe", changes)
 
-    def with_tailpipe(self, **changes):
+    def with_tailpipe(self, **changes: Any) -> "Exhaust":
         """Copy with fields of the first part of the tailpipe changed; see `with_primary`."""
         return self._with("tailpipe", changes)
 

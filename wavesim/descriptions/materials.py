@@ -95,7 +95,7 @@ _BIRMINGHAM = {
 }  # fmt: skip
 
 
-def gauge(n):
+def gauge(n: int) -> float:
     """Wall thickness of steel tube of a gauge number, Birmingham wire gauge.
 
     Parameters
@@ -256,22 +256,22 @@ class Packing(Description):
                      hint="at most 60 % of the solid")
 
     @property
-    def fibre(self):
+    def fibre(self) -> Fibre:
         """The Fibre."""
         return self.material if isinstance(self.material, Fibre) else FIBRES[self.material]
 
     @property
-    def gas_fraction(self):
+    def gas_fraction(self) -> float:
         """Share of the filled volume that is left to the gas, 0 to 1."""
         return 1.0 - self.bulk_density / self.fibre.density
 
     @property
-    def heat_capacity(self):
+    def heat_capacity(self) -> float:
         """Heat capacity of the fibre in one cubic metre of packing [J/(m3 K)]."""
         return self.bulk_density * self.fibre.heat_capacity
 
     @property
-    def resistivity(self):
+    def resistivity(self) -> float:
         """Flow resistivity in air at room temperature [Pa s/m2]; it grows as the viscosity does.
 
         Notes

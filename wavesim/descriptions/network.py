@@ -474,7 +474,7 @@ class Network(Description):
 
     # --- faults ---------------------------------------------------------------------------------
 
-    def bore(self, duct, side):
+    def bore(self, duct: str, side: str) -> float:
         """Diameter at one end of a duct [m].
 
         Parameters
@@ -487,7 +487,7 @@ class Network(Description):
         found = self.ducts[duct]
         return found.start_diameter if side == "start" else found.end_diameter
 
-    def check(self):
+    def check(self) -> list[str]:
         """All faults of the topology.
 
         Returns
@@ -509,7 +509,7 @@ class Network(Description):
             *self._wall_misfits(),
         ]
 
-    def validate(self):
+    def validate(self) -> "Network":
         """Raise one InputError that numbers all faults, or return the network itself.
 
         Raises

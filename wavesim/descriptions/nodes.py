@@ -4,6 +4,7 @@ Every node says in `at` which duct ends it takes: one text such as "primary 1.en
 them.  "start" is the end with x = 0, "end" the one with x = length.
 """
 
+from collections.abc import Sequence
 from dataclasses import KW_ONLY, dataclass
 from math import acos, cos, pi, radians, sqrt
 from typing import NamedTuple
@@ -112,7 +113,7 @@ class Node(Description):
     diameter = None
 
     @property
-    def ends(self):
+    def ends(self) -> tuple[tuple[str, str], ...]:
         """Duct ends as a tuple of (duct name, side)."""
         return tuple((name, side) for name, _, side in (end.rpartition(".") for end in self._at))
 
@@ -256,7 +257,7 @@ class OpenEnd(OuterNode):
     discharge_coefficient: float = number("1", *DISCHARGE_RANGE, 1.0, low_open=True)
 
     @property
-    def inflow_loss(self):
+    def inflow_loss(self) -> float:
         """Loss coefficient of inflow with None resolved."""
         if self.entry_loss is not None:
             return self.entry_loss
@@ -288,7 +289,7 @@ class Orifice(Node):
         )
 
     @property
-    def coefficients(self):
+    def coefficients(self) -> tuple[float, ...]:
         """Discharge coefficients (forward, reverse)."""
         return _spread(
             self._owner, "discharge_coefficient", self.discharge_coefficient, 2, "flow direction"
@@ -312,7 +313,7 @@ class AreaStep(Node):
     _: KW_ONLY
     contraction_coefficient: float | None = number("1", 0.5, 1.0, None)
 
-    def contraction(self, area_ratio):
+    def contraction(self, area_ratio: float) -> float:
         """Jet area over the smaller bore area, 0.617 to 1.
 
         Parameters
@@ -330,7 +331,7 @@ class AreaStep(Node):
         b = sqrt(area_ratio)
         return 1.0 / (1.0 + 0.622 * (1.0 - 0.215 * b**2 - 0.785 * b**5))
 
-    def contraction_loss(self, area_ratio):
+    def contraction_loss(self, area_ratio: float) -> float:
         """Loss coefficient of flow into the smaller bore, on its dynamic pressure.
 
         Parameters
@@ -391,7 +392,7 @@ class Throttle(Node):
         check_number(owner, "shaft_diameter", self.shaft_diameter, "m", 0.0, self.diameter / 2.0)
 
     @property
-    def open_area(self):
+    def open_area(self) -> float:
         """Area left free by plate and shaft [m2].
 
         Notes
@@ -406,7 +407,7 @@ class Throttle(Node):
         return 0.5 * self.diameter**2 * (_segment(strip) - plate)
 
     @property
-    def effective_area(self):
+    def effective_area(self) -> float:
         """Open area times discharge coefficient [m2]."""
         return self.discharge_coefficient * self.open_area
 
@@ -449,7 +450,7 @@ class Volume(Node):
         )
 
     @property
-    def coefficients(self):
+    def coefficients(self) -> tuple[float, ...]:
         """Discharge coefficients in the order of `at`."""
         return _spread(
             self._owner, "discharge_coefficient", self.discharge_coefficient, len(self.at), "end"
@@ -540,7 +541,7 @@ class Junction(Node):
                 )
 
     @property
-    def unit_vectors(self):
+    def unit_vectors(self) -> np.ndarray:
         """Directions of the branches, (n_branch, 3), outward, of length one."""
         if self.directions is not None:
             vectors = np.array(self.directions)
@@ -550,7 +551,7 @@ class Junction(Node):
         azimuth = np.radians(even if self.angles_deg is None else self.angles_deg)
         return np.column_stack((np.cos(azimuth), np.sin(azimuth), np.zeros(n)))
 
-    def gas_volume(self, diameters):
+    def gas_volume(self, diameters: Sequence[float]) -> float:
         """Volume of the junction [m3]: as given, or of a ball as wide as the widest branch.
 
         Parameters
@@ -617,7 +618,7 @@ class Perforate(Node):
     packing: Packing | None = part(Packing, default=None, optional=True)
 
     @property
-    def ends(self):
+    def ends(self) -> tuple[tuple[str, str], ...]:
         """No duct ends."""
         return ()
 
@@ -629,7 +630,7 @@ class Perforate(Node):
         """See `Node.with_end`: it takes none."""
         return self
 
-    def hole_area(self, diameter):
+    def hole_area(self, diameter: float | np.ndarray) -> float | np.ndarray:
         """Area of the holes in one metre of core [m2/m].
 
         Parameters

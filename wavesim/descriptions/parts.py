@@ -14,6 +14,7 @@ from wavesim.descriptions.materials import Metal, as_metal, metal_field, thickne
 from wavesim.descriptions.nodes import Orifice
 from wavesim.descriptions.pieces import Opening, Stretch
 from wavesim.descriptions.pipes import BORE_RANGE, LENGTH_RANGE, Amounts, Part, Pipe
+from wavesim.descriptions.walls import Wall
 from wavesim.errors import check_number
 from wavesim.fields.description import number
 
@@ -41,14 +42,14 @@ class Plate(Part):
     discharge_coefficient: float = number("1", *DISCHARGE_RANGE, 0.8, low_open=True)
 
     @property
-    def pieces(self):
+    def pieces(self) -> tuple:
         """See `Part.pieces`: an Orifice, however wide the hole."""
         hole = partial(
             Orifice, diameter=self.diameter, discharge_coefficient=self.discharge_coefficient
         )
         return (Opening("plate", self.diameter, hole),)
 
-    def amounts(self, wall):
+    def amounts(self, wall: Wall) -> Amounts:
         """See `Part.amounts`; a plate adds nothing."""
         return Amounts()
 
@@ -111,27 +112,27 @@ class Monolith(Part):
                      0.5 * self.pitch, hint="below half the pitch of the channels")
 
     @property
-    def pitch(self):
+    def pitch(self) -> float:
         """Distance of neighbouring channels [m]."""
         return 1.0 / sqrt(self.cell_density)
 
     @property
-    def hydraulic_diameter(self):
+    def hydraulic_diameter(self) -> float:
         """Width of a channel [m]."""
         return self.pitch - self.wall_thickness
 
     @property
-    def open_fraction(self):
+    def open_fraction(self) -> float:
         """Open share of the cross-section."""
         return (self.hydraulic_diameter / self.pitch) ** 2
 
     @property
-    def wetted_area(self):
+    def wetted_area(self) -> float:
         """Surface of all channels [m2]."""
         return 4.0 * self.gas_volume / self.hydraulic_diameter
 
     @property
-    def gas_volume(self):
+    def gas_volume(self) -> float:
         """Gas volume [m3]."""
         return self.open_fraction * self._case_volume
 
@@ -140,7 +141,7 @@ class Monolith(Part):
         return 0.25 * pi * self.diameter**2 * self.length
 
     @property
-    def channels(self):
+    def channels(self) -> Pipe:
         """The channels as one Pipe of the same open area and hydraulic diameter."""
         return Pipe(
             self.length,
@@ -154,11 +155,11 @@ class Monolith(Part):
         )
 
     @property
-    def pieces(self):
+    def pieces(self) -> tuple:
         """See `Part.pieces`: the channels."""
         return (Stretch("channels", self.channels),)
 
-    def amounts(self, wall):
+    def amounts(self, wall: Wall) -> Amounts:
         """See `Part.amounts`; carrier and case count as silencer mass."""
         outer = self.diameter + 2.0 * self.shell
         shell = as_metal(self.metal).density * pi * (self.diameter + self.shell) * self.shell

@@ -8,6 +8,7 @@ running from its start to its end.
 """
 
 from abc import ABC, abstractmethod
+from collections.abc import Sequence
 from dataclasses import KW_ONLY, dataclass
 from functools import cached_property
 from math import hypot, inf, pi, radians, sin, sqrt
@@ -75,13 +76,13 @@ class Part(Description, ABC):
     """
 
     @property
-    def outlet_diameter(self):
+    def outlet_diameter(self) -> float:
         """Bore at the end [m]."""
         return self.diameter
 
     @property
     @abstractmethod
-    def pieces(self):
+    def pieces(self) -> tuple:
         """What the part is made of, in the order in which the gas meets it.
 
         A tuple of tubes and of what `wavesim.descriptions.pieces` knows; the line makes ducts and
@@ -89,12 +90,12 @@ class Part(Description, ABC):
         """
 
     @property
-    def adds_length(self):
+    def adds_length(self) -> bool:
         """False for what stands at one place of the line: a plate, a side branch."""
         return not all(isinstance(piece, (Opening, Branch)) for piece in self.pieces)
 
     @abstractmethod
-    def amounts(self, wall):
+    def amounts(self, wall: Wall) -> Amounts:
         """What the part adds to the bill.
 
         Parameters
@@ -127,26 +128,26 @@ class Tube(Part):
         check_number(self._owner, "roughness", self.roughness, "m", 0.0, largest, hint=hint)
 
     @property
-    def pieces(self):
+    def pieces(self) -> tuple:
         """See `Part.pieces`: a tube is one by itself."""
         return (self,)
 
     @property
-    def gas_volume(self):
+    def gas_volume(self) -> float:
         """Gas volume [m3]."""
         d1, d2 = self.diameter, self.outlet_diameter
         return pi / 12.0 * self.length * (d1 * d1 + d1 * d2 + d2 * d2)
 
     @property
     @abstractmethod
-    def loss_constants(self):
+    def loss_constants(self) -> tuple[float, float]:
         """Constants (a, b) of the loss beyond wall friction, K = a + b f.
 
         K refers to the local dynamic pressure, f is the Darcy friction factor of the tube at the
         local Reynolds number.
         """
 
-    def loss_coefficient(self, reynolds):
+    def loss_coefficient(self, reynolds: float | np.ndarray) -> float | np.ndarray:
         """Loss beyond wall friction, as a share of the local dynamic pressure.
 
         Parameters
@@ -175,7 +176,7 @@ class Tube(Part):
         hydraulic = self.hydraulic_diameter
         return 1.0 if hydraulic is None else self.diameter / hydraulic
 
-    def amounts(self, wall):
+    def amounts(self, wall: Wall) -> Amounts:
         """See `Part.amounts`; a cone is taken as long as its flank."""
         wall = self.wall or wall
         d1, d2 = self.diameter, self.outlet_diameter
@@ -286,12 +287,12 @@ class Pipe(Tube):
         super()._check()
 
     @property
-    def outlet_diameter(self):
+    def outlet_diameter(self) -> float:
         """Inner diameter at the end [m]."""
         return self.diameter if self.end_diameter is None else self.end_diameter
 
     @property
-    def loss_constants(self):
+    def loss_constants(self) -> tuple[float, float]:
         """Constants (a, b) of the loss beyond wall friction; see `Tube.loss_constants`."""
         return self.extra_loss, 0.0
 
@@ -389,24 +390,24 @@ class Bend(Tube):
         super()._check()
 
     @property
-    def centre_radius(self):
+    def centre_radius(self) -> float:
         """Radius of the centre line [m]."""
         return self.radius_ratio * self.diameter if self.radius is None else self.radius
 
     @property
-    def length(self):
+    def length(self) -> float:
         """Length along the centre line [m]."""
         return radians(self.angle_deg) * self.centre_radius
 
     @property
-    def loss_constants(self):
+    def loss_constants(self) -> tuple[float, float]:
         """Constants (a, b) of the loss beyond wall friction; see `Tube.loss_constants`."""
         half = sin(0.5 * radians(self.angle_deg))
         ratio = self.centre_radius / self.diameter
         separation = 6.6 * (sqrt(half) + half) / ratio ** (self.angle_deg / 45.0)
         return 0.10 * half, 2.4 * half + separation
 
-    def amounts(self, wall):
+    def amounts(self, wall: Wall) -> Amounts:
         """See `Part.amounts`."""
         return super().amounts(wall)._replace(bends=1, bend_angle_deg=self.angle_deg)
 
@@ -489,28 +490,28 @@ class Duct(Description):
                 )
 
     @cached_property
-    def breaks(self):
+    def breaks(self) -> np.ndarray:
         """Positions of the ends of the parts [m], (n_part + 1,) from 0 to the length."""
         places = np.concatenate(([0.0], np.cumsum([tube.length for tube in self.parts])))
         places.flags.writeable = False
         return places
 
     @property
-    def length(self):
+    def length(self) -> float:
         """Length along the centre line [m]."""
         return float(self.breaks[-1])
 
     @property
-    def start_diameter(self):
+    def start_diameter(self) -> float:
         """Bore at x = 0 [m]."""
         return self.parts[0].diameter
 
     @property
-    def end_diameter(self):
+    def end_diameter(self) -> float:
         """Bore at x = length [m]."""
         return self.parts[-1].outlet_diameter
 
-    def cut(self, x):
+    def cut(self, x: float) -> tuple["Duct", "Duct"]:
         """The two ducts before and behind a position.
 
         Parameters
@@ -550,7 +551,7 @@ class Duct(Description):
             )
         return Duct(parts=before), Duct(parts=behind)
 
-    def part_index(self, x):
+    def part_index(self, x: float | np.ndarray) -> np.ndarray:
         """Index of the part that holds each position.
 
         Parameters
@@ -564,7 +565,7 @@ class Duct(Description):
         """
         return np.searchsorted(self.breaks[1:-1], x, side="right")
 
-    def diameter_at(self, x):
+    def diameter_at(self, x: float | np.ndarray) -> float | np.ndarray:
         """Bore at a position.
 
         Parameters
@@ -580,7 +581,7 @@ class Duct(Description):
         bores = [tube.diameter for tube in self.parts] + [self.end_diameter]
         return np.interp(x, self.breaks, bores)
 
-    def hydraulic_diameter_at(self, x):
+    def hydraulic_diameter_at(self, x: float | np.ndarray) -> float | np.ndarray:
         """Four times area over perimeter at a position.
 
         Parameters
@@ -596,7 +597,9 @@ class Duct(Description):
         given = np.array([tube.hydraulic_diameter or inf for tube in self.parts])
         return np.minimum(given[self.part_index(x)], self.diameter_at(x))
 
-    def mean(self, values, x1, x2):
+    def mean(
+        self, values: Sequence[float], x1: float | np.ndarray, x2: float | np.ndarray
+    ) -> float | np.ndarray:
         """Average of something that is constant in each part, between two positions.
 
         Parameters
@@ -618,7 +621,7 @@ class Duct(Description):
         breaks = self.breaks
         return (np.interp(x2, breaks, sums) - np.interp(x1, breaks, sums)) / (x2 - x1)
 
-    def area_at(self, x):
+    def area_at(self, x: float | np.ndarray) -> float | np.ndarray:
         """Area of the cross-section at a position.
 
         Parameters
@@ -633,7 +636,9 @@ class Duct(Description):
         """
         return 0.25 * pi * self.diameter_at(x) ** 2
 
-    def volume(self, x1=0.0, x2=None):
+    def volume(
+        self, x1: float | np.ndarray = 0.0, x2: float | np.ndarray | None = None
+    ) -> float | np.ndarray:
         """Gas volume between two positions, exact for tapers.
 
         Parameters

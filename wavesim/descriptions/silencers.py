@@ -40,6 +40,7 @@ from wavesim.descriptions.materials import (
 from wavesim.descriptions.nodes import Orifice, Perforate, Volume
 from wavesim.descriptions.pieces import Beside, Branch, Opening, Stretch
 from wavesim.descriptions.pipes import BORE_RANGE, LENGTH_RANGE, Amounts, Part, Pipe
+from wavesim.descriptions.walls import Wall
 from wavesim.errors import check_number
 from wavesim.fields.description import number, part
 
@@ -133,18 +134,18 @@ class PerforatedSilencer(Part):
                      self.diameter, hint="no larger than the core")
 
     @property
-    def core_outer(self):
+    def core_outer(self) -> float:
         """Outer diameter of the core [m]."""
         return self.diameter + 2.0 * self.core_wall
 
     @property
-    def holes(self):
+    def holes(self) -> int:
         """Number of holes, to the nearest whole."""
         wall = pi * self.diameter * self.length
         return round(self.porosity * wall / _disc(self.hole_diameter))
 
     @property
-    def core(self):
+    def core(self) -> Pipe:
         """The core as a Pipe.
 
         Notes
@@ -167,7 +168,7 @@ class PerforatedSilencer(Part):
         )
 
     @property
-    def annulus(self):
+    def annulus(self) -> Pipe:
         """The space round the core as a Pipe of the same area and hydraulic diameter.
 
         Its area counts the fibre of a packing as gas; the node that couples core and annulus
@@ -185,7 +186,7 @@ class PerforatedSilencer(Part):
         )
 
     @property
-    def pieces(self):
+    def pieces(self) -> tuple:
         """See `Part.pieces`: the core, and beside it the annulus behind the holes."""
         holes = partial(
             Perforate,
@@ -199,18 +200,18 @@ class PerforatedSilencer(Part):
         return (Stretch("core", self.core, beside=beside),)
 
     @property
-    def gas_volume(self):
+    def gas_volume(self) -> float:
         """Gas volume of core and annulus without the fibre [m3]."""
         share = 1.0 if self.packing is None else self.packing.gas_fraction
         return self.core.gas_volume + share * self.annulus.gas_volume
 
     @property
-    def packing_mass(self):
+    def packing_mass(self) -> float:
         """Mass of the packing [kg]."""
         density = 0.0 if self.packing is None else self.packing.bulk_density
         return density * self.annulus.gas_volume
 
-    def amounts(self, wall):
+    def amounts(self, wall: Wall) -> Amounts:
         """See `Part.amounts`: core, case, two end plates and packing are silencer mass."""
         density, case = as_metal(self.metal).density, self.case_diameter
         core = _tube_mass(density, self.diameter, self.core_wall, self.length)
@@ -303,37 +304,37 @@ class Chamber(Part):
             free -= extension
 
     @property
-    def outlet_diameter(self):
+    def outlet_diameter(self) -> float:
         """Inner diameter of the outlet tube or hole [m]."""
         return self.diameter if self.end_diameter is None else self.end_diameter
 
     @property
-    def body_length(self):
+    def body_length(self) -> float:
         """Length of the chamber that no tube reaches into [m]."""
         return self.length - self.inlet_extension - self.outlet_extension
 
     @property
-    def body(self):
+    def body(self) -> Pipe:
         """The free part of the chamber as a Pipe."""
         return self._space(self.body_length, 0.0)
 
     @property
-    def inlet_tube(self):
+    def inlet_tube(self) -> Pipe | None:
         """The inlet tube as a Pipe, None without extension."""
         return self._tube(self.inlet_extension, self.diameter)
 
     @property
-    def outlet_tube(self):
+    def outlet_tube(self) -> Pipe | None:
         """The outlet tube as a Pipe, None without extension."""
         return self._tube(self.outlet_extension, self.outlet_diameter)
 
     @property
-    def inlet_annulus(self):
+    def inlet_annulus(self) -> Pipe | None:
         """The gas beside the inlet tube as a Pipe, None without extension."""
         return self._space(self.inlet_extension, self.diameter + 2.0 * self.tube_wall)
 
     @property
-    def outlet_annulus(self):
+    def outlet_annulus(self) -> Pipe | None:
         """The gas beside the outlet tube as a Pipe, None without extension."""
         return self._space(self.outlet_extension, self.outlet_diameter + 2.0 * self.tube_wall)
 
@@ -356,7 +357,7 @@ class Chamber(Part):
         )
 
     @property
-    def pieces(self):
+    def pieces(self) -> tuple:
         """See `Part.pieces`: the body between two tubes or holes, the rings beside the tubes."""
         inlet, outlet = self.inlet_annulus, self.outlet_annulus
         body = Stretch(
@@ -384,16 +385,16 @@ class Chamber(Part):
         return tuple(pipe for pipe in found if pipe is not None)
 
     @property
-    def gas_volume(self):
+    def gas_volume(self) -> float:
         """Gas volume of chamber and tubes [m3]."""
         return sum(pipe.gas_volume for pipe in self._pipes)
 
     @property
-    def inlet_plate_mass(self):
+    def inlet_plate_mass(self) -> float:
         """Mass of the end plate at the inlet [kg]; chambers in a row share a plate."""
         return as_metal(self.metal).density * self.shell * _disc(self.case_diameter, self.diameter)
 
-    def amounts(self, wall):
+    def amounts(self, wall: Wall) -> Amounts:
         """See `Part.amounts`: tubes, case and two end plates are silencer mass."""
         density, case = as_metal(self.metal).density, self.case_diameter
         tubes = sum(
@@ -447,13 +448,13 @@ class SideTube(Part):
     cell_length: float | None = number("m", *CELL_RANGE, default=None)
 
     @property
-    def acoustic_length(self):
+    def acoustic_length(self) -> float:
         """Length with end correction [m]."""
         added = self.end_correction
         return self.length + (FLANGED_END * 0.5 * self.diameter if added is None else added)
 
     @property
-    def tube(self):
+    def tube(self) -> Pipe:
         """The side tube as a Pipe of its acoustic length."""
         return Pipe(
             self.acoustic_length,
@@ -463,16 +464,16 @@ class SideTube(Part):
         )
 
     @property
-    def pieces(self):
+    def pieces(self) -> tuple:
         """See `Part.pieces`: the tube, closed at its far end."""
         return (Branch("side tube", self.tube),)
 
     @property
-    def gas_volume(self):
+    def gas_volume(self) -> float:
         """Gas volume of the tube without its end correction [m3]."""
         return _disc(self.diameter) * self.length
 
-    def amounts(self, wall):
+    def amounts(self, wall: Wall) -> Amounts:
         """See `Part.amounts`: the tube and its end cap are silencer mass."""
         density = as_metal(self.metal).density
         outer = self.diameter + 2.0 * self.shell
@@ -522,28 +523,28 @@ class Resonator(Part):
     cell_length: float | None = number("m", *CELL_RANGE, default=None)
 
     @property
-    def acoustic_neck_length(self):
+    def acoustic_neck_length(self) -> float:
         """Length of the neck with end corrections [m]."""
         added = self.end_correction
         return self.neck_length + (FLANGED_END * self.neck_diameter if added is None else added)
 
     @property
-    def neck(self):
+    def neck(self) -> Pipe:
         """The neck as a Pipe of its acoustic length."""
         return Pipe(self.acoustic_neck_length, self.neck_diameter, cell_length=self.cell_length)
 
     @property
-    def pieces(self):
+    def pieces(self) -> tuple:
         """See `Part.pieces`: the neck, which opens into the can."""
         can = partial(Volume, volume=self.volume, temperature=_RESONATOR_START, fill="burned")
         return (Branch("neck", self.neck, far_label="resonator", far_node=can),)
 
     @property
-    def gas_volume(self):
+    def gas_volume(self) -> float:
         """Gas volume of neck and can [m3]."""
         return self.volume + _disc(self.neck_diameter) * self.neck_length
 
-    def frequency(self, sound_speed):
+    def frequency(self, sound_speed: float) -> float:
         """Resonance frequency at low amplitude without mean flow [Hz].
 
         Parameters
@@ -558,6 +559,6 @@ class Resonator(Part):
         stiffness = _disc(self.neck_diameter) / (self.acoustic_neck_length * self.volume)
         return sound_speed / (2.0 * pi) * sqrt(stiffness)
 
-    def amounts(self, wall):
+    def amounts(self, wall: Wall) -> Amounts:
         """See `Part.amounts`: `mass` is silencer mass, the surface is not known."""
         return Amounts(gas_volume=self.gas_volume, silencer_mass=self.mass)

@@ -93,16 +93,16 @@ class Study(Description):
                 )
 
     @property
-    def base(self):
+    def base(self) -> str:
         """Name of the base exhaust."""
         return next(iter(self.exhausts))
 
-    def engine_of(self, name):
+    def engine_of(self, name: str) -> Engine:
         """Engine that goes with the exhaust of that name."""
         return self.engines.get(name, self.engine)
 
 
-def demo_path(name="demo"):
+def demo_path(name: str = "demo") -> Path:
     """Path of an example study that comes with the package.
 
     Parameters
@@ -120,7 +120,7 @@ def demo_path(name="demo"):
     return folder / name / f"{name}.toml"
 
 
-def load(path):
+def load(path: str | Path) -> Study:
     """Study from a TOML file.
 
     Parameters
@@ -220,7 +220,7 @@ def _rpm(raw):
     return [float(rpm) for rpm in start + step * np.arange((stop - start) // step + 1.0)]
 
 
-def save(study, path):
+def save(study: Study, path: str | Path) -> None:
     """Write a study to a TOML file that `load` reads back as an equal Study.
 
     Parameters

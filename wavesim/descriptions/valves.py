@@ -146,21 +146,21 @@ class Cam(Description):
         return self.checking_lift
 
     @property
-    def duration_deg(self):
+    def duration_deg(self) -> float:
         """Crank angle between the two stated angles [deg]."""
         return 180.0 + self.opens_deg + self.closes_deg
 
     @property
-    def base_duration_deg(self):
+    def base_duration_deg(self) -> float:
         """Crank angle from seat to seat of the synthesised lobe [deg]."""
         return self.duration_deg / _checking_place(self.lobe, self.checking_lift / self.lift)
 
-    def centre_deg(self, side):
+    def centre_deg(self, side: str) -> float:
         """Crank angle of the peak [deg] for side "intake" or "exhaust"."""
         before = 360.0 if side == "intake" else 180.0
         return before + 90.0 + 0.5 * (self.closes_deg - self.opens_deg)
 
-    def lift_at(self, angle_deg):
+    def lift_at(self, angle_deg: float | np.ndarray) -> float | np.ndarray:
         """Lift [m] at angles from the centre of the lobe [deg], an array or a number."""
         return self.lift * _lobe_shape(self.lobe, angle_deg / (0.5 * self.base_duration_deg))
 
@@ -419,8 +419,15 @@ class LiftTable(Description):
 
     @classmethod
     def from_csv(
-        cls, path, *, lobe_centre_deg, angle=None, lift=None, angle_scale=1.0, lift_scale=1.0
-    ):
+        cls,
+        path: str | Path,
+        *,
+        lobe_centre_deg: float,
+        angle: str | None = None,
+        lift: str | None = None,
+        angle_scale: float = 1.0,
+        lift_scale: float = 1.0,
+    ) -> "LiftTable":
         """Lift table from two columns of a CSV file with a header line.
 
         Parameters
@@ -442,11 +449,11 @@ class LiftTable(Description):
         angles, lifts = read_columns(Path(path), (angle, lift), (angle_scale, lift_scale))
         return cls(angle_deg=angles, lift=lifts, lobe_centre_deg=lobe_centre_deg)
 
-    def centre_deg(self, side):
+    def centre_deg(self, side: str) -> float:
         """Crank angle of the lobe centre [deg] for side "intake" or "exhaust"."""
         return _GAS_EXCHANGE_TDC + (1.0 if side == "intake" else -1.0) * self.lobe_centre_deg
 
-    def lift_at(self, angle_deg):
+    def lift_at(self, angle_deg: float | np.ndarray) -> float | np.ndarray:
         """Lift [m] at angles from the lobe centre [deg], an array or a number."""
         inside = np.clip(angle_deg, self.angle_deg[0], self.angle_deg[-1])
         return np.where(inside == angle_deg, _curve(self)(inside), 0.0)
@@ -503,8 +510,14 @@ class FlowCoefficients(Description):
 
     @classmethod
     def from_csv(
-        cls, path, *, lift_ratio=None, forward=None, reverse=None, reference="curtain"
-    ):
+        cls,
+        path: str | Path,
+        *,
+        lift_ratio: str | None = None,
+        forward: str | None = None,
+        reverse: str | None = None,
+        reference: str = "curtain",
+    ) -> "FlowCoefficients":
         """Coefficients from columns of a CSV file with a header line.
 
         Parameters
@@ -528,7 +541,7 @@ class FlowCoefficients(Description):
         back = columns[2] if reverse is not None else None
         return cls(lift_ratio=columns[0], forward=columns[1], reverse=back, reference=reference)
 
-    def areas(self, lift, diameter):
+    def areas(self, lift: np.ndarray, diameter: float) -> tuple[np.ndarray, np.ndarray]:
         """Effective areas (forward, reverse) of one valve [m2].
 
         Parameters

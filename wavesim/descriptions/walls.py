@@ -153,43 +153,43 @@ class Wall(Description):
     )
 
     @property
-    def material(self):
+    def material(self) -> Metal:
         """The Metal."""
         return as_metal(self.metal)
 
     @property
-    def air(self):
+    def air(self) -> Outside:
         """The Outside; where it states no temperature or pressure, those of an Ambient()."""
         return _outside_in(self.outside, Ambient())
 
     @property
-    def outer_emissivity(self):
+    def outer_emissivity(self) -> float:
         """Emissivity of the outermost surface."""
         if self.wrap is not None:
             return self.wrap.emissivity
         return self.material.emissivity if self.emissivity is None else self.emissivity
 
-    def metal_bore(self, diameter):
+    def metal_bore(self, diameter: float | np.ndarray) -> float | np.ndarray:
         """Inner diameter of the metal [m] at a bore `diameter` [m] left to the gas."""
         return diameter + (0.0 if self.coating is None else 2.0 * self.coating.thickness)
 
-    def metal_outer_diameter(self, diameter):
+    def metal_outer_diameter(self, diameter: float | np.ndarray) -> float | np.ndarray:
         """Outer diameter of the metal [m] at a bore `diameter` [m]."""
         return self.metal_bore(diameter) + 2.0 * self.thickness
 
-    def outer_diameter(self, diameter):
+    def outer_diameter(self, diameter: float | np.ndarray) -> float | np.ndarray:
         """Outermost diameter [m], wrap included, at a bore `diameter` [m]."""
         wrap = 0.0 if self.wrap is None else 2.0 * self.wrap.thickness
         return self.metal_outer_diameter(diameter) + wrap
 
-    def mass_per_length(self, diameter):
+    def mass_per_length(self, diameter: float | np.ndarray) -> float | np.ndarray:
         """Mass of the metal [kg/m] at a bore `diameter` [m]; coating and wrap are not counted."""
         ring = 0.25 * pi * (
             self.metal_outer_diameter(diameter) ** 2 - self.metal_bore(diameter) ** 2
         )
         return self.material.density * ring
 
-    def resistance(self, diameter):
+    def resistance(self, diameter: float | np.ndarray) -> float | np.ndarray:
         """Thermal resistance of all layers for one metre of tube [K m/W].
 
         Parameters
@@ -208,7 +208,9 @@ class Wall(Description):
             return 0.0
         return _layer(diameter, self.metal_bore(diameter), self.coating.conductivity)
 
-    def metal_temperature(self, state, diameter):
+    def metal_temperature(
+        self, state: "WallState", diameter: float | np.ndarray
+    ) -> float | np.ndarray:
         """Temperature of the metal at its hot side [K], to hold against its service limit.
 
         Parameters
@@ -345,7 +347,12 @@ def heat_to_outside(surface, diameter, wall):
     return pi * diameter * (convected + radiated)
 
 
-def wall_balance(h_inner, gas_temperature, wall, diameter):
+def wall_balance(
+    h_inner: float | np.ndarray,
+    gas_temperature: float | np.ndarray,
+    wall: Wall,
+    diameter: float | np.ndarray,
+) -> WallState:
     """Temperatures at which a wall passes on as much heat as it receives.
 
     Parameters

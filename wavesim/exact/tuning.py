@@ -12,15 +12,17 @@ are in metres, speeds in m/s, engine speeds `rpm` in rev/min, crank angles in de
 
 from __future__ import annotations
 
+from collections.abc import Callable, Sequence
+
 import numpy as np
 
-from wavesim.exact._tools import require
+from wavesim.exact._tools import Numbers, require
 from wavesim.units import cc, inch
 
 # Travel times ---------------------------------------------------------------------------------
 
 
-def sound_speed(temperature, gamma, gas_constant):
+def sound_speed(temperature: Numbers, gamma: float, gas_constant: float) -> Numbers:
     """Sound speed of a perfect gas [m/s] at `temperature` [K]: sqrt(gamma R T).
 
     Kinsler et al. (2000) ch. 5.
@@ -31,7 +33,7 @@ def sound_speed(temperature, gamma, gas_constant):
     return np.sqrt(gamma * gas_constant * temperature)
 
 
-def mean_speed(speed):
+def mean_speed(speed: Numbers | Sequence[float]) -> float:
     """Speed [m/s] that needs as much time as the speeds given, each over an equal piece of the way.
 
     The harmonic mean; `speed` [m/s] of any shape, such as (n_time, n_cell) of a duct.
@@ -42,7 +44,11 @@ def mean_speed(speed):
     return 1.0 / np.mean(1.0 / np.asarray(speed, dtype=float))
 
 
-def wave_time(length, c, velocity=0.0):
+def wave_time(
+    length: float | Sequence[float],
+    c: float | Sequence[float],
+    velocity: float | Sequence[float] = 0.0,
+) -> float:
     """Time in which a small wave runs along ducts that lie end to end.
 
     Parameters
@@ -74,7 +80,11 @@ def wave_time(length, c, velocity=0.0):
     return float(np.sum(length / pace))
 
 
-def round_trip_time(length, c, velocity=0.0):
+def round_trip_time(
+    length: float | Sequence[float],
+    c: float | Sequence[float],
+    velocity: float | Sequence[float] = 0.0,
+) -> float:
     """Time in which a small wave runs along ducts to their end and back.
 
     Parameters
@@ -95,7 +105,13 @@ def round_trip_time(length, c, velocity=0.0):
     return wave_time(length, c, velocity) + wave_time(length, c, np.negative(velocity))
 
 
-def travel_time(temperature, length, gamma, gas_constant, velocity=None):
+def travel_time(
+    temperature: Callable[[Numbers], Numbers],
+    length: float,
+    gamma: float,
+    gas_constant: float,
+    velocity: Callable[[Numbers], Numbers] | None = None,
+) -> float:
     """Time of sound through gas whose state changes along the way: the integral of dx/(c + u).
 
     Parameters
@@ -132,7 +148,7 @@ def travel_time(temperature, length, gamma, gas_constant, velocity=None):
 # Crank angles ---------------------------------------------------------------------------------
 
 
-def crank_angle(time, rpm):
+def crank_angle(time: Numbers, rpm: Numbers) -> Numbers:
     """Crank angle [deg] that passes in a time [s] at `rpm` [1/min]: 6 N t.
 
     >>> print(round(crank_angle(2.9091e-3, 6000.0), 2))
@@ -141,7 +157,7 @@ def crank_angle(time, rpm):
     return 6.0 * rpm * time
 
 
-def return_delay(rpm, length, c, velocity=0.0):
+def return_delay(rpm: Numbers, length: Numbers, c: Numbers, velocity: Numbers = 0.0) -> Numbers:
     """Crank angle [deg] for a small wave to run down a pipe and back: 12 N L/c in still gas.
 
     `rpm` [1/min]; `length` [m], `c` [m/s] and `velocity` [m/s] as for `round_trip_time`: of one
@@ -155,7 +171,7 @@ def return_delay(rpm, length, c, velocity=0.0):
     return crank_angle(round_trip_time(length, c, velocity), rpm)
 
 
-def arrival_angle(leaves_deg, rpm, *times):
+def arrival_angle(leaves_deg: Numbers, rpm: Numbers, *times: Numbers) -> Numbers:
     """Crank angle [deg] at which a wave arrives that left at `leaves_deg` and took `times` [s].
 
     The echo of a merge at the exhaust valve, which opens at 130 deg; and the pulse of the cylinder
@@ -170,7 +186,7 @@ def arrival_angle(leaves_deg, rpm, *times):
     return leaves_deg + crank_angle(sum(times), rpm)
 
 
-def return_rpm(delay_deg, length, c, velocity=0.0):
+def return_rpm(delay_deg: Numbers, length: Numbers, c: Numbers, velocity: Numbers = 0.0) -> Numbers:
     """Speed [1/min] at which a wave is back after `delay_deg` [deg]; see `return_delay`.
 
     >>> print(round(return_rpm(120.0, 0.8, 550.0), 3))
@@ -179,7 +195,7 @@ def return_rpm(delay_deg, length, c, velocity=0.0):
     return delay_deg / (6.0 * round_trip_time(length, c, velocity))
 
 
-def return_speed(delay_deg, rpm, length):
+def return_speed(delay_deg: Numbers, rpm: Numbers, length: Numbers) -> Numbers:
     """Wave speed [m/s] that brings a wave back after `delay_deg` [deg]; see `return_delay`.
 
     >>> print(round(return_speed(120.0, 6875.0, 0.8), 3))
@@ -188,7 +204,9 @@ def return_speed(delay_deg, rpm, length):
     return 12.0 * rpm * length / delay_deg
 
 
-def tuned_length(rpm, delay_deg, c, velocity=0.0, end_correction=0.0):
+def tuned_length(
+    rpm: float, delay_deg: float, c: float, velocity: float = 0.0, end_correction: float = 0.0
+) -> float:
     """Length of pipe [m] from the valve to an end that sends a wave back after `delay_deg`.
 
     Parameters
@@ -227,7 +245,9 @@ def tuned_length(rpm, delay_deg, c, velocity=0.0, end_correction=0.0):
     return length
 
 
-def strong_return_time(t, excess, length, c, gamma):
+def strong_return_time(
+    t: np.ndarray, excess: np.ndarray, length: float, c: float, gamma: float
+) -> float:
     """Time until the head of a strong wave is back from an open end, by the theory of simple waves.
 
     Parameters
@@ -289,7 +309,7 @@ def strong_return_time(t, excess, length, c, gamma):
 # Firing frequency -----------------------------------------------------------------------------
 
 
-def firing_frequency(cylinders, rpm):
+def firing_frequency(cylinders: int, rpm: Numbers) -> Numbers:
     """Firing frequency of a four-stroke engine [Hz]: n N/120, `rpm` [1/min].
 
     Heywood (1988) ch. 2: each cylinder fires once in two turns.
@@ -297,7 +317,7 @@ def firing_frequency(cylinders, rpm):
     return cylinders * rpm / 120.0
 
 
-def resonant_rpm(frequency, cylinders, order=1):
+def resonant_rpm(frequency: Numbers, cylinders: int, order: int = 1) -> Numbers:
     """Speed [1/min] at which a multiple of the firing frequency meets a resonance: 120 f/(n k).
 
     `frequency` [Hz] of the resonance (`pipe_modes`, `helmholtz_frequency`), `order` k = 1, 2, ...
@@ -314,7 +334,7 @@ def resonant_rpm(frequency, cylinders, order=1):
 # Rules of thumb -------------------------------------------------------------------------------
 
 
-def length_rule(exhaust_opens_deg, rpm):
+def length_rule(exhaust_opens_deg: Numbers, rpm: Numbers) -> Numbers:
     """Primary length [m] from the exhaust valve by a rule of thumb.
 
     `exhaust_opens_deg` before bottom dead centre, `rpm` [1/min] of the wanted peak.  Bell,
@@ -323,7 +343,7 @@ def length_rule(exhaust_opens_deg, rpm):
     return (850.0 * (180.0 + exhaust_opens_deg) / rpm - 3.0) * inch
 
 
-def bore_rule(cylinder_displacement, length):
+def bore_rule(cylinder_displacement: Numbers, length: Numbers) -> Numbers:
     """Primary bore [m] by a rule of thumb; `cylinder_displacement` [m3], primary `length` [m].
 
     Bell, Four-Stroke Performance Tuning: d[in] = 2.1 sqrt(cc/(25 (P[in] + 3))).
@@ -331,7 +351,7 @@ def bore_rule(cylinder_displacement, length):
     return 2.1 * np.sqrt(cylinder_displacement / cc / (25.0 * (length / inch + 3.0))) * inch
 
 
-def peak_torque_rule(primary_area, cylinder_displacement):
+def peak_torque_rule(primary_area: Numbers, cylinder_displacement: Numbers) -> Numbers:
     """Speed of peak torque [1/min] from the primary's area [m2] and the cylinder's volume [m3].
 
     Workshop rule: 88200 A[in2]/V[in3], which is a mean speed of 74.7 m/s during the stroke.
@@ -339,7 +359,9 @@ def peak_torque_rule(primary_area, cylinder_displacement):
     return 88200.0 * primary_area / cylinder_displacement * inch
 
 
-def stroke_mean_speed(primary_area, cylinder_displacement, rpm):
+def stroke_mean_speed(
+    primary_area: Numbers, cylinder_displacement: Numbers, rpm: Numbers
+) -> Numbers:
     """Mean gas speed [m/s] in a primary while one displacement leaves in half a turn.
 
     `primary_area` [m2], `cylinder_displacement` [m3], `rpm` [1/min]: V/A over 30/N seconds.

@@ -16,6 +16,7 @@ import dataclasses
 import re
 from collections.abc import Iterable, Mapping
 from dataclasses import MISSING
+from typing import Any, Self
 
 from wavesim.errors import (
     InputError,
@@ -64,7 +65,7 @@ class Description:
         """Raise InputError with the name of this description in front."""
         raise InputError(f"{self._owner}: {sentence}")
 
-    def replace(self, **changes):
+    def replace(self, **changes: Any) -> Self:
         """Copy with some fields changed, checked like a new description.
 
         Parameters
@@ -243,7 +244,7 @@ def part(*kinds, default=MISSING, optional=False, **metadata):
 # --- copies by path ----------------------------------------------------------------------------
 
 
-def vary(thing, path, value):
+def vary(thing: Description, path: str, value: Any) -> Description:
     """Copy of a description with the field at a dotted path changed.
 
     Parameters
@@ -345,7 +346,7 @@ def _vary_tuple(items, keys, value):
 # --- plain data --------------------------------------------------------------------------------
 
 
-def describe(thing):
+def describe(thing: Any) -> Any:
     """Plain nested data of a description, ready for JSON.
 
     Parameters
@@ -368,7 +369,7 @@ def describe(thing):
     return thing
 
 
-def restore(data):
+def restore(data: Any) -> Any:
     """Description from what `describe` returned.
 
     Parameters

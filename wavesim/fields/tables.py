@@ -46,12 +46,19 @@ class Table(Description):
     def _check(self):
         check_points(self._owner, "x", self.x, "y", self.y)
 
-    def __call__(self, x):
+    def __call__(self, x: float | np.ndarray) -> float | np.ndarray:
         """Value at `x` (number or array)."""
         return np.interp(x, self.x, self.y)
 
     @classmethod
-    def from_csv(cls, path, x=None, y=None, x_scale=1.0, y_scale=1.0):
+    def from_csv(
+        cls,
+        path: str | Path,
+        x: str | None = None,
+        y: str | None = None,
+        x_scale: float = 1.0,
+        y_scale: float = 1.0,
+    ) -> "Table":
         """Table from two columns of a CSV file with a header line.
 
         Parameters

@@ -110,21 +110,21 @@ class Fuel(Description):
             )
 
     @property
-    def formula_mass(self):
+    def formula_mass(self) -> float:
         """Mass of the formula C, H, O as written [kg/mol]."""
         return sum(getattr(self, element) * ATOMIC_MASS[element] for element in "CHO")
 
     @property
-    def oxygen_need(self):
+    def oxygen_need(self) -> float:
         """Moles of O2 that burn one mole of the formula completely [1]."""
         return self.C + self.H / 4.0 - self.O / 2.0
 
     @property
-    def vapour_molar_mass(self):
+    def vapour_molar_mass(self) -> float:
         """Molar mass of the vapour [kg/mol]."""
         return mixture_mass(self.vapour) / sum(self.vapour.values())
 
-    def stoichiometric_ratio(self, air=DRY_AIR):
+    def stoichiometric_ratio(self, air: Mapping[str, float] = DRY_AIR) -> float:
         """Mass of air that burns unit mass of fuel completely [kg/kg].
 
         Parameters

@@ -10,6 +10,7 @@ fitted once per gas to published polynomials of the species (`wavesim.gas.gasfit
 is exact.  Composition is frozen: no dissociation, which matters above about 1800 K.
 """
 
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property, lru_cache
 from typing import NamedTuple
@@ -38,6 +39,9 @@ __all__ = [
     "restore_gas",
 ]
 
+#: One number or an array of them.
+Numbers = float | np.ndarray
+
 
 class GasTable(NamedTuple):
     """A gas as plain numbers for the kernels.
@@ -61,27 +65,31 @@ class _Gas:
     prandtl = PRANDTL
     humidity = 0.0  # mass of water vapour in a kilogram of its air
 
-    def cp(self, T, yf=0.0, yb=0.0):
+    def cp(self, T: Numbers, yf: Numbers = 0.0, yb: Numbers = 0.0) -> Numbers:
         """Heat capacity at constant pressure [J/(kg K)] at temperature T [K]."""
         return self.cv(T, yf, yb) + self.R(yf, yb)
 
-    def gamma(self, T=T_REFERENCE, yf=0.0, yb=0.0):
+    def gamma(
+        self, T: Numbers = T_REFERENCE, yf: Numbers = 0.0, yb: Numbers = 0.0
+    ) -> Numbers:
         """Ratio of heat capacities [1] at temperature T [K]."""
         return 1.0 + self.R(yf, yb) / self.cv(T, yf, yb)
 
-    def h(self, T, yf=0.0, yb=0.0):
+    def h(self, T: Numbers, yf: Numbers = 0.0, yb: Numbers = 0.0) -> Numbers:
         """Specific enthalpy e + R T [J/kg] at temperature T [K]."""
         return self.e(T, yf, yb) + self.R(yf, yb) * T
 
-    def sound_speed(self, T, yf=0.0, yb=0.0):
+    def sound_speed(self, T: Numbers, yf: Numbers = 0.0, yb: Numbers = 0.0) -> Numbers:
         """Speed of sound sqrt(gamma R T) [m/s], frozen composition, at temperature T [K]."""
         return np.sqrt(self.gamma(T, yf, yb) * self.R(yf, yb) * T)
 
-    def density(self, p, T, yf=0.0, yb=0.0):
+    def density(
+        self, p: Numbers, T: Numbers, yf: Numbers = 0.0, yb: Numbers = 0.0
+    ) -> Numbers:
         """Density p / (R T) [kg/m3] at pressure p [Pa] and temperature T [K]."""
         return p / (self.R(yf, yb) * T)
 
-    def viscosity(self, T):
+    def viscosity(self, T: Numbers) -> Numbers:
         """Dynamic viscosity [Pa s] at temperature T [K] by Sutherland's law for air.
 
         Burned gas is given the same value: kinetic theory with the transport data of GRI-Mech
@@ -90,7 +98,7 @@ class _Gas:
         mu, T0, S = SUTHERLAND
         return mu * (T / T0) ** 1.5 * (T0 + S) / (T + S)
 
-    def conductivity(self, T, yf=0.0, yb=0.0):
+    def conductivity(self, T: Numbers, yf: Numbers = 0.0, yb: Numbers = 0.0) -> Numbers:
         """Thermal conductivity viscosity * cp / prandtl [W/(m K)] at temperature T [K]."""
         return self.viscosity(T) * self.cp(T, yf, yb) / self.prandtl
 
@@ -120,7 +128,14 @@ class PerfectGas(_Gas):
     347.219
     """
 
-    def __init__(self, gamma=1.4, R=R_AIR, *, heat_per_fresh=0.0, fuel_fraction=0.0):
+    def __init__(
+        self,
+        gamma: float = 1.4,
+        R: float = R_AIR,
+        *,
+        heat_per_fresh: float = 0.0,
+        fuel_fraction: float = 0.0,
+    ) -> None:
         def check(field, value, unit, low, high, **opened):
             return check_number("PerfectGas", field, value, unit, low, high, **opened)
 
@@ -132,7 +147,7 @@ class PerfectGas(_Gas):
     def _values(self):
         return self._gamma, self._R, self.heat_per_fresh, self.fuel_fraction
 
-    def describe(self):
+    def describe(self) -> dict:
         """Plain data, ready for JSON: see `describe_gas`."""
         names = ("gamma", "R", "heat_per_fresh", "fuel_fraction")
         return {"type": "PerfectGas", **dict(zip(names, self._values(), strict=True))}
@@ -148,23 +163,25 @@ class PerfectGas(_Gas):
         kind = fields.pop("type")
         return f"{kind}({', '.join(f'{name}={value!r}' for name, value in fields.items())})"
 
-    def R(self, yf=0.0, yb=0.0):
+    def R(self, yf: Numbers = 0.0, yb: Numbers = 0.0) -> Numbers:
         """Gas constant [J/(kg K)]."""
         return self._R + 0.0 * (yf + yb)
 
-    def cv(self, T=T_REFERENCE, yf=0.0, yb=0.0):
+    def cv(
+        self, T: Numbers = T_REFERENCE, yf: Numbers = 0.0, yb: Numbers = 0.0
+    ) -> Numbers:
         """Heat capacity at constant volume [J/(kg K)]."""
         return self.R(yf, yb) / (self._gamma - 1.0) + 0.0 * T
 
-    def e(self, T, yf=0.0, yb=0.0):
+    def e(self, T: Numbers, yf: Numbers = 0.0, yb: Numbers = 0.0) -> Numbers:
         """Specific internal energy cv T [J/kg] at temperature T [K]."""
         return self.cv(T, yf, yb) * T
 
-    def temperature(self, e, yf=0.0, yb=0.0):
+    def temperature(self, e: Numbers, yf: Numbers = 0.0, yb: Numbers = 0.0) -> Numbers:
         """Temperature [K] at internal energy e [J/kg]."""
         return e / self.cv(e, yf, yb)
 
-    def table(self):
+    def table(self) -> GasTable:
         """The gas as plain numbers, a GasTable of kind PERFECT."""
         coef = np.zeros((3, DEGREE + 1))
         coef[:, 1] = 1000.0 * self.cv()
@@ -174,20 +191,20 @@ class PerfectGas(_Gas):
 class _Mixture(_Gas):
     """Relations of an ideal mixture of three parts; `_table` holds their numbers."""
 
-    def R(self, yf=0.0, yb=0.0):
+    def R(self, yf: Numbers = 0.0, yb: Numbers = 0.0) -> Numbers:
         """Gas constant [J/(kg K)] of the mixture."""
         air, fresh, burned = self._table.R
         return air + yf * (fresh - air) + yb * (burned - air)
 
-    def cv(self, T, yf=0.0, yb=0.0):
+    def cv(self, T: Numbers, yf: Numbers = 0.0, yb: Numbers = 0.0) -> Numbers:
         """Heat capacity at constant volume [J/(kg K)] at temperature T [K]."""
         return 1e-3 * _blended(polyder(self._table.coef, axis=1), T, yf, yb)
 
-    def e(self, T, yf=0.0, yb=0.0):
+    def e(self, T: Numbers, yf: Numbers = 0.0, yb: Numbers = 0.0) -> Numbers:
         """Specific sensible internal energy h - R T [J/kg] at temperature T [K]."""
         return _blended(self._table.coef, T, yf, yb)
 
-    def temperature(self, e, yf=0.0, yb=0.0):
+    def temperature(self, e: Numbers, yf: Numbers = 0.0, yb: Numbers = 0.0) -> Numbers:
         """Temperature [K] at sensible internal energy e [J/kg], by Newton's method.
 
         Raises
@@ -252,27 +269,27 @@ class EngineGas(_Mixture, Description):
     air: Named = checked(fuels.air_amounts, DRY_AIR)
 
     @cached_property
-    def humidity(self):
+    def humidity(self) -> float:
         """Mass of water vapour in a kilogram of the air [kg/kg]."""
         return self.air.get("H2O", 0.0) * molar_mass("H2O") / mixture_mass(self.air)
 
     @cached_property
-    def air_fuel_ratio(self):
+    def air_fuel_ratio(self) -> float:
         """Mass of air, vapour included, per mass of fuel in the fresh charge [kg/kg]."""
         return self.lam * self.fuel.stoichiometric_ratio(self.air)
 
     @property
-    def fuel_fraction(self):
+    def fuel_fraction(self) -> float:
         """Mass of fuel in a kilogram of fresh charge [kg/kg]."""
         return 1.0 / (1.0 + self.air_fuel_ratio)
 
     @property
-    def heating_value(self):
+    def heating_value(self) -> float:
         """Lower heating value of the fuel [J/kg]."""
         return self.fuel.lower_heating_value
 
     @cached_property
-    def heat_per_fresh(self):
+    def heat_per_fresh(self) -> float:
         """Heat released when a kilogram of fresh charge turns to burned products [J/kg].
 
         If rich, the heating value of the CO and H2 left over is not released.
@@ -280,7 +297,7 @@ class EngineGas(_Mixture, Description):
         return self.fuel_fraction * fuels.released_heat(self.fuel, self.lam, self.air)
 
     @cached_property
-    def parts(self):
+    def parts(self) -> tuple[Mapping[str, float], ...]:
         """Moles by species of air, fresh charge and burned products; the scales differ."""
         return (
             dict(self.air),
@@ -294,7 +311,7 @@ class EngineGas(_Mixture, Description):
         coef = [_fit(tuple(m.items()), part_R) for m, part_R in zip(self.parts, R, strict=True)]
         return GasTable(MIXTURE, np.array(R), np.array(coef))
 
-    def table(self):
+    def table(self) -> GasTable:
         """The gas as plain numbers, a GasTable of kind MIXTURE."""
         return GasTable(MIXTURE, self._table.R.copy(), self._table.coef.copy())
 
@@ -316,7 +333,7 @@ class TableGas(_Mixture):
     347.219
     """
 
-    def __init__(self, R, coef):
+    def __init__(self, R: Sequence[float], coef: Sequence[Sequence[float]]) -> None:
         self._table = GasTable(MIXTURE, np.array(R, dtype=float), np.array(coef, dtype=float))
 
 

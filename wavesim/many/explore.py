@@ -1,28 +1,41 @@
 """Many designs: what each does at some speeds, and which is the best."""
 
 import math
-from collections.abc import Mapping
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from concurrent.futures import Executor
 from dataclasses import dataclass, field
-from typing import NamedTuple
+from numbers import Integral
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, NamedTuple, overload
 
 import numpy as np
 
 from wavesim.descriptions.bill import Amounts, bill
+from wavesim.descriptions.engine import Engine
 from wavesim.descriptions.exhaust import Exhaust
+from wavesim.descriptions.network import Network
 from wavesim.descriptions.settings import Settings
 from wavesim.descriptions.weather import Ambient
-from wavesim.errors import InputError, check_choice, check_number
+from wavesim.errors import InputError, check_choice, check_int, check_number
 from wavesim.fields.description import sequence
+from wavesim.fields.tabular import Column, Sheet, data_frame, write_csv
 from wavesim.many.space import built_pair, designs, field_at, plain_pair
+from wavesim.many.store import Store
 from wavesim.many.sweep import checked_speeds
 from wavesim.many.work import Task, count_workers, run_chains
 from wavesim.results.compare import mean_over
-from wavesim.results.files import write_csv
+from wavesim.results.curves import ByName, CurveMethods, Reading, place_of_speed
 from wavesim.results.points import Failure
-from wavesim.show.quantities import QUANTITIES, column_head, column_notes, display, rows_text
+from wavesim.show.quantities import QUANTITIES, column_notes, display, rows_text
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+    from pandas import DataFrame
 
 GOALS = ("largest", "smallest")
 KEEP = ("torque", "power")
+#: Lowest and highest value, one of which may be None, by name of a quantity or an amount.
+Limits = Mapping[str, tuple[float | None, float | None]]
 #: What the bill of an exhaust adds to a design: (label, unit).
 AMOUNTS = {
     "mass": ("mass of tubes and silencers", "kg"), "length": ("length of all lines", "m"),
@@ -35,8 +48,8 @@ FAILED_EXCESS = 1e6  # its excess where there is no result at all
 
 
 @dataclass(frozen=True, eq=False)
-class Design:
-    """One design and what it does.
+class Design(CurveMethods):
+    """One design and what it does: a speed curve, to be drawn and compared like any other.
 
     Attributes
     ----------
@@ -49,20 +62,66 @@ class Design:
     amounts : dict
         From the bill, by the names of `AMOUNTS`; empty if the design could not be built, and for a
         Network, which does not know the cases of its silencers.
-    converged : bool
-        True if every speed converged.
+    trusted : ndarray of bool, (n_rpm,)
+        True at the speeds that converged.
+    failures : dict
+        Error text by speed [rev/min] for the speeds that have no numbers.
     error : str
         Why there are no or not all numbers; empty if all is well.
     """
 
-    changes: dict
+    changes: dict[str, Any]
     rpm: np.ndarray
-    quantities: dict
-    amounts: dict
-    converged: bool
+    quantities: dict[str, np.ndarray]
+    amounts: dict[str, float]
+    trusted: np.ndarray
+    failures: dict[float, str]
     error: str
 
-    def mean(self, name, band=None):
+    def __repr__(self) -> str:
+        state = "failed" if self.error else "" if self.converged else "not converged"
+        return f"<Design: {self.name}, {self.rpm.size} speeds{', ' * bool(state)}{state}>"
+
+    @property
+    def name(self) -> str:
+        """What it changes, for tables and figures."""
+        listed = [f"{path.split('.', 1)[-1]} = {value_text(value)}"
+                  for path, value in self.changes.items()]
+        return ", ".join(listed) or "base"
+
+    @property
+    def converged(self) -> bool:
+        """True if every speed converged."""
+        return bool(np.all(self.trusted))
+
+    @property
+    def notes(self) -> tuple[str, ...]:
+        """Sentences on what limits it: speeds that did not converge, and errors."""
+        loose = ~self.trusted & ~np.isin(self.rpm, list(self.failures))
+        speeds = ", ".join(f"{rpm:g}" for rpm in self.rpm[loose])
+        found = [f"Not converged at {speeds} rev/min."] if speeds else []
+        return (*found, *([f"Failed: {self.error}"] if self.error else []))
+
+    @property
+    def _names(self):
+        return [*self.quantities, *self.amounts]
+
+    @overload
+    def __getitem__(self, key: str) -> np.ndarray: ...
+
+    @overload
+    def __getitem__(self, key: float) -> Reading: ...
+
+    def __getitem__(self, key):
+        """A quantity (n_rpm,), an amount, the value of a path, or all quantities at a speed."""
+        if not isinstance(key, str):
+            i = place_of_speed("Design", key, self.rpm)
+            row = {name: float(values[i]) for name, values in self.quantities.items()}
+            return Reading(float(self.rpm[i]), row, bool(self.trusted[i]))
+        check_choice("Design", "name", key, [*self._names, *self.changes])
+        return (self.quantities | self.amounts | self.changes)[key]
+
+    def mean(self, name: str, band: tuple[float, float] | None = None) -> float:
         """Average of a quantity over speed, or an amount of the bill.
 
         Parameters
@@ -89,7 +148,7 @@ class Design:
         values = self.quantities[name]
         return float(values[0]) if low == high else mean_over(self.rpm, values, low, high)
 
-    def excess(self, limits):
+    def excess(self, limits: Limits) -> float:
         """How far the design is outside limits: 0 inside, else the sum of relative excesses.
 
         Parameters
@@ -188,35 +247,41 @@ class Bench(NamedTuple):
     def _begin(self, changes, limits):
         """Design without results, engine and exhaust; both None if there is nothing to compute."""
         empty = {name: np.full(len(self.rpm), math.nan) for name in self.keep}
-        rpm = np.array(self.rpm)
+        rpm, none = np.array(self.rpm), np.zeros(len(self.rpm), dtype=bool)
+
+        def without_numbers(amounts, text):
+            lost = dict.fromkeys(self.rpm, text) if text else {}
+            return Design(changes, rpm, empty, amounts, none, lost, text)
+
         try:
             engine, exhaust = built_pair(self.raw, changes)
             amounts = _amounts(exhaust, engine)
         except InputError as error:
-            return Design(changes, rpm, empty, {}, False, str(error)), None, None
-        design = Design(changes, rpm, empty, amounts, False, "")
+            return without_numbers({}, str(error)), None, None
+        design = without_numbers(amounts, "")
         broken = {n: pair for n, pair in limits.items() if n in amounts}
         if design.excess(broken) > 0.0:
             shown = ", ".join(f"{n} = {amounts[n]:.4g} {AMOUNTS[n][1]}" for n in broken)
             text = f"not computed, outside the limits: {shown}"
-            return Design(changes, rpm, empty, amounts, False, text), None, None
+            return without_numbers(amounts, text), None, None
         return design, engine, exhaust
 
     def _finish(self, design, outcomes):
         """Design with its results, or None if a speed is missing."""
         if None in outcomes:
             return None
-        notes = [
-            f"{rpm:g} rev/min: {outcome.text}"
-            for rpm, outcome in zip(self.rpm, outcomes, strict=True)
+        failures = {
+            rpm: outcome.text for rpm, outcome in zip(self.rpm, outcomes, strict=True)
             if isinstance(outcome, Failure)
-        ]
+        }
         quantities = {
             name: np.array([_value(outcome, name) for outcome in outcomes]) for name in self.keep
         }
-        converged = not notes and all(point.converged for point in outcomes)
+        trusted = [not isinstance(one, Failure) and one.converged for one in outcomes]
+        error = "; ".join(f"{rpm:g} rev/min: {text}" for rpm, text in failures.items())
         return Design(
-            design.changes, design.rpm, quantities, design.amounts, converged, "; ".join(notes)
+            design.changes, design.rpm, quantities, design.amounts, np.array(trusted), failures,
+            error,
         )
 
 
@@ -240,8 +305,12 @@ def make_bench(owner, engine, exhaust, rpm, settings, ambient, keep, executor, t
 
 
 @dataclass(frozen=True, eq=False)
-class Exploration:
+class Exploration(ByName):
     """Many designs and what they do.
+
+    `found[3]` is the design number 3, counted from 0; `found["torque"]` and `found.torque` hold a
+    quantity of all designs, (n_design, n_rpm), and `found["mass"]` an amount of the bill,
+    (n_design,).
 
     Attributes
     ----------
@@ -253,53 +322,69 @@ class Exploration:
         Plain form of engine and exhaust that the designs change.
     """
 
-    designs: tuple
+    designs: tuple[Design, ...]
     interrupted: bool
-    base: dict = field(repr=False)
+    base: dict[str, Any] = field(repr=False)
 
-    def __len__(self):
+    def __len__(self) -> int:
         return len(self.designs)
 
-    def __iter__(self):
+    def __iter__(self) -> Iterator[Design]:
         return iter(self.designs)
 
-    def __repr__(self):
+    def __repr__(self) -> str:
         return f"<Exploration: {len(self)} designs, {len(self.failures)} failed>"
 
     @property
-    def rpm(self):
+    def rpm(self) -> np.ndarray:
         """Speeds [rev/min], (n_rpm,)."""
-        return self.designs[0].rpm
+        return self.designs[0].rpm if self.designs else np.array([])
 
     @property
-    def paths(self):
+    def paths(self) -> tuple[str, ...]:
         """Paths that vary, in order."""
         return tuple(dict.fromkeys(path for design in self for path in design.changes))
 
     @property
-    def quantities(self):
+    def quantities(self) -> tuple[str, ...]:
         """Names of the quantities that were kept."""
         return tuple(self.designs[0].quantities) if self.designs else ()
 
     @property
-    def failures(self):
+    def failures(self) -> dict[int, str]:
         """Error text by number of the design, from 0."""
         return {i: design.error for i, design in enumerate(self) if design.error}
 
-    def __getitem__(self, name):
-        """A quantity (n_design, n_rpm), an amount (n_design,) or the values of a path (list)."""
-        check_choice("Exploration", "name", name, [*self.quantities, *AMOUNTS, *self.paths])
-        if name in AMOUNTS:
-            return self.mean(name)
-        if name in self.quantities:
-            return np.array([design.quantities[name] for design in self])
-        return [design.changes.get(name) for design in self]
+    @property
+    def _names(self):
+        return [*self.quantities, *AMOUNTS]
 
-    def mean(self, name, band=None):
+    @overload
+    def __getitem__(self, key: int) -> Design: ...
+
+    @overload
+    def __getitem__(self, key: str) -> Any: ...
+
+    def __getitem__(self, key):
+        """A design by its number, or by name what all of them have.
+
+        A quantity is an array (n_design, n_rpm), an amount one (n_design,), and the values of a
+        path are a list.
+        """
+        if isinstance(key, Integral):
+            return self.designs[check_int("Exploration", "number", key, 0, len(self) - 1)]
+        check_choice("Exploration", "name", key, [*self._names, *self.paths])
+        if key in AMOUNTS:
+            return self.mean(key)
+        if key in self.quantities:
+            return np.array([design.quantities[key] for design in self])
+        return [design.changes.get(key) for design in self]
+
+    def mean(self, name: str, band: tuple[float, float] | None = None) -> np.ndarray:
         """Averages over speed as `Design.mean` gives them, (n_design,)."""
         return np.array([design.mean(name, band) for design in self])
 
-    def built(self, design):
+    def built(self, design: Design | int) -> tuple[Engine, Exhaust]:
         """Engine and exhaust of a design.
 
         Parameters
@@ -307,10 +392,18 @@ class Exploration:
         design : Design or int
             One of these, or its number from 0.
         """
-        design = design if isinstance(design, Design) else self.designs[design]
+        design = design if isinstance(design, Design) else self[design]
         return built_pair(self.base, design.changes)
 
-    def best(self, name="torque", *, goal="largest", band=None, limits=None, count=1):
+    def best(
+        self,
+        name: str = "torque",
+        *,
+        goal: str = "largest",
+        band: tuple[float, float] | None = None,
+        limits: Limits | None = None,
+        count: int = 1,
+    ) -> list[Design]:
         """The best designs within limits, best first.
 
         Parameters
@@ -344,7 +437,14 @@ class Exploration:
         fit = [d for d in self if not d.error and d.excess(limits) == 0.0]
         return sorted(fit, key=lambda design: sign * design.mean(name, band))[:count]
 
-    def summary(self, name=None, *, goal="largest", band=None, count=10):
+    def summary(
+        self,
+        name: str | None = None,
+        *,
+        goal: str = "largest",
+        band: tuple[float, float] | None = None,
+        count: int = 10,
+    ) -> str:
         """The best designs as a text table, averages over speed in common units.
 
         Parameters
@@ -354,6 +454,10 @@ class Exploration:
         """
         if not self.designs:
             return "no designs"
+        return f"{rows_text(self._rows(name, goal, band, count))}\n{self._note()}"
+
+    def _rows(self, name=None, goal="largest", band=None, count=10):
+        """Cells of the table of the best designs, one line of heading."""
         best = self.best(name or self.quantities[0], goal=goal, band=band, count=count)
         shown = [display(quantity) for quantity in self.quantities]
         rows = [[*self.paths, *(d.axis for d in shown), "mass [kg]", "length [m]", ""]]
@@ -366,12 +470,77 @@ class Exploration:
                 for d, quantity in zip(shown, self.quantities, strict=True)
             ]
             rows.append([*values, *means, *bill, "" if design.converged else "not converged"])
-        loose = sum(not d.converged and not d.error for d in self)
-        note = (f"{len(self)} designs, {len(self.failures)} failed, {loose} did not converge"
-                f"{', interrupted' if self.interrupted else ''}")
-        return f"{rows_text(rows)}\n{note}"
+        return rows
 
-    def to_csv(self, path, *, per_speed=False):
+    def _note(self):
+        loose = sum(not d.converged and not d.error for d in self)
+        return (f"{len(self)} designs, {len(self.failures)} failed, {loose} did not converge"
+                f"{', interrupted' if self.interrupted else ''}")
+
+    def _repr_html_(self) -> str:
+        if not self.designs:
+            return Sheet([["no designs"]]).html()
+        return Sheet(self._rows(), "the best, averages over speed", [self._note()]).html()
+
+    def plot(
+        self,
+        ax: "Axes | None" = None,
+        name: str | None = None,
+        *,
+        against: str | None = None,
+        band: tuple[float, float] | None = None,
+        **marker_kws: Any,
+    ) -> "Axes":
+        """Draw what every design does as a dot.
+
+        Parameters
+        ----------
+        ax : matplotlib Axes or None
+            None makes a new figure.
+        name : str or None
+            Quantity, averaged over speed, or amount of the bill; None: the first quantity that was
+            kept.
+        against : str or None
+            Path, quantity or amount along the axis; None: the first path that varies.
+        band : (float, float) or None
+            Speeds to average over [rev/min]; None: all.
+        **marker_kws
+            For the dots.
+
+        Returns
+        -------
+        matplotlib Axes
+            Designs that failed are left out; those that did not converge have open dots.
+
+        Raises
+        ------
+        InputError
+            If there are no designs or no such name.
+        """
+        from wavesim.show import plots
+
+        if not self.designs:
+            raise InputError("Exploration: there are no designs to draw.")
+        along = against or next(iter(self.paths), "mass")
+        x_label, x = self._axis(along, band)
+        y_label, y = self._axis(name or self.quantities[0], band)
+        good = [i for i, design in enumerate(self) if not design.error]
+        return plots.plot_dots(
+            [x[i] for i in good], [y[i] for i in good],
+            [self.designs[i].converged for i in good], x_label, y_label, ax, **marker_kws,
+        )
+
+    def _axis(self, name, band):
+        """Label and one value for each design."""
+        check_choice("Exploration", "name", name, [*self._names, *self.paths])
+        if name in AMOUNTS:
+            label, unit = AMOUNTS[name]
+            return f"{label} [{unit}]", self.mean(name)
+        if name in self.quantities:
+            return f"mean {display(name).axis}", display(name).factor * self.mean(name, band)
+        return name, self[name]
+
+    def to_csv(self, path: str | Path, *, per_speed: bool = False) -> None:
         """Write all designs to a CSV file, SI units.
 
         Lines that begin with "#" say what each quantity means.
@@ -384,33 +553,67 @@ class Exploration:
             False: one line for each design with averages over speed.  True: one line for each
             design and speed.
 
+        Raises
+        ------
+        InputError
+            If the file cannot be written.
+
         Notes
         -----
         Cells of what failed are empty; the last column holds the error.
         """
-        names, speed = self.quantities, ["rpm"] if per_speed else []
-        amounts = [f"{n} [{unit}]" for n, (_, unit) in AMOUNTS.items()]
-        rows = [["design", *self.paths, *map(column_head, [*speed, *names]), *amounts,
-                 "converged", "error"]]
-        for i, design in enumerate(self):
-            head = [i, *(value_text(design.changes.get(p)) for p in self.paths)]
-            tail = [*(_cell(design.amounts.get(n, math.nan)) for n in AMOUNTS),
-                    int(design.converged), design.error]
-            if not per_speed:
-                rows.append([*head, *(_cell(design.mean(n)) for n in names), *tail])
-                continue
-            for j, rpm in enumerate(design.rpm):
-                values = (_cell(design.quantities[n][j]) for n in names)
-                rows.append([*head, repr(float(rpm)), *values, *tail])
+        write_csv("Exploration", path, self._columns(per_speed), self._meanings(per_speed))
+
+    def to_frame(self, *, per_speed: bool = False) -> "DataFrame":
+        """All designs as a pandas DataFrame, SI units.
+
+        Parameters
+        ----------
+        per_speed : bool
+            As for `to_csv`.
+
+        Returns
+        -------
+        pandas.DataFrame
+            The columns are paths, quantities and amounts; `frame.attrs["units"]` holds the units.
+
+        Raises
+        ------
+        ImportError
+            If pandas is not installed (`pip install pandas`).
+        """
+        return data_frame(self._columns(per_speed))
+
+    def _meanings(self, per_speed=False):
         kind = "each design at each speed" if per_speed else "averages over speed of each design"
-        notes = [kind, *column_notes([*speed, *names]),
-                 *(f"{head}: {label}" for head, (label, _) in zip(amounts, AMOUNTS.values(),
-                                                                  strict=True))]
-        write_csv(path, notes, rows)
+        return [
+            kind, *column_notes([*(["rpm"] if per_speed else []), *self.quantities]),
+            *(f"{name} [{unit}]: {label}" for name, (label, unit) in AMOUNTS.items()),
+        ]
+
+    def _columns(self, per_speed=False):
+        if per_speed:
+            rows = [(i, design, j) for i, design in enumerate(self) for j in range(self.rpm.size)]
+        else:
+            rows = [(i, design, None) for i, design in enumerate(self)]
+        found = [Column("design", "", [i for i, _, _ in rows])]
+        found += [Column(path, "", [design.changes.get(path) for _, design, _ in rows])
+                  for path in self.paths]
+        if per_speed:
+            found.append(Column("rpm", "rev/min", [float(self.rpm[j]) for _, _, j in rows]))
+        for name in self.quantities:
+            values = [design.mean(name) if j is None else design.quantities[name][j]
+                      for _, design, j in rows]
+            found.append(Column(name, QUANTITIES[name].unit, [_or_none(v) for v in values]))
+        found += [Column(name, unit, [design.amounts.get(name) for _, design, _ in rows])
+                  for name, (_, unit) in AMOUNTS.items()]
+        found.append(Column("converged", "", [int(design.converged) for _, design, _ in rows]))
+        found.append(Column("error", "", [design.error for _, design, _ in rows]))
+        return found
 
 
-def _cell(value):
-    return "" if math.isnan(value) else repr(float(value))
+def _or_none(value):
+    return None if math.isnan(value) else float(value)
 
 
 def value_text(value):
@@ -418,9 +621,19 @@ def value_text(value):
 
 
 def explore(
-    engine, exhaust, designs, rpm, *, settings=None, keep=KEEP, executor=None, threads=None,
-    store=None, progress=True, ambient=None,
-):
+    engine: Engine,
+    exhaust: Exhaust | Network,
+    designs: Sequence[Mapping[str, Any]] | Mapping[str, Sequence],
+    rpm: Iterable[float],
+    *,
+    settings: Settings | None = None,
+    keep: Sequence[str] = KEEP,
+    executor: Executor | None = None,
+    threads: int | None = None,
+    store: Store | None = None,
+    progress: bool = True,
+    ambient: Ambient | None = None,
+) -> Exploration:
     """What many designs do at some speeds.
 
     Parameters

@@ -2,7 +2,10 @@
 
 import contextlib
 import math
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from concurrent.futures import Executor
 from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from tqdm import tqdm
@@ -10,7 +13,10 @@ from tqdm import tqdm
 from wavesim.descriptions.engine import Engine
 from wavesim.descriptions.exhaust import Exhaust
 from wavesim.descriptions.network import Network
+from wavesim.descriptions.settings import Settings
+from wavesim.descriptions.weather import Ambient
 from wavesim.errors import InputError, check_choice, check_int
+from wavesim.fields.tabular import Column, Sheet, Tabular
 from wavesim.many.explore import (
     AMOUNTS,
     FAILED_EXCESS,
@@ -18,6 +24,7 @@ from wavesim.many.explore import (
     KEEP,
     Design,
     Exploration,
+    Limits,
     checked_band,
     checked_keep,
     checked_limits,
@@ -25,7 +32,11 @@ from wavesim.many.explore import (
     value_text,
 )
 from wavesim.many.space import MOST_DESIGNS, Values, checked_space, field_at, sample
+from wavesim.many.store import Store
 from wavesim.show.quantities import QUANTITIES, rows_text
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
 
 SEARCHES = ("differential evolution", "nelder-mead")
 _OUTSIDE = 1e60  # objective of a design outside the limits: above that of any inside
@@ -34,7 +45,7 @@ _FIRST_STEP = 0.15  # of Nelder and Mead's simplex, as a share of each range
 
 
 @dataclass(frozen=True, eq=False)
-class Optimum:
+class Optimum(Tabular):
     """What a search found.
 
     Attributes
@@ -53,6 +64,11 @@ class Optimum:
         How the search ended.
     interrupted : bool
         True if it was stopped by Ctrl-C.
+    scores : ndarray, (n_design,)
+        Objective of every design that was tried, in the order of `exploration`; NaN where a design
+        failed or is outside the limits.
+    goal : {"largest", "smallest"}
+        Where the objective should go.
     """
 
     best: Design
@@ -63,15 +79,57 @@ class Optimum:
     exploration: Exploration
     message: str
     interrupted: bool
+    scores: np.ndarray
+    goal: str
 
-    def summary(self):
+    def __repr__(self) -> str:
+        return (f"<Optimum: objective {self.value:.6g}, {self._state}, of {len(self.exploration)} "
+                "designs>")
+
+    @property
+    def _state(self):
+        return "within the limits" if self.feasible else "outside the limits, none was inside"
+
+    def _changes(self):
+        return [[path, value_text(value)] for path, value in self.best.changes.items()]
+
+    def _sentences(self):
+        return [f"objective {self.value:.6g}, {self._state}",
+                f"{len(self.exploration)} designs were tried: {self.message}"]
+
+    def summary(self) -> str:
         """Readable text: the best design, its objective, and how the search ended."""
-        rows = [[path, value_text(value)] for path, value in self.best.changes.items()]
-        state = "within the limits" if self.feasible else "outside the limits, none was inside"
-        return "\n".join([
-            rows_text(rows), f"objective {self.value:.6g}, {state}",
-            f"{len(self.exploration)} designs were tried: {self.message}",
-        ])
+        return "\n".join([rows_text(self._changes()), *self._sentences()])
+
+    def _sheet(self):
+        return Sheet([["path", "value"], *self._changes()], "best design", self._sentences())
+
+    def plot(self, ax: "Axes | None" = None, **line_kws: Any) -> "Axes":
+        """Draw the search: the objective of every design in turn, and the best so far.
+
+        Parameters
+        ----------
+        ax : matplotlib Axes or None
+            None makes a new figure.
+        **line_kws
+            For the line of the best so far.
+
+        Returns
+        -------
+        matplotlib Axes
+        """
+        from wavesim.show import plots
+
+        better = np.fmin if self.goal == "smallest" else np.fmax
+        return plots.plot_search(self.scores, better.accumulate(self.scores), ax, **line_kws)
+
+    def _meanings(self):
+        return [*self.exploration._meanings(), "objective: what the search should make "
+                f"{self.goal}; none where a design failed or is outside the limits"]
+
+    def _columns(self):
+        """All designs that were tried, and their objective."""
+        return [*self.exploration._columns(), Column("objective", "", self.scores)]
 
 
 class _Stopped(Exception):
@@ -79,10 +137,26 @@ class _Stopped(Exception):
 
 
 def optimise(
-    engine, exhaust, space, rpm, *, objective="torque", goal="largest", band=None, limits=None,
-    method="differential evolution", evaluations=200, seed=0, settings=None, keep=KEEP,
-    executor=None, threads=None, store=None, progress=True, ambient=None,
-):
+    engine: Engine,
+    exhaust: Exhaust | Network,
+    space: Mapping[str, Any],
+    rpm: Iterable[float],
+    *,
+    objective: str | Callable[[Design], float] = "torque",
+    goal: str = "largest",
+    band: tuple[float, float] | None = None,
+    limits: Limits | None = None,
+    method: str = "differential evolution",
+    evaluations: int = 200,
+    seed: int = 0,
+    settings: Settings | None = None,
+    keep: Sequence[str] = KEEP,
+    executor: Executor | None = None,
+    threads: int | None = None,
+    store: Store | None = None,
+    progress: bool = True,
+    ambient: Ambient | None = None,
+) -> Optimum:
     """Search a space for the best design within limits.
 
     Parameters
@@ -164,9 +238,10 @@ def optimise(
     built = (engine, exhaust)
     with contextlib.suppress(InputError):
         built = found.built(best)
+    scores = np.array([search.score_inside(design) for design in search.tried])
     return Optimum(
-        best, search.score(best) if feasible else math.nan, feasible, *built, found, message,
-        search.interrupted,
+        best, search.score_inside(best), feasible, *built, found, message, search.interrupted,
+        scores, goal,
     )
 
 
@@ -202,6 +277,10 @@ class _Search:
                 value = design.mean(self.objective, self.band)
             self.scores[id(design)] = value
         return self.scores[id(design)]
+
+    def score_inside(self, design):
+        """Objective of a design within the limits, NaN of any other."""
+        return self.score(design) if self.cost(design) < _OUTSIDE else math.nan
 
     def cost(self, design):
         """What the searches make small: the objective inside the limits, a wall outside."""

@@ -20,12 +20,13 @@ import itertools
 import math
 from collections.abc import Mapping
 from pathlib import Path
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 import numpy as np
 
 from wavesim.descriptions.engine import Engine
-from wavesim.descriptions.exhaust import SYSTEMS
+from wavesim.descriptions.exhaust import SYSTEMS, Exhaust
+from wavesim.descriptions.network import Network
 from wavesim.descriptions.study import Study
 from wavesim.errors import InputError, check_choice, check_int, check_keys, check_number, located
 from wavesim.fields.description import names_like, sequence
@@ -137,7 +138,14 @@ def built_pair(raw, changes):
     )
 
 
-def designs(base, space, n, *, method="grid", seed=0):
+def designs(
+    base: Study | tuple[Engine, Exhaust | Network],
+    space: Mapping[str, Any],
+    n: int,
+    *,
+    method: str = "grid",
+    seed: int = 0,
+) -> list[dict[str, Any]]:
     """Designs that fill a space.
 
     Parameters

@@ -40,13 +40,18 @@ from typing import NamedTuple
 
 from wavesim import errors
 from wavesim._version import __version__
+from wavesim.descriptions.engine import Engine
+from wavesim.descriptions.exhaust import Exhaust
+from wavesim.descriptions.network import Network
 from wavesim.descriptions.settings import Settings
-from wavesim.descriptions.weather import as_ambient
+from wavesim.descriptions.weather import Ambient, as_ambient
 from wavesim.errors import InputError
 from wavesim.fields.description import Description, describe
+from wavesim.fields.tabular import Sheet
+from wavesim.gas.models import EngineGas, PerfectGas
 from wavesim.march.run import run_point
 from wavesim.results.files import read_npz, write_npz
-from wavesim.results.points import Failure, pack_points, unpack_points
+from wavesim.results.points import Failure, Point, pack_points, unpack_points
 
 try:
     import fcntl
@@ -58,7 +63,7 @@ CLAIMS = "claims"
 #: Places that only arrange or show results, by their path in the package: no part of the key.
 _SHOWING = (
     "__init__.py", "__main__.py", "words.py", "exact", "show", "front", "many",
-    "results/compare.py", "descriptions/bill.py",
+    "results/compare.py", "results/curves.py", "descriptions/bill.py", "fields/tabular.py",
 )
 _POINT_FILE = re.compile(r"([0-9a-f]{64})(\.values)?(\.\d+)?\.npz")
 _TEMPORARY = re.compile(r"\.[0-9a-f]{64}\.\d+\.\d+\.tmp")
@@ -81,15 +86,27 @@ class StoreCheck(NamedTuple):
     """
 
     finished: int
-    damaged: tuple
-    foreign: tuple
+    damaged: tuple[str, ...]
+    foreign: tuple[str, ...]
 
-    def summary(self):
+    def __repr__(self) -> str:
+        counts = f"{len(self.damaged)} damaged, {len(self.foreign)} foreign files"
+        return f"<StoreCheck: {self.finished} points, {counts}>"
+
+    def summary(self) -> str:
         """Readable text; damaged and foreign files by name."""
         lines = [f"{self.finished} points are kept"]
-        for what in ("damaged", "foreign"):
-            lines += [f"{what} file, left alone: {name}" for name in getattr(self, what)]
+        lines += [f"{what} file, left alone: {name}" for what, name in self._left_alone()]
         return "\n".join(lines)
+
+    def _repr_html_(self) -> str:
+        rows = [["left alone", "file"], *self._left_alone()]
+        return Sheet(rows, f"{self.finished} points are kept").html()
+
+    def _left_alone(self):
+        return [("damaged", name) for name in self.damaged] + [
+            ("foreign", name) for name in self.foreign
+        ]
 
 
 def point_key(engine, exhaust, rpm, settings, *, gas=None, fuel_flow=None, ambient=None):
@@ -179,7 +196,7 @@ class Store:
     0 points are kept
     """
 
-    def __init__(self, folder):
+    def __init__(self, folder: str | Path) -> None:
         self.folder = Path(folder)
         self.found = self.written = 0
         try:
@@ -195,8 +212,16 @@ class Store:
         return f"<Store {str(self.folder)!r}>"
 
     def run_point(
-        self, engine, exhaust, rpm, *, settings=None, gas=None, fuel_flow=None, ambient=None
-    ):
+        self,
+        engine: Engine,
+        exhaust: Exhaust | Network,
+        rpm: float,
+        *,
+        settings: Settings | None = None,
+        gas: PerfectGas | EngineGas | None = None,
+        fuel_flow: float | None = None,
+        ambient: Ambient | None = None,
+    ) -> Point:
         """The operating point from the folder, or computed now and kept.
 
         Parameters
@@ -226,7 +251,7 @@ class Store:
 
     # --- points -------------------------------------------------------------------------------
 
-    def get(self, key, traces=True):
+    def get(self, key: str, traces: bool = True) -> Point | Failure | None:
         """What is kept under a key.
 
         Parameters
@@ -249,7 +274,7 @@ class Store:
                     return outcome
         return None
 
-    def put(self, key, outcome):
+    def put(self, key: str, outcome: Point | Failure) -> None:
         """Keep a point or a failure; when this returns it is on the disk.
 
         Parameters
@@ -274,7 +299,7 @@ class Store:
         _sync_folder(self.folder)
         self.written += 1
 
-    def check(self):
+    def check(self) -> StoreCheck:
         """Read every file and tell what is damaged and what does not belong here.
 
         Returns
@@ -317,7 +342,7 @@ class Store:
 
     # --- claims -------------------------------------------------------------------------------
 
-    def claim(self, key):
+    def claim(self, key: str) -> bool:
         """True if the point is now ours to compute; False if somebody computes it already.
 
         Parameters
@@ -327,7 +352,7 @@ class Store:
         """
         return self._claims.take(key)
 
-    def release(self, key):
+    def release(self, key: str) -> None:
         """Give up a claim, when the point is kept or will not be computed."""
         self._claims.drop(key)
 

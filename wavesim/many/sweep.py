@@ -5,19 +5,38 @@ runs of neighbours as there are workers; inside a run each speed starts from the
 before it.
 """
 
+from collections.abc import Iterable
+from concurrent.futures import Executor
+
 import numpy as np
 
 from wavesim.constants import RPM_RANGE
+from wavesim.descriptions.engine import Engine
+from wavesim.descriptions.exhaust import Exhaust
+from wavesim.descriptions.network import Network
 from wavesim.descriptions.settings import Settings
+from wavesim.descriptions.study import Study
+from wavesim.descriptions.weather import Ambient
 from wavesim.errors import InputError, check_number
+from wavesim.many.store import Store
 from wavesim.many.work import AHEAD, Task, count_workers, run_chains
 from wavesim.results.points import Failure, Sweep
 
 
 def speed_sweep(
-    engine, exhaust, rpm, *, settings=None, threads=None, executor=None, store=None,
-    progress=True, name=None, fuel_from=None, ambient=None,
-):
+    engine: Engine,
+    exhaust: Exhaust | Network,
+    rpm: Iterable[float],
+    *,
+    settings: Settings | None = None,
+    threads: int | None = None,
+    executor: Executor | None = None,
+    store: Store | None = None,
+    progress: bool = True,
+    name: str | None = None,
+    fuel_from: Sweep | None = None,
+    ambient: Ambient | None = None,
+) -> Sweep:
     """Operating points of an engine with an exhaust over a list of speeds.
 
     Parameters
@@ -70,9 +89,17 @@ def speed_sweep(
 
 
 def speed_sweeps(
-    systems, rpm, *, settings=None, threads=None, executor=None, store=None, progress=True,
-    fuel_from=None, ambient=None,
-):
+    systems: Iterable[tuple[str, Engine, Exhaust | Network]],
+    rpm: Iterable[float],
+    *,
+    settings: Settings | None = None,
+    threads: int | None = None,
+    executor: Executor | None = None,
+    store: Store | None = None,
+    progress: bool = True,
+    fuel_from: Sweep | None = None,
+    ambient: Ambient | None = None,
+) -> list[Sweep]:
     """Speed curves of several systems on one executor.
 
     Parameters
@@ -118,7 +145,14 @@ def speed_sweeps(
     return sweeps
 
 
-def run_study(study, *, threads=None, executor=None, store=None, progress=True):
+def run_study(
+    study: Study,
+    *,
+    threads: int | None = None,
+    executor: Executor | None = None,
+    store: Store | None = None,
+    progress: bool = True,
+) -> dict[str, Sweep]:
     """Speed curves of the base and of all variants of a study.
 
     Parameters

@@ -15,9 +15,10 @@ P+ being the Fourier transform over the whole response (Munjal, Acoustics of Duc
 2nd ed. 2014, ch. 2 and 3; from memory).  Both ends are anechoic, so one pulse is enough.
 """
 
-import csv
+from collections.abc import Sequence
 from dataclasses import dataclass
 from math import pi
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
@@ -29,10 +30,14 @@ from wavesim.descriptions.nodes import AnechoicEnd
 from wavesim.descriptions.pipes import BORE_RANGE, Part, Pipe, same_bore
 from wavesim.descriptions.settings import Settings
 from wavesim.errors import InputError, check_number
+from wavesim.fields.tabular import Column, Sheet, Tabular
 from wavesim.gas.models import EngineGas, PerfectGas
 from wavesim.kernels import flat as f
 from wavesim.kernels.nodes import FP, FV
 from wavesim.march.advance import march_to
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
 
 CELL_LENGTH = 0.01  # [m] unless settings are given
 CELLS_PER_WAVE = 8  # least number of cells in the shortest wavelength
@@ -44,7 +49,7 @@ _LOOK = 200  # steps between two looks at that
 
 
 @dataclass(frozen=True)
-class TransmissionLoss:
+class TransmissionLoss(Tabular):
     """Transmission loss against frequency.
 
     Attributes
@@ -62,40 +67,52 @@ class TransmissionLoss:
     loss: np.ndarray
     quiet: bool
 
-    def plot(self, ax=None, reference=None, **line_kws):
+    def __repr__(self) -> str:
+        low, high = self.frequency.min(), self.frequency.max()
+        return f"<TransmissionLoss: {self.frequency.size} frequencies, {low:g} to {high:g} Hz>"
+
+    def plot(
+        self,
+        ax: "Axes | None" = None,
+        reference: "TransmissionLoss | tuple[np.ndarray, np.ndarray] | None" = None,
+        **line_kws: Any,
+    ) -> "Axes":
         """Loss against frequency: see `wavesim.plots.plot_transmission_loss`."""
         from wavesim.show.plots import plot_transmission_loss
 
         return plot_transmission_loss(self, ax, reference, **line_kws)
 
-    def to_csv(self, path):
-        """Write the columns frequency_Hz and transmission_loss_dB.
+    _index = "frequency"
 
-        Parameters
-        ----------
-        path : str or Path
+    def _columns(self):
+        return [Column("frequency", "Hz", self.frequency),
+                Column("transmission_loss", "dB", self.loss)]
 
-        Raises
-        ------
-        InputError
-            If the file cannot be written.
-        """
-        try:
-            with open(path, "w", newline="", encoding="utf-8") as file:
-                rows = csv.writer(file)
-                rows.writerow(["frequency_Hz", "transmission_loss_dB"])
-                rows.writerows(zip(self.frequency.tolist(), self.loss.tolist(), strict=True))
-        except OSError as error:
-            raise InputError(
-                f"TransmissionLoss: cannot write {str(path)!r}: {error.strerror or error}."
-            ) from error
+    def _sheet(self):
+        rows = [["", "transmission loss [dB]", "at frequency [Hz]"]]
+        for word, find in (("lowest", np.argmin), ("highest", np.argmax)):
+            i = find(self.loss)
+            rows.append([word, f"{self.loss[i]:.1f}", f"{self.frequency[i]:g}"])
+        ended = "had died away" if self.quiet else "had not died away: sharp peaks may be blurred"
+        return Sheet(rows, f"{self.loss.size} frequencies", [f"The response {ended}."])
 
 
 def transmission_loss(
-    line, *, gas=None, temperature=STANDARD_TEMPERATURE, pressure=STANDARD_PRESSURE, fill=None,
-    frequencies=None, settings=None, bore=None, inlet="inlet", outlet="outlet", amplitude=1e-5,
-    wall_losses=False, longest=0.5,
-):
+    line: Part | Sequence[Part] | Network,
+    *,
+    gas: PerfectGas | EngineGas | None = None,
+    temperature: float = STANDARD_TEMPERATURE,
+    pressure: float = STANDARD_PRESSURE,
+    fill: str | tuple[float, float] | None = None,
+    frequencies: Sequence[float] | np.ndarray | None = None,
+    settings: Settings | None = None,
+    bore: float | None = None,
+    inlet: str = "inlet",
+    outlet: str = "outlet",
+    amplitude: float = 1e-5,
+    wall_losses: bool = False,
+    longest: float = 0.5,
+) -> TransmissionLoss:
     """Transmission loss of a line of parts in gas at rest, by one small pulse.
 
     Parameters

@@ -1,16 +1,20 @@
 """The public verbs: march a network in time, or run an engine until its cycle repeats itself."""
 
 import time
+from collections.abc import Mapping
 from dataclasses import replace
+from threading import Event
+from typing import Any
 
 import numpy as np
 
 from wavesim.arrays.compile import compile_network
 from wavesim.constants import RPM_RANGE
-from wavesim.descriptions.exhaust import network_of
+from wavesim.descriptions.engine import Engine
+from wavesim.descriptions.exhaust import Exhaust, network_of
 from wavesim.descriptions.network import Network
 from wavesim.descriptions.settings import Settings
-from wavesim.descriptions.weather import as_ambient
+from wavesim.descriptions.weather import Ambient, as_ambient
 from wavesim.errors import check_number
 from wavesim.fields.description import describe
 from wavesim.gas.models import EngineGas, PerfectGas
@@ -42,8 +46,15 @@ from wavesim.results.points import Point, Transient, point_meta
 
 
 def simulate(
-    network, duration, *, gas=None, settings=None, initial=None, samples=200, ambient=None
-):
+    network: Network,
+    duration: float,
+    *,
+    gas: PerfectGas | EngineGas | None = None,
+    settings: Settings | None = None,
+    initial: Mapping[str, Any] | None = None,
+    samples: int = 200,
+    ambient: Ambient | None = None,
+) -> Transient:
     """March a network without an engine.
 
     Walls whose temperature is solved in the cycles of an engine stay as cold as the air outside.
@@ -89,9 +100,17 @@ def simulate(
 
 
 def run_point(
-    engine, exhaust, rpm, *, settings=None, gas=None, fuel_flow=None, ambient=None, start=None,
-    stop=None,
-):
+    engine: Engine,
+    exhaust: Exhaust | Network,
+    rpm: float,
+    *,
+    settings: Settings | None = None,
+    gas: PerfectGas | EngineGas | None = None,
+    fuel_flow: float | None = None,
+    ambient: Ambient | None = None,
+    start: Point | None = None,
+    stop: Event | None = None,
+) -> Point:
     """Run an engine at one speed until its cycle repeats itself.
 
     Parameters

@@ -1,22 +1,30 @@
 """Two speed curves side by side: difference, crossing speeds, averages over bands of speed.
 
-Both curves are taken as straight between the speeds that were computed.  Where the two sweeps hold
-different speeds, both are read on all speeds of either inside the range that both cover.
+A curve may be computed or measured: anything of the form `wavesim.show.forms.SpeedCurve`.  Both are
+taken as straight between their speeds.  Where the two hold different speeds, both are read on all
+speeds of either inside the range that both cover.
 """
 
-from typing import NamedTuple
+from collections.abc import Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, NamedTuple
 
 import numpy as np
 
 from wavesim.errors import InputError, check_choice, check_number
-from wavesim.results.files import write_csv
-from wavesim.results.points import Sweep
-from wavesim.show.quantities import QUANTITIES, column_notes, display, rows_text
+from wavesim.fields.tabular import Column, Sheet, data_frame, write_csv
+from wavesim.show.forms import SpeedCurve, check_form, shown
+from wavesim.show.quantities import QUANTITIES, column_notes, rows_text
 
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+    from pandas import DataFrame
+
+#: What is compared unless asked for: those of these that both curves hold.
 DEFAULT = ("torque", "power")
 
 
-class Crossing(NamedTuple):
+class CrossingSpeed(NamedTuple):
     """A speed at which two curves change places.
 
     Attributes
@@ -26,13 +34,17 @@ class Crossing(NamedTuple):
     below, above : float
         Neighbouring speeds [rev/min] between which it lies.
     ahead : str
-        Name of the sweep whose value is higher above the crossing.
+        Name of the curve whose value is higher above the crossing.
     """
 
     rpm: float
     below: float
     above: float
     ahead: str
+
+    def _repr_html_(self) -> str:
+        row = [f"{self.rpm:.0f}", f"{self.below:g}", f"{self.above:g}", self.ahead]
+        return Sheet([["crossing [rev/min]", "below", "above", "ahead"], row]).html()
 
 
 class Band(NamedTuple):
@@ -57,16 +69,22 @@ class Band(NamedTuple):
     difference: float
     percent: float
 
+    def _repr_html_(self) -> str:
+        row = [f"{self.low:.0f} to {self.high:.0f}", *(f"{value:.6g}" for value in self[2:])]
+        return Sheet([["rev/min", "a", "b", "b - a", "%"], row]).html()
 
-def compare(a, b, *, bands=None):
-    """Compare two speed curves.
+
+def compare(
+    a: SpeedCurve, b: SpeedCurve, *, bands: Sequence[tuple[float, float]] | None = None
+) -> "Comparison":
+    """Compare two speed curves, computed or measured.
 
     Parameters
     ----------
-    a, b : Sweep
+    a, b : Sweep, Curve or another speed curve
         Reference and variant; every difference is b - a.
     bands : sequence of (float, float), optional
-        Bands of speed (low, high) [rev/min] to average over, inside the range that both sweeps
+        Bands of speed (low, high) [rev/min] to average over, inside the range that both curves
         cover.  Default: that range in three equal parts.
 
     Returns
@@ -76,8 +94,16 @@ def compare(a, b, *, bands=None):
     Raises
     ------
     InputError
-        If `a` or `b` is no Sweep, if they share less than two speeds' worth of range, or if a band
-        is empty or leaves the range.
+        If `a` or `b` is no speed curve, if they share no quantity or less than two speeds' worth of
+        range, or if a band is empty or leaves the range.
+
+    Examples
+    --------
+    >>> from wavesim.results.curves import Curve
+    >>> before = Curve("before", [3000, 4000, 5000], {"torque": [141.0, 158.5, 171.0]})
+    >>> after = Curve("after", [3000, 5000], {"torque": [139.0, 175.0]})
+    >>> compare(before, after).difference("torque").tolist()
+    [-2.0, -1.5, 4.0]
     """
     return Comparison(a, b, bands=bands)
 
@@ -87,72 +113,112 @@ class Comparison:
 
     Attributes
     ----------
-    a, b : Sweep
+    a, b : SpeedCurve
         Reference and variant.
     names : (str, str)
         Their names, for tables and figures.
+    quantities : tuple of str
+        What both curves hold.
     rpm : ndarray, (n,)
         Speeds of the comparison [rev/min].
     interpolated : ndarray of bool, (n,)
-        True where one of the two was not computed at that speed but read off its neighbours.
+        True where one of the two has no such speed but was read off its neighbours.
     bands : tuple of (float, float)
         Bands of speed [rev/min].
     """
 
-    def __init__(self, a, b, *, bands=None):
+    def __init__(
+        self, a: SpeedCurve, b: SpeedCurve, *, bands: Sequence[tuple[float, float]] | None = None
+    ) -> None:
         self.a, self.b = _checked(a, "a"), _checked(b, "b")
         self.names = _names(a, b)
+        self.quantities = _shared_quantities(a, b, self.names)
         low, high = _common_range(a, b, self.names)
         speeds = np.union1d(a.rpm, b.rpm)
         self.rpm = speeds[(speeds >= low) & (speeds <= high)]
         self.interpolated = ~(np.isin(self.rpm, a.rpm) & np.isin(self.rpm, b.rpm))
         self.bands = _checked_bands(bands, low, high)
 
-    def __repr__(self):
+    def __repr__(self) -> str:
         return f"<Comparison: {self.names[1]!r} against {self.names[0]!r}, {self.rpm.size} speeds>"
 
-    def values(self, quantity="torque"):
+    @property
+    def trusted(self) -> np.ndarray:
+        """False where a value, or a neighbour it was read off, is not to be trusted, (n,)."""
+        shares = [np.interp(self.rpm, s.rpm, np.array(s.trusted, float)) for s in (self.a, self.b)]
+        return np.minimum(*shares) == 1.0
+
+    def values(self, quantity: str = "torque") -> tuple[np.ndarray, np.ndarray]:
         """Values of both curves.
 
         Parameters
         ----------
         quantity : str
-            A key of `QUANTITIES`.
+            One that both curves hold.
 
         Returns
         -------
         a, b : ndarray, (n,)
-            In SI units at `rpm`, interpolated linearly where not computed.
+            In SI units at `rpm`, interpolated linearly between the speeds of the curve.
 
         Raises
         ------
         InputError
             If there is no such quantity.
         """
-        check_choice("Comparison", "quantity", quantity, QUANTITIES)
+        check_choice("Comparison", "quantity", quantity, self.quantities)
+        self._shown(quantity)  # refuses two units
         return tuple(np.interp(self.rpm, s.rpm, s[quantity]) for s in (self.a, self.b))
 
-    def difference(self, quantity="torque"):
+    def difference(self, quantity: str = "torque") -> np.ndarray:
         """b - a at each speed in SI units, (n,); raises as `values` does."""
         a, b = self.values(quantity)
         return b - a
 
-    def percent(self, quantity="torque"):
+    def uncertainty(self, quantity: str = "torque") -> np.ndarray | None:
+        """Half width of the band in which the difference lies.
+
+        Parameters
+        ----------
+        quantity : str
+            One that both curves hold.
+
+        Returns
+        -------
+        ndarray, (n,), or None
+            In SI units; None where no curve states its uncertainty.
+
+        Raises
+        ------
+        InputError
+            If there is no such quantity.
+
+        Notes
+        -----
+        Root of the sum of squares, as for independent errors (JCGM 100:2008, eq. 10; from memory).
+        A curve that states none counts as exact.
+        """
+        check_choice("Comparison", "quantity", quantity, self.quantities)
+        stated = [(s.rpm, s.uncertainty(quantity)) for s in (self.a, self.b)]
+        widths = [np.interp(self.rpm, rpm, width) for rpm, width in stated if width is not None]
+        return np.sqrt(np.sum(np.square(widths), axis=0)) if widths else None
+
+    def percent(self, quantity: str = "torque") -> np.ndarray:
         """100 (b - a) / a at each speed, (n,), NaN where a is 0; raises as `values` does."""
         a, b = self.values(quantity)
         return _percent(a, b)
 
-    def crossings(self, quantity="torque"):
+    def crossings(self, quantity: str = "torque") -> list[CrossingSpeed]:
         """Speeds at which the difference changes sign.
 
         Parameters
         ----------
         quantity : str
-            A key of `QUANTITIES`.
+            One that both curves hold.
 
         Returns
         -------
-        list of Crossing
+        list of CrossingSpeed
             In order of speed.  A difference that touches zero and turns back, or is zero at the
             end of the range, is no crossing; where it is zero over several speeds and then has the
             other sign, the middle of the zeros is taken.
@@ -163,29 +229,30 @@ class Comparison:
             If there is no such quantity.
         """
         # Power is torque times speed: its curves cross where those of torque do.
-        y = self.difference("torque" if quantity == "power" else quantity)
+        joined = quantity == "power" and "torque" in self.quantities
+        y = self.difference("torque" if joined else quantity)
         return [
-            Crossing(rpm, float(self.rpm[i]), float(self.rpm[j]), self.names[int(y[j] > 0.0)])
+            CrossingSpeed(rpm, float(self.rpm[i]), float(self.rpm[j]), self.names[int(y[j] > 0.0)])
             for rpm, i, j in _sign_changes(self.rpm, y)
         ]
 
-    def crossing_rpm(self, quantity="torque"):
+    def crossing_rpm(self, quantity: str = "torque") -> np.ndarray:
         """Speeds [rev/min] at which the difference changes sign, (n_crossing,): see `crossings`."""
         return np.array([crossing.rpm for crossing in self.crossings(quantity)])
 
-    def band_averages(self, quantity="torque"):
+    def band_averages(self, quantity: str = "torque") -> list[Band]:
         """Averages over each band of speed.
 
         Parameters
         ----------
         quantity : str
-            A key of `QUANTITIES`.
+            One that both curves hold.
 
         Returns
         -------
         list of Band
             Integral over speed divided by the width of the band (trapezoidal rule, exact for
-            curves that are straight between computed speeds), so that unequal steps of speed
+            curves that are straight between their speeds), so that unequal steps of speed
             carry their due weight.
 
         Raises
@@ -201,32 +268,50 @@ class Comparison:
             found.append(Band(low, high, mean_a, mean_b, mean_b - mean_a, change))
         return found
 
-    def notes(self):
-        """Sentences on what limits the comparison: interpolation, convergence, failed speeds."""
+    def notes(self) -> list[str]:
+        """Sentences on what limits the comparison, those of both curves among them."""
         found = []
         if self.interpolated.any():
             found.append(
-                "The sweeps hold different speeds: values marked * are interpolated linearly."
+                "The curves hold different speeds: values marked * are interpolated linearly."
             )
-        for name, sweep in zip(self.names, (self.a, self.b), strict=True):
-            loose = [f"{point.rpm:g}" for point in sweep if not point.converged]
-            if loose:
-                found.append(f"Not converged: {name} at {', '.join(loose)} rev/min.")
-            if sweep.failures:
-                lost = ", ".join(f"{rpm:g}" for rpm in sorted(sweep.failures))
-                found.append(f"Failed: {name} at {lost} rev/min.")
-        tolerance = max(point.audit["tolerance"] for s in (self.a, self.b) for point in s)
-        found.append(f"Cycles were run until they repeat within {100.0 * tolerance:.2g} %; "
-                     "smaller differences mean nothing.")
-        return found
+        own = [tuple(curve.notes) for curve in (self.a, self.b)]
+        shared = [note for note in own[0] if note in own[1]]
+        for name, notes in zip(self.names, own, strict=True):
+            found += [f"{name}: {note}" for note in notes if note not in shared]
+        return found + shared
 
-    def table(self, quantities=DEFAULT):
+    def _chosen(self, quantities):
+        """The quantities that were asked for, else those of DEFAULT, or the first there is."""
+        if quantities is None:
+            return [name for name in DEFAULT if name in self.quantities] or self.quantities[:1]
+        return [check_choice("Comparison", "quantity", q, self.quantities) for q in quantities]
+
+    def _shown(self, quantity):
+        return shown(quantity, self.a, self.b)
+
+    def _rows(self, quantities):
+        """Cells of the table, two lines of heading first."""
+        head, units = ["rpm"], [""]
+        marks = np.where(self.interpolated, "*", " " if self.interpolated.any() else "")
+        body = [[f"{rpm:g}{mark}"] for rpm, mark in zip(self.rpm, marks, strict=True)]
+        for quantity in quantities:
+            look = self._shown(quantity)
+            name = quantity.replace("_", " ")
+            head += [f"{name} A", f"{name} B", "B - A", ""]
+            units += [look.unit, look.unit, _unit_of_difference(look), "%"]
+            a, b = self.values(quantity)
+            for row, va, vb, percent in zip(body, a, b, _percent(a, b), strict=True):
+                row += [look.text(va), look.text(vb), look.text(vb - va, "+"), f"{percent:+.1f}"]
+        return [head, units, *body]
+
+    def table(self, quantities: Sequence[str] | None = None) -> str:
         """Text table of both curves and their difference, in units that are common in a workshop.
 
         Parameters
         ----------
-        quantities : sequence of str
-            Keys of `QUANTITIES`.
+        quantities : sequence of str or None
+            What both curves hold; None: torque and power.
 
         Returns
         -------
@@ -236,29 +321,17 @@ class Comparison:
         Raises
         ------
         InputError
-            If a quantity does not exist.
+            If a curve does not hold a quantity.
         """
-        head, units = ["rpm"], [""]
-        marks = np.where(self.interpolated, "*", " " if self.interpolated.any() else "")
-        body = [[f"{rpm:g}{mark}"] for rpm, mark in zip(self.rpm, marks, strict=True)]
-        for quantity in quantities:
-            shown = display(check_choice("Comparison", "quantity", quantity, QUANTITIES))
-            name = quantity.replace("_", " ")
-            head += [f"{name} A", f"{name} B", "B - A", ""]
-            units += [shown.unit, shown.unit, _unit_of_difference(shown), "%"]
-            a, b = self.values(quantity)
-            for row, va, vb, percent in zip(body, a, b, _percent(a, b), strict=True):
-                row += [shown.text(va), shown.text(vb), shown.text(vb - va, "+"),
-                        f"{percent:+.1f}"]
-        return rows_text([[*row, ""] for row in (head, units, *body)])
+        return rows_text([[*row, ""] for row in self._rows(self._chosen(quantities))])
 
-    def summary(self, quantities=DEFAULT):
+    def summary(self, quantities: Sequence[str] | None = None) -> str:
         """Readable text: table, crossings, extremes, averages over the bands, and caveats.
 
         Parameters
         ----------
-        quantities : sequence of str
-            Keys of `QUANTITIES`.
+        quantities : sequence of str or None
+            What both curves hold; None: torque and power.
 
         Returns
         -------
@@ -267,29 +340,52 @@ class Comparison:
         Raises
         ------
         InputError
-            If a quantity does not exist.
+            If a curve does not hold a quantity.
         """
-        parts = [f"A = {self.names[0]}\nB = {self.names[1]}", self.table(quantities)]
+        quantities = self._chosen(quantities)
+        parts = [self._legend(), self.table(quantities)]
         # Torque and power cross together: one sentence is enough.
         spoken = [q for q in quantities if not (q == "power" and "torque" in quantities)]
         for quantity in spoken:
-            parts.append("\n".join([*self._extremes(quantity), *self._crossing_lines(quantity)]))
+            lines = [*self._extremes(quantity), *self._crossing_lines(quantity)]
+            parts.append("\n".join([*lines, *self._doubt(quantity)]))
         parts += [self._band_table(quantities), "\n".join(self.notes())]
-        return "\n\n".join(parts)
+        return "\n\n".join(part for part in parts if part)
+
+    def _legend(self):
+        return f"A = {self.names[0]}\nB = {self.names[1]}"
+
+    def _repr_html_(self) -> str:
+        rows = self._rows(self._chosen(None))
+        return Sheet(rows, self._legend().replace("\n", ", "), self.notes(), heads=2).html()
+
+    def _doubt(self, quantity):
+        """Sentence on where the difference is smaller than its uncertainty, if that is stated."""
+        half_width = self.uncertainty(quantity)
+        if half_width is None:
+            return []
+        label = self._shown(quantity).label.capitalize()
+        lost = self.rpm[np.abs(self.difference(quantity)) <= half_width]
+        if not lost.size:
+            return [f"{label}: the difference exceeds the stated uncertainty at every speed."]
+        if lost.size == self.rpm.size:
+            return [f"{label}: the difference is within the stated uncertainty at every speed."]
+        speeds = ", ".join(f"{rpm:g}" for rpm in lost)
+        return [f"{label}: the difference is within the stated uncertainty at {speeds} rev/min."]
 
     def _extremes(self, quantity):
-        y, percent, shown = self.difference(quantity), self.percent(quantity), display(quantity)
+        y, percent, look = self.difference(quantity), self.percent(quantity), self._shown(quantity)
         lines = []
         for word, sign in (("most above", 1.0), ("most below", -1.0)):
             if np.nanmax(sign * y, initial=0.0) > 0.0:
                 i = int(np.nanargmax(sign * y))
-                amount = f"{shown.text(y[i], '+')} {_unit_of_difference(shown)}".rstrip()
-                lines.append(f"{shown.label.capitalize()}: B is {word} A at {self.rpm[i]:g} "
+                amount = f"{look.text(y[i], '+')} {_unit_of_difference(look)}".rstrip()
+                lines.append(f"{look.label.capitalize()}: B is {word} A at {self.rpm[i]:g} "
                              f"rev/min, {amount} ({percent[i]:+.1f} %).")
-        return lines or [f"{shown.label.capitalize()}: no difference at any speed."]
+        return lines or [f"{look.label.capitalize()}: no difference at any speed."]
 
     def _crossing_lines(self, quantity):
-        label = display(quantity).label.capitalize()
+        label = self._shown(quantity).label.capitalize()
         letter = {self.names[0]: "A", self.names[1]: "B"}
         lines = [
             f"{label}: the curves cross near {c.rpm:.0f} rev/min (between {c.below:g} and "
@@ -301,17 +397,17 @@ class Comparison:
     def _band_table(self, quantities):
         rows = [["rev/min", "average of", "A", "B", "B - A", "%", ""]]
         for quantity in quantities:
-            shown = display(quantity)
-            unit = f" [{shown.unit}]" if shown.unit else ""
+            look = self._shown(quantity)
+            unit = f" [{look.unit}]" if look.unit else ""
             rows += [
                 [f"{band.low:.0f} to {band.high:.0f}", quantity.replace("_", " ") + unit,
-                 shown.text(band.a), shown.text(band.b), shown.text(band.difference, "+"),
+                 look.text(band.a), look.text(band.b), look.text(band.difference, "+"),
                  f"{band.percent:+.1f}", ""]
                 for band in self.band_averages(quantity)
             ]
         return rows_text(rows)
 
-    def to_csv(self, path, quantities=DEFAULT):
+    def to_csv(self, path: str | Path, quantities: Sequence[str] | None = None) -> None:
         """Write both curves and their difference to a CSV file, units in the header, SI.
 
         Lines that begin with "#" say what each quantity means.
@@ -320,29 +416,62 @@ class Comparison:
         ----------
         path : str or Path
             The file; an existing one is overwritten.
-        quantities : sequence of str
-            Keys of `QUANTITIES`.
+        quantities : sequence of str or None
+            What both curves hold; None: torque and power.
 
         Raises
         ------
         InputError
-            If a quantity does not exist.
+            If a curve does not hold a quantity.
         """
-        head, columns = ["rpm [rev/min]", "interpolated"], [self.rpm, self.interpolated.astype(int)]
-        for quantity in quantities:
-            a, b = self.values(quantity)
-            unit = QUANTITIES[quantity][1]
-            head += [f"{quantity} {name} [{unit}]" for name in self.names]
-            head += [f"{quantity} difference [{unit}]", f"{quantity} difference [%]"]
-            columns += [a, b, b - a, _percent(a, b)]
-        rows = zip(*(column.tolist() for column in columns), strict=True)
-        notes = [
-            f"{self.names[1]} against {self.names[0]}",
-            *column_notes(["rpm", "interpolated", *quantities]),
-        ]
-        write_csv(path, notes, [head, *rows])
+        known = [name for name in self._chosen(quantities) if name in QUANTITIES]
+        meanings = column_notes(["rpm", "interpolated", *known])
+        title = f"{self.names[1]} against {self.names[0]}"
+        write_csv("Comparison", path, self._columns(quantities), [title, *meanings])
 
-    def plot(self, ax=None, quantity="torque", **line_kws):
+    def to_frame(self, quantities: Sequence[str] | None = None) -> "DataFrame":
+        """Both curves and their difference as a pandas DataFrame, SI units.
+
+        Parameters
+        ----------
+        quantities : sequence of str or None
+            What both curves hold; None: torque and power.
+
+        Returns
+        -------
+        pandas.DataFrame
+            The index is the speed [rev/min]; `frame.attrs["units"]` holds the units by name.
+
+        Raises
+        ------
+        InputError
+            If a curve does not hold a quantity.
+        ImportError
+            If pandas is not installed (`pip install pandas`).
+        """
+        return data_frame(self._columns(quantities), index="rpm")
+
+    def _columns(self, quantities):
+        columns = [Column("rpm", "rev/min", self.rpm),
+                   Column("interpolated", "", self.interpolated.astype(int))]
+        for quantity in self._chosen(quantities):
+            a, b = self.values(quantity)
+            unit, half_width = self.a.unit(quantity), self.uncertainty(quantity)
+            columns += [Column(f"{quantity} {name}", unit, values)
+                        for name, values in zip(self.names, (a, b), strict=True)]
+            columns += [Column(f"{quantity} difference", unit, b - a),
+                        Column(f"{quantity} difference", "%", _percent(a, b))]
+            if half_width is not None:
+                name = f"{quantity} uncertainty of the difference"
+                columns.append(Column(name, unit, half_width))
+        return columns
+
+    def plot(
+        self,
+        ax: "Axes | Sequence[Axes] | np.ndarray | None" = None,
+        quantity: str | None = None,
+        **line_kws: Any,
+    ) -> "Axes":
         """Draw both curves and their difference.
 
         Parameters
@@ -350,10 +479,10 @@ class Comparison:
         ax : matplotlib Axes, pair of Axes, or None
             A pair takes the curves and, below, the difference; a single Axes only the difference;
             None makes a new figure with both.
-        quantity : str
-            A key of `QUANTITIES`.
+        quantity : str or None
+            One that both curves hold; None: torque, or the first if there is no torque.
         **line_kws
-            For the line of the variant and of the difference.
+            For the line of the difference.
 
         Returns
         -------
@@ -367,6 +496,7 @@ class Comparison:
         """
         from wavesim.show import plots
 
+        quantity = quantity or self._chosen(None)[0]
         if ax is None or np.size(ax) == 2:
             return plots.plot_comparison(self, quantity, axes=ax, **line_kws)[-1]
         return plots.plot_difference(self, quantity, ax=ax, **line_kws)
@@ -375,22 +505,33 @@ class Comparison:
 # --- checks ---------------------------------------------------------------------------------------
 
 
-def _checked(sweep, field):
-    if not isinstance(sweep, Sweep):
-        raise InputError(f"compare: {field} = {sweep!r} must be a Sweep, as speed_sweep returns.")
-    if not len(sweep):
-        raise InputError(f"compare: {field} ({sweep.name!r}) holds no point, needs at least one.")
-    return sweep
+def _checked(curve, field):
+    check_form("compare", field, curve, SpeedCurve)
+    if not len(curve.rpm):
+        raise InputError(f"compare: {field} ({curve.name!r}) holds no point, needs at least one.")
+    return curve
+
+
+def _shared_quantities(a, b, names):
+    """Names of the quantities that both curves hold."""
+    shared = tuple(name for name in a.quantities if name in b.quantities)
+    if not shared:
+        held = " and ".join(
+            f"{name!r} holds {', '.join(curve.quantities)}"
+            for name, curve in zip(names, (a, b), strict=True)
+        )
+        raise InputError(f"compare: {held}, but they must share a quantity.")
+    return shared
 
 
 def _names(a, b):
-    """Two different names for the sweeps."""
+    """Two different names for the curves."""
     first, second = a.name or "A", b.name or "B"
     return (first, second) if first != second else (f"{first} (A)", f"{second} (B)")
 
 
 def _common_range(a, b, names):
-    """Range of speed that both sweeps cover."""
+    """Range of speed that both curves cover."""
     low, high = max(a.rpm[0], b.rpm[0]), min(a.rpm[-1], b.rpm[-1])
     if not low < high:
         spans = " and ".join(

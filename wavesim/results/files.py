@@ -1,6 +1,5 @@
-"""Files of results: arrays with a JSON header in one .npz file, without pickle; CSV tables."""
+"""Arrays and a JSON header in one .npz file, without pickle."""
 
-import csv
 import json
 
 import numpy as np
@@ -12,27 +11,6 @@ def write_npz(file, arrays, header, *, compress):
     """Arrays and a JSON header into an open file, without pickle."""
     packed = np.frombuffer(json.dumps(header).encode(), dtype=np.uint8)
     (np.savez_compressed if compress else np.savez)(file, **arrays, header=packed)
-
-
-def write_csv(path, notes, rows):
-    """A CSV file that says in its first lines what its columns mean.
-
-    Parameters
-    ----------
-    path : str or Path
-        The file; an existing one is overwritten.
-    notes : iterable of str
-        Lines that each get a "# " in front; readers skip them as comments.
-    rows : iterable of sequence
-        The line of column names, then the values.  A cell that holds a "#" is put in quotes.
-    """
-    with open(path, "w", newline="", encoding="utf-8") as file:
-        out, quoting = csv.writer(file), csv.writer(file, quoting=csv.QUOTE_ALL)
-        for note in notes:
-            one_line = " ".join(note.splitlines())
-            file.write(f"# {one_line}{out.dialect.lineterminator}")
-        for row in rows:
-            (quoting if any("#" in str(cell) for cell in row) else out).writerow(row)
 
 
 def read_npz(path, form, owner):

@@ -3,32 +3,40 @@
 All keep plain arrays and can be written to one .npz file (arrays and a JSON header, no pickle) and
 read back."""
 
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
-from typing import NamedTuple
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, NamedTuple, overload
 
 import numpy as np
 
 from wavesim._version import __version__
 from wavesim.descriptions.assemble import assemble
+from wavesim.descriptions.engine import Engine
+from wavesim.descriptions.exhaust import Exhaust
+from wavesim.descriptions.network import Network
+from wavesim.descriptions.nodes import Ambient
 from wavesim.errors import InputError, check_choice
 from wavesim.fields.description import describe, restore
-from wavesim.gas.models import describe_gas, restore_gas
-from wavesim.results.files import read_npz, write_csv, write_npz
-from wavesim.results.traces import SAMPLE_ARRAYS, Samples
-from wavesim.show.quantities import (
-    QUANTITIES,
-    column_head,
-    column_notes,
-    display,
-    heading,
-    rows_text,
-)
+from wavesim.fields.tabular import Column, Sheet, Tabular
+from wavesim.gas.models import EngineGas, PerfectGas, describe_gas, restore_gas
+from wavesim.results.curves import ByName, CurveMethods, place_of_speed
+from wavesim.results.files import read_npz, write_npz
+from wavesim.results.traces import SAMPLE_ARRAYS, Samples, Trace
+from wavesim.show.quantities import QUANTITIES, column_notes, display, heading, rows_text
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+    from pandas import DataFrame
 
 FORMAT = "wavesim sweep 2"
+#: What tables show of a sweep unless asked for more.
+SHOWN = ("torque", "power", "volumetric_efficiency", "residual_fraction", "pmep", "back_pressure",
+         "exhaust_temperature")
 
 
 @dataclass(frozen=True, eq=False)
-class Point:
+class Point(ByName, Tabular):
     """One operating point of an engine with an exhaust.
 
     Attributes
@@ -36,12 +44,12 @@ class Point:
     rpm : float
         Engine speed [rev/min].
     values : dict
-        Scalars by the names of `QUANTITIES`, SI units; also as attributes, `point.torque`.
+        Scalars by the names of `QUANTITIES`, SI units; also `point["torque"]` and `point.torque`.
     cylinders : dict
         Arrays (n_cylinder,) by the names of `CYLINDERS`, SI units: amounts of the last cycle, of
         which `values` are made, and quantities of each cylinder alone.
-    samples : Samples
-        The last cycle against crank angle; see `trace`.
+    samples : Samples or None
+        The last cycle against crank angle; see `trace`.  None: they were not kept.
     audit : dict
         Cycles, steps, convergence, mass and energy imbalance, wall time.
     meta : dict
@@ -53,39 +61,48 @@ class Point:
     rpm: float
     values: dict
     cylinders: dict
-    samples: Samples
+    samples: Samples | None
     audit: dict
     meta: dict
     restart: dict = field(default_factory=dict, repr=False)
 
-    def __getattr__(self, name):
-        values = self.__dict__.get("values", {})
-        if name in values:
-            return values[name]
-        raise AttributeError(f"Point has no quantity {name!r}; it has {', '.join(values)}")
+    def __getitem__(self, quantity: str) -> float:
+        """A quantity by its name, in SI units."""
+        return self.values[check_choice("Point", "quantity", quantity, self.values)]
+
+    def __repr__(self) -> str:
+        values = [f"{display(name).text(self.values[name])} {display(name).unit}"
+                  for name in ("torque", "power") if name in self.values]
+        flags = [] if self.converged else ["not converged"]
+        return f"<Point: {', '.join([f'{self.rpm:g} rev/min', *values, *flags])}>"
 
     @property
-    def converged(self):
+    def quantities(self) -> tuple[str, ...]:
+        """Names of the quantities."""
+        return tuple(self.values)
+
+    @property
+    def converged(self) -> bool:
         """True if the cycle repeated itself within the tolerance."""
         return bool(self.audit["converged"])
 
     @property
-    def engine(self):
+    def engine(self) -> Engine:
         """The engine as it was described."""
         return restore(self.meta["engine"])
 
     @property
-    def exhaust(self):
+    def exhaust(self) -> Exhaust | None:
         """The exhaust as it was described; None if a network was given in its place."""
         return restore(self.meta["exhaust"])
 
     @property
-    def ambient(self):
+    def ambient(self) -> Ambient:
         """The weather, which stood wherever engine and exhaust stated no air of their own."""
         return restore(self.meta["ambient"])
 
     @property
-    def gas(self):
+    def gas(self) -> PerfectGas | EngineGas:
         """The gas of the last cycle: a PerfectGas or an EngineGas.
 
         With a given fuel flow its mixture strength is the one that followed from it.
@@ -93,26 +110,76 @@ class Point:
         return restore_gas(self.meta["gas"])
 
     @property
-    def network(self):
+    def network(self) -> Network:
         """The network that was run."""
         given = self.meta["network"]
         return assemble(self.engine, self.exhaust) if given is None else restore(given)
 
     @property
-    def weather(self):
+    def weather(self) -> dict[str, Ambient]:
         """Surroundings by the name of the node that opens into them: a dict of Ambient."""
         return {name: restore(ambient) for name, ambient in self.meta["weather"].items()}
 
-    def trace(self, quantity, at, x=None):
+    def trace(self, quantity: str, at: str, x: float | None = None) -> Trace:
         """One quantity at one place against crank angle: see `Samples.trace`."""
+        if self.samples is None:
+            raise InputError("Point: its traces were not kept, only its quantities.")
         return self.samples.trace(quantity, at, x)
 
-    def summary(self):
-        """Readable text: every quantity in a common unit (kW, bar, %), then the audit."""
-        lines = [f"{self.rpm:g} rev/min"]
+    def plot(
+        self, ax: "Axes | None" = None, *, cylinder: int = 1, side: str = "exhaust", **line_kws: Any
+    ) -> "Axes":
+        """Draw the pressure at a valve over the cycle: see `plots.plot_valve_pressure`.
+
+        Parameters
+        ----------
+        ax : matplotlib Axes or None
+            None makes a new figure.
+        cylinder : int
+            Number of the cylinder, from 1.
+        side : {"exhaust", "intake"}
+            Which valve.
+        **line_kws
+            For the line.
+
+        Returns
+        -------
+        matplotlib Axes
+
+        Raises
+        ------
+        InputError
+            If there is no such cylinder, or the traces of the point were not kept.
+        """
+        from wavesim.show import plots
+
+        alone = Sweep([self], name=getattr(self.exhaust, "name", ""))
+        return plots.plot_valve_pressure(
+            alone, self.rpm, ax, cylinder=cylinder, side=side, **line_kws
+        )
+
+    def to_csv(self, path: str | Path) -> None:
+        """Write all quantities to a CSV file of one line: see `Sweep.to_csv`."""
+        Sweep([self]).to_csv(path)
+
+    def to_frame(self) -> "DataFrame":
+        """All quantities as a pandas DataFrame of one row: see `Sweep.to_frame`."""
+        return Sweep([self]).to_frame()
+
+    def _sheet(self):
+        rows = [["quantity", "value", "unit"]]
         for name, value in self.values.items():
             shown = display(name)
-            lines.append(f"  {shown.label:<52s} {shown.text(value)} {shown.unit}".rstrip())
+            rows.append([shown.label, shown.text(value), shown.unit])
+        cycles = self.audit["cycles"]
+        ended = "converged" if self.converged else "not converged"
+        return Sheet(rows, f"{self.rpm:g} rev/min", [f"{ended} after {cycles} cycles"])
+
+    def summary(self) -> str:
+        """Readable text: every quantity in a common unit (kW, bar, %), then the audit."""
+        lines = [f"{self.rpm:g} rev/min"]
+        for label, value, unit in self._sheet().rows[1:]:
+            lines.append(f"  {label:<52s} {value} {unit}".rstrip())
         lines.append("  audit")
         for name, value in self.audit.items():
             if not isinstance(value, list):
@@ -120,13 +187,16 @@ class Point:
                 lines.append(f"    {name:<50s} {text}")
         return "\n".join(lines)
 
-    def save(self, path):
+    def save(self, path: str | Path) -> None:
         """Write this point to one .npz file."""
         Sweep([self]).save(path)
 
 
-class Sweep:
+class Sweep(CurveMethods):
     """Operating points of one engine and one exhaust in order of speed.
+
+    `sweep["torque"]` and `sweep.torque` are a quantity at all speeds, `sweep[4500]` is the Point at
+    one of them.
 
     Parameters
     ----------
@@ -140,44 +210,78 @@ class Sweep:
         True if the sweep was stopped before all speeds were computed.
     """
 
-    def __init__(self, points, failures=None, name="", interrupted=False):
+    def __init__(
+        self,
+        points: Iterable[Point],
+        failures: Mapping[float, str] | None = None,
+        name: str = "",
+        interrupted: bool = False,
+    ) -> None:
         self.points = sorted(points, key=lambda point: point.rpm)
         self.failures = dict(failures or {})
         self.name = name
         self.interrupted = interrupted
 
-    def __len__(self):
+    def __len__(self) -> int:
         return len(self.points)
 
-    def __iter__(self):
+    def __iter__(self) -> Iterator[Point]:
         return iter(self.points)
 
-    def __repr__(self):
+    def __repr__(self) -> str:
         return f"<Sweep {self.name!r}: {len(self)} points, {len(self.failures)} failed>"
 
     @property
-    def rpm(self):
+    def rpm(self) -> np.ndarray:
         """Speeds [rev/min], (n_point,)."""
         return np.array([point.rpm for point in self.points])
+
+    @property
+    def quantities(self) -> tuple[str, ...]:
+        """Names of the quantities."""
+        held = self.points[0].values if self.points else QUANTITIES
+        return tuple(name for name in QUANTITIES if name in held)
+
+    @overload
+    def __getitem__(self, key: str) -> np.ndarray: ...
+
+    @overload
+    def __getitem__(self, key: float) -> Point: ...
 
     def __getitem__(self, key):
         """A Point by its speed [rev/min], or a quantity as an array (n_point,) in SI units."""
         if isinstance(key, str):
-            check_choice("Sweep", "quantity", key, list(QUANTITIES))
+            check_choice("Sweep", "quantity", key, self.quantities)
             return np.array([point.values[key] for point in self.points])
-        for point in self.points:
-            if abs(point.rpm - key) < 1e-6:
-                return point
-        there = ", ".join(f"{point.rpm:g}" for point in self.points) or "none"
-        raise InputError(f"Sweep: no point at {key} rev/min, there are {there}.")
+        return self.points[place_of_speed("Sweep", key, self.rpm)]
 
     @property
-    def converged(self):
+    def converged(self) -> bool:
         """True if every point converged and none failed."""
         return not self.failures and all(point.converged for point in self.points)
 
-    def table(self, names=("torque", "power", "volumetric_efficiency", "residual_fraction",
-                           "pmep", "back_pressure", "exhaust_temperature")):
+    @property
+    def trusted(self) -> np.ndarray:
+        """True at the speeds whose cycle converged, (n_point,)."""
+        return np.array([point.converged for point in self.points], dtype=bool)
+
+    @property
+    def notes(self) -> tuple[str, ...]:
+        """Sentences on what limits the curve: convergence, failed speeds, tolerance."""
+        found = []
+        if not self.trusted.all():
+            loose = ", ".join(f"{rpm:g}" for rpm in self.rpm[~self.trusted])
+            found.append(f"Not converged at {loose} rev/min.")
+        if self.failures:
+            lost = ", ".join(f"{rpm:g}" for rpm in sorted(self.failures))
+            found.append(f"Failed at {lost} rev/min.")
+        if self.points:
+            tolerance = max(point.audit["tolerance"] for point in self.points)
+            found.append(f"Cycles were run until they repeat within {100.0 * tolerance:.2g} %; "
+                         "smaller differences mean nothing.")
+        return tuple(found)
+
+    def table(self, names: Sequence[str] = SHOWN) -> str:
         """Text table of some quantities against speed, in units that are common in a workshop.
 
         Parameters
@@ -199,40 +303,47 @@ class Sweep:
         *words, units = heading(names)
         head = [["", *row, "", ""] for row in words]
         head[-1][0], head[-1][-2] = "rpm", "cycles"
+        body = self._rows(names)
+        return "\n".join([rows_text([*head, ["", *units, "", ""], *body]), *self._errors()])
+
+    def _rows(self, names):
+        """Cells of the table below its heading."""
         rows = [
             (p.rpm, [*(display(n).text(p.values[n]) for n in names), str(p.audit["cycles"]),
                      "" if p.converged else "not converged"])
             for p in self.points
         ]
         rows += [(rpm, [*["-"] * (len(names) + 1), "failed"]) for rpm in self.failures]
-        body = [[f"{rpm:g}", *cells] for rpm, cells in sorted(rows)]
-        notes = [f"{rpm:g} rev/min failed: {text}" for rpm, text in sorted(self.failures.items())]
-        return "\n".join([rows_text([*head, ["", *units, "", ""], *body]), *notes])
+        return [[f"{rpm:g}", *cells] for rpm, cells in sorted(rows)]
 
-    def summary(self):
+    def _errors(self):
+        return [f"{rpm:g} rev/min failed: {text}" for rpm, text in sorted(self.failures.items())]
+
+    def _sheet(self):
+        head = [["rpm", *(name.replace("_", " ") for name in SHOWN), "cycles", ""],
+                ["", *(display(name).unit for name in SHOWN), "", ""]]
+        return Sheet([*head, *self._rows(SHOWN)], self.name, self._errors(), heads=2)
+
+    def summary(self) -> str:
         """The table with the name above it."""
         return f"{self.name or 'sweep'}\n{self.table()}"
 
-    def to_csv(self, path):
-        """Write all quantities against speed to a CSV file, units in the header, SI.
-
-        Lines that begin with "#" say what each column means.  Speeds that failed are left out.
-
-        Parameters
-        ----------
-        path : str or Path
-            The file; an existing one is overwritten.
-        """
-        names = ["rpm", *QUANTITIES, "cycles", "converged", "mass_error", "energy_error"]
-        rows = [
-            [repr(p.rpm), *(repr(float(p.values[n])) for n in QUANTITIES), p.audit["cycles"],
-             int(p.converged), p.audit["mass_error"], p.audit["energy_error"]]
-            for p in self.points
+    def _columns(self):
+        """All quantities and what the audit says of each speed; failed speeds are left out."""
+        audits = [point.audit for point in self.points]
+        return [
+            *super()._columns(),
+            Column("cycles", "", [audit["cycles"] for audit in audits]),
+            Column("converged", "", self.trusted.astype(int)),
+            Column("mass_error", "1", [float(audit["mass_error"]) for audit in audits]),
+            Column("energy_error", "1", [float(audit["energy_error"]) for audit in audits]),
         ]
-        notes = [f"{self.name or 'sweep'}, wavesim {__version__}", *column_notes(names)]
-        write_csv(path, notes, [[column_head(name) for name in names], *rows])
 
-    def save(self, path):
+    def _meanings(self):
+        names = ["rpm", *self.quantities, "cycles", "converged", "mass_error", "energy_error"]
+        return [f"{self.name or 'sweep'}, wavesim {__version__}", *column_notes(names)]
+
+    def save(self, path: str | Path) -> None:
         """Write everything to one .npz file: arrays, and a JSON header with the descriptions.
 
         Left out is only the gas at the end of the last cycle from which `run_point` can start.
@@ -253,7 +364,7 @@ class Sweep:
             write_npz(file, arrays, header, compress=True)
 
     @classmethod
-    def load(cls, path):
+    def load(cls, path: str | Path) -> "Sweep":
         """Read what `save` has written.
 
         Parameters
@@ -276,7 +387,7 @@ class Sweep:
 
 
 @dataclass(frozen=True, eq=False)
-class Transient:
+class Transient(Tabular):
     """A march of a network without an engine.
 
     Attributes
@@ -293,9 +404,39 @@ class Transient:
     final: dict
     audit: dict
 
-    def trace(self, quantity, at, x=None):
+    def __repr__(self) -> str:
+        ducts = ", ".join(self.final)
+        return f"<Transient: {self.samples.x.size} records, {self.audit['steps']} steps, {ducts}>"
+
+    def trace(self, quantity: str, at: str, x: float | None = None) -> Trace:
         """One quantity at one place against time: see `Samples.trace`."""
         return self.samples.trace(quantity, at, x)
+
+    def plot(
+        self,
+        ax: "Axes | None" = None,
+        quantity: str = "pressure",
+        at: Sequence[str] | None = None,
+        **line_kws: Any,
+    ) -> "Axes":
+        """Draw a quantity at some places against time: see `Samples.plot`."""
+        return self.samples.plot(ax, quantity, at, **line_kws)
+
+    def to_csv(
+        self, path: str | Path, quantity: str = "pressure", at: Sequence[str] | None = None
+    ) -> None:
+        """Write a quantity at some places against time to a CSV file: see `Samples.to_csv`."""
+        self.samples.to_csv(path, quantity, at)
+
+    def to_frame(
+        self, quantity: str = "pressure", at: Sequence[str] | None = None
+    ) -> "DataFrame":
+        """A quantity at some places against time: see `Samples.to_frame`."""
+        return self.samples.to_frame(quantity, at)
+
+    def _sheet(self):
+        rows = [[name.replace("_", " "), f"{value:.6g}"] for name, value in self.audit.items()]
+        return Sheet([["audit", "value"], *rows], "march in time")
 
 
 class Failure(NamedTuple):

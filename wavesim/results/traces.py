@@ -1,15 +1,23 @@
 """Recorded samples of a run, and one quantity at one place against crank angle or time."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
 from math import pi
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 from wavesim.descriptions.engine import CYCLE_DEG
 from wavesim.errors import InputError, check_choice, check_int, check_number
+from wavesim.fields.tabular import Column, Sheet, Tabular, data_frame, write_csv
 from wavesim.gas.models import TableGas
-from wavesim.show.quantities import TRACES
+from wavesim.show.quantities import TRACES, display
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+    from pandas import DataFrame
 
 _FIELD = ("pressure", "velocity", "temperature", "fresh", "burned")
 _STORE = ("pressure", "temperature", "mass", "fresh", "burned")
@@ -19,10 +27,13 @@ _IN_DUCT = (*_FIELD, "mass_flow", *_OF_GAS, "mach")
 _IN_STORE = (*_STORE, *_OF_GAS, "volume")
 SAMPLE_ARRAYS = ("x", "cells", "stores", "faces")  # of Samples
 ANGLE_LIMIT = 10.0 * CYCLE_DEG  # of windows: beyond it an angle is a slip
+#: What x is, by its name: (name of the column, unit).
+_AXES = {"theta_deg": ("crank_angle", "deg"), "time": ("time", "s")}
+_KINDS = ("ducts", "stores", "nodes")  # of places
 
 
 @dataclass(frozen=True, eq=False)
-class Trace:
+class Trace(Tabular):
     """One quantity against crank angle or time.
 
     Attributes
@@ -65,11 +76,11 @@ class Trace:
     cylinder: int = 1
 
     @property
-    def unit(self):
+    def unit(self) -> str:
         """SI unit of the values."""
         return TRACES[self.quantity].unit
 
-    def own_angle(self, cylinder, start=0.0):
+    def own_angle(self, cylinder: int, start: float = 0.0) -> "Trace":
         """The same trace against a cylinder's own crank angle.
 
         Parameters
@@ -108,7 +119,7 @@ class Trace:
         return replace(self, x=x[order], values=self.values[order], firing_angles_deg=shifted,
                        cylinder=int(cylinder))
 
-    def mean(self, start=None, stop=None):
+    def mean(self, start: float | None = None, stop: float | None = None) -> float:
         """Mean over a window of crank angle or time.
 
         Parameters
@@ -137,7 +148,13 @@ class Trace:
         x, (y,) = self._window("mean", start, stop)
         return _area(x, y) / float(x[-1] - x[0])
 
-    def integral(self, start=None, stop=None, *, over=None):
+    def integral(
+        self,
+        start: float | None = None,
+        stop: float | None = None,
+        *,
+        over: "Trace | None" = None,
+    ) -> float:
         """Integral over time, or over another trace.
 
         Parameters
@@ -220,11 +237,30 @@ class Trace:
         x = np.concatenate([[0.0], places[(places > 0.0) & (places < width)], [width]])
         return x, [np.interp(x + start, self.x, column, period=CYCLE_DEG) for column in columns]
 
-    def plot(self, ax=None, **line_kws):
+    def plot(self, ax: "Axes | None" = None, **line_kws: Any) -> "Axes":
         """Draw the trace on a matplotlib Axes and return it."""
         from wavesim.show import plots
 
         return plots.plot_trace(self, ax=ax, **line_kws)
+
+    def __repr__(self) -> str:
+        return f"<Trace: {self.quantity} at {self.at}, {self.x.size} samples>"
+
+    @property
+    def _index(self):
+        return _AXES[self.x_name][0]
+
+    def _columns(self):
+        return [Column(*_AXES[self.x_name], self.x),
+                Column(self.quantity, self.unit, self.values)]
+
+    def _sheet(self):
+        shown, (x, *_) = display(self.quantity), self._columns()
+        rows = [["", shown.axis, f"at {x.heading}".replace("_", " ")]]
+        for word, find in (("lowest", np.argmin), ("highest", np.argmax)):
+            i = find(self.values)
+            rows.append([word, shown.text(self.values[i]), f"{self.x[i]:.6g}"])
+        return Sheet(rows, f"{self.quantity} at {self.at}, {self.x.size} samples")
 
 
 @dataclass(frozen=True, eq=False)
@@ -267,12 +303,12 @@ class Samples:
     faces: np.ndarray
     layout: dict
 
-    def places(self):
+    def places(self) -> list[str]:
         """Names that `trace` understands."""
         return [*self.layout["ducts"], *self.layout["stores"], *self.layout["nodes"]]
 
     @property
-    def connections(self):
+    def connections(self) -> dict[str, tuple[str, ...]]:
         """Duct ends that each node joins: a dict of tuples of "duct.side" by the node's name.
 
         A perforated wall joins no ends: it names the two ducts that lie side by side.
@@ -280,11 +316,11 @@ class Samples:
         return {name: tuple(ends) for name, ends in self.layout["connections"].items()}
 
     @cached_property
-    def gas(self):
+    def gas(self) -> TableGas:
         """The gas that was computed, a TableGas: its relations take T, fresh and burned."""
         return TableGas(self.layout["gas"]["R"], self.layout["gas"]["coef"])
 
-    def trace(self, quantity, at, x=None):
+    def trace(self, quantity: str, at: str, x: float | None = None) -> Trace:
         """One quantity at one place against crank angle or time.
 
         Parameters
@@ -379,7 +415,7 @@ class Samples:
         )
         return cylinder["clearance"] + 0.25 * pi * cylinder["bore"] ** 2 * travel
 
-    def field(self, quantity, duct):
+    def field(self, quantity: str, duct: str) -> np.ndarray:
         """Values of one quantity in a whole duct, (n_sample, n_cell), start to end.
 
         Parameters
@@ -406,11 +442,113 @@ class Samples:
         info = self.layout["ducts"][duct]
         return self.cells[:, _FIELD.index(quantity), info["lo"] : info["hi"]]
 
-    def centres(self, duct):
+    def centres(self, duct: str) -> np.ndarray:
         """Positions of the cell centres of a duct [m], (n_cell,)."""
         info = self.layout["ducts"][duct]
         return (np.arange(info["hi"] - info["lo"]) + 0.5) * info["dx"]
 
+    def __repr__(self) -> str:
+        counts = ", ".join(f"{len(self.layout[kind])} {kind}" for kind in _KINDS)
+        return f"<Samples: {self.x.size} records of {counts}>"
+
+    def plot(
+        self,
+        ax: "Axes | None" = None,
+        quantity: str = "pressure",
+        at: Sequence[str] | None = None,
+        **line_kws: Any,
+    ) -> "Axes":
+        """Draw a quantity at some places against crank angle or time.
+
+        Parameters
+        ----------
+        ax : matplotlib Axes or None
+            None makes a new figure.
+        quantity : str
+            A key of `TRACES`.
+        at : sequence of str or None
+            Places that need no position: stores and nodes.  None: the exhaust valves of an engine;
+            without an engine all nodes that take one duct end.
+        **line_kws
+            For all lines.
+
+        Returns
+        -------
+        matplotlib Axes
+
+        Raises
+        ------
+        InputError
+            If a place or the quantity does not exist there.
+        """
+        from wavesim.show import plots
+
+        valves = [name for name in self.layout["nodes"] if name.startswith("exhaust valve ")]
+        return plots.plot_trace(self._traces(quantity, at or valves or None), ax=ax, **line_kws)
+
+    def to_csv(
+        self, path: str | Path, quantity: str = "pressure", at: Sequence[str] | None = None
+    ) -> None:
+        """Write a quantity at some places against crank angle or time to a CSV file, SI units.
+
+        Parameters
+        ----------
+        path : str or Path
+            The file; an existing one is overwritten.
+        quantity : str
+            A key of `TRACES`.
+        at : sequence of str or None
+            Places that need no position: stores and nodes.  None: all nodes that take one duct
+            end, which are valves and open or closed ends.
+
+        Raises
+        ------
+        InputError
+            If a place or the quantity does not exist there.
+        """
+        write_csv("Samples", path, self._columns(quantity, at))
+
+    def to_frame(
+        self, quantity: str = "pressure", at: Sequence[str] | None = None
+    ) -> "DataFrame":
+        """A quantity at some places as a pandas DataFrame, SI units.
+
+        Parameters
+        ----------
+        quantity, at
+            As for `to_csv`.
+
+        Returns
+        -------
+        pandas.DataFrame
+            One column for each place; the index is the crank angle [deg] or the time [s].
+
+        Raises
+        ------
+        InputError
+            If a place or the quantity does not exist there.
+        ImportError
+            If pandas is not installed (`pip install pandas`).
+        """
+        x, *columns = self._columns(quantity, at)
+        return data_frame([x, *columns], index=x.name)
+
+    def _traces(self, quantity, at):
+        at = list(self.layout["nodes"]) if at is None else [at] if isinstance(at, str) else at
+        return [self.trace(quantity, place) for place in at]
+
+    def _columns(self, quantity, at):
+        traces = self._traces(quantity, at)
+        unit = TRACES[quantity].unit
+        return [
+            Column(*_AXES[self.x_name], self.x),
+            *(Column(trace.at, unit, trace.values) for trace in traces),
+        ]
+
+    def _repr_html_(self) -> str:
+        rows = [["kind", "names for trace"]]
+        rows += [[kind, ", ".join(self.layout[kind])] for kind in _KINDS]
+        return Sheet(rows, f"{self.x.size} records").html()
 
 def _check_recorded(quantity, where, there):
     if quantity not in there:

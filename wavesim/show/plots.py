@@ -6,29 +6,48 @@ inside the functions only, so that `import wavesim` stays quick.
 
 The first curve is the reference and grey, the others take colours that colour-blind readers can
 tell apart (Okabe and Ito, 2008, Color Universal Design) and markers of different shapes.  A point
-that did not converge has an open marker.
+that is not to be trusted, such as one that did not converge, has an open marker; where a curve
+states its uncertainty, a band of that width lies behind it.
 """
 
+from collections.abc import Sequence
+from numbers import Real
 from pathlib import Path
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 from wavesim.errors import InputError, check_choice, check_int
-from wavesim.show.quantities import QUANTITIES, display
+from wavesim.show.forms import (
+    CurveDifference,
+    LossCurve,
+    SpeedCurve,
+    TracedCurve,
+    TraceForm,
+    check_form,
+    check_forms,
+    shown,
+)
+from wavesim.show.quantities import display
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
 
 REFERENCE = "#777777"
 COLOURS = ("#0072B2", "#D55E00", "#009E73", "#CC79A7", "#E69F00", "#56B4E9")
 MARKERS = "oDs^vp<>"
+DASHES = ("-", "--", "-.", ":")
 FAINT = "#d9d9d9"
 OVERLAP = "#fbe7a8"
+BAND = "stated uncertainty"
 
 
-def colour(i):
+def colour(i: int) -> str:
     """Colour of curve number i: grey for the first, the reference."""
     return REFERENCE if i == 0 else COLOURS[(i - 1) % len(COLOURS)]
 
 
-def new_axes(rows=1, *, width=8.0, height=4.2):
+def new_axes(rows: int = 1, *, width: float = 8.0, height: float = 4.2) -> np.ndarray:
     """Axes one above the other on a figure that belongs to no window.
 
     Parameters
@@ -54,7 +73,9 @@ def new_axes(rows=1, *, width=8.0, height=4.2):
     return figure.subplots(rows, squeeze=False)[:, 0]
 
 
-def save_figure(ax, path, dpi=150):
+def save_figure(
+    ax: "Axes | Sequence[Axes] | np.ndarray", path: str | Path, dpi: float = 150
+) -> Path:
     """Write the figure that holds some Axes to a file.
 
     Parameters
@@ -82,7 +103,12 @@ def save_figure(ax, path, dpi=150):
     return Path(path)
 
 
-def plot_trace(traces, ax=None, label=None, **line_kws):
+def plot_trace(
+    traces: TraceForm | Sequence[TraceForm],
+    ax: "Axes | None" = None,
+    label: str | Sequence[str] | None = None,
+    **line_kws: Any,
+) -> "Axes":
     """One quantity against crank angle or time.
 
     Parameters
@@ -104,22 +130,23 @@ def plot_trace(traces, ax=None, label=None, **line_kws):
     InputError
         If there is no trace, if the quantities differ, or if the labels do not match.
     """
-    traces = [traces] if hasattr(traces, "x_name") else list(traces)
+    traces = check_forms("plot_trace", "traces", traces, TraceForm)
     if len({(trace.quantity, trace.x_name) for trace in traces}) != 1:
         raise InputError("plot_trace: traces must be one or more of one and the same quantity.")
     labels = [trace.at for trace in traces] if label is None else np.atleast_1d(label).tolist()
     if len(labels) != len(traces):
         raise InputError(f"plot_trace: {len(labels)} labels for {len(traces)} traces.")
     ax = _axes(ax)
-    shown, angle = display(traces[0].quantity), traces[0].x_name == "theta_deg"
+    look, angle = display(traces[0].quantity), traces[0].x_name == "theta_deg"
     owners = {trace.cylinder for trace in traces}
     whose = f"cylinder {owners.pop()}" if len(owners) == 1 else "its own cylinder"
     for i, (trace, name) in enumerate(zip(traces, labels, strict=True)):
-        style = {"color": COLOURS[i % len(COLOURS)], "lw": 1.6, "label": name} | line_kws
+        style = {"color": COLOURS[i % len(COLOURS)], "ls": DASHES[i % len(DASHES)], "lw": 1.6,
+                 "label": name} | line_kws
         x = trace.x if angle else 1e3 * trace.x
-        ax.plot(x, shown.factor * trace.values, **style)
+        ax.plot(x, look.factor * trace.values, **style)
     ax.set_xlabel(f"crank angle after firing TDC of {whose} [deg]" if angle else "time [ms]")
-    ax.set_ylabel(shown.axis)
+    ax.set_ylabel(look.axis)
     if angle:
         first = 90.0 * np.floor(min(trace.x[0] for trace in traces) / 90.0)
         ax.set_xticks(first + np.arange(0.0, 721.0, 90.0))
@@ -128,7 +155,13 @@ def plot_trace(traces, ax=None, label=None, **line_kws):
     return _dress(ax)
 
 
-def plot_transmission_loss(loss, ax=None, reference=None, label="computed", **line_kws):
+def plot_transmission_loss(
+    loss: LossCurve,
+    ax: "Axes | None" = None,
+    reference: LossCurve | tuple[np.ndarray, np.ndarray] | None = None,
+    label: str = "computed",
+    **line_kws: Any,
+) -> "Axes":
     """Transmission loss against frequency.
 
     Parameters
@@ -162,15 +195,20 @@ def plot_transmission_loss(loss, ax=None, reference=None, label="computed", **li
     return _dress(ax)
 
 
-def plot_speed_curves(sweeps, quantity="torque", ax=None, **line_kws):
-    """A quantity of several sweeps against engine speed.
+def plot_speed_curves(
+    curves: SpeedCurve | Sequence[SpeedCurve],
+    quantity: str = "torque",
+    ax: "Axes | None" = None,
+    **line_kws: Any,
+) -> "Axes":
+    """A quantity of several speed curves against engine speed.
 
     Parameters
     ----------
-    sweeps : Sweep, or sequence of Sweep
-        The first is the reference.
+    curves : SpeedCurve, or sequence of SpeedCurve
+        Computed or measured: Sweep, Curve, Design.  The first is the reference.
     quantity : str
-        A key of `QUANTITIES`.
+        One that all of them hold.
     ax : matplotlib Axes or None
     **line_kws
         For all lines.
@@ -182,26 +220,31 @@ def plot_speed_curves(sweeps, quantity="torque", ax=None, **line_kws):
     Raises
     ------
     InputError
-        If there is no sweep or no such quantity.
+        If there is no curve, or one does not hold the quantity.
     """
-    sweeps = _sweeps("plot_speed_curves", sweeps)
-    check_choice("plot_speed_curves", "quantity", quantity, QUANTITIES)
-    ax, shown = _axes(ax), display(quantity)
-    for i, sweep in enumerate(sweeps):
-        good = [point.converged for point in sweep]
-        _speed_line(ax, sweep.rpm, shown.factor * sweep[quantity], i, sweep.name, good, line_kws)
+    curves = check_forms("plot_speed_curves", "curves", curves, SpeedCurve)
+    look, ax = shown(quantity, *curves), _axes(ax)
+    for i, curve in enumerate(curves):
+        y, half_width = look.factor * curve[quantity], curve.uncertainty(quantity)
+        _speed_line(ax, curve.rpm, y, i, curve.name, curve.trusted, line_kws)
+        if half_width is not None:
+            _band(ax, curve.rpm, y, look.factor * half_width, colour(i))
     ax.set_xlabel("engine speed [rev/min]")
-    ax.set_ylabel(shown.axis)
-    _speed_legend(ax, any(not point.converged for sweep in sweeps for point in sweep))
+    ax.set_ylabel(look.axis)
+    _speed_legend(ax, all(np.all(curve.trusted) for curve in curves))
     return _dress(ax)
 
 
-def plot_torque_power(sweeps, axes=None, **line_kws):
-    """Torque above, power below, of several sweeps against engine speed.
+def plot_torque_power(
+    curves: SpeedCurve | Sequence[SpeedCurve],
+    axes: "Sequence[Axes] | np.ndarray | None" = None,
+    **line_kws: Any,
+) -> np.ndarray:
+    """Torque above, power below, of several speed curves against engine speed.
 
     Parameters
     ----------
-    sweeps : Sweep, or sequence of Sweep
+    curves : SpeedCurve, or sequence of SpeedCurve
         The first is the reference.
     axes : pair of matplotlib Axes, or None
     **line_kws
@@ -214,15 +257,19 @@ def plot_torque_power(sweeps, axes=None, **line_kws):
     Raises
     ------
     InputError
-        If there is no sweep, or `axes` is no pair.
+        If there is no curve, one does not hold torque and power, or `axes` is no pair.
     """
     axes = _stack(axes, 2)
     for ax, quantity in zip(axes, ("torque", "power"), strict=True):
-        plot_speed_curves(sweeps, quantity, ax=ax, **line_kws)
+        plot_speed_curves(curves, quantity, ax=ax, **line_kws)
     return _share(axes)
 
 
-def plot_differences(comparisons, axes=None, **line_kws):
+def plot_differences(
+    comparisons: CurveDifference | Sequence[CurveDifference],
+    axes: "Sequence[Axes] | np.ndarray | None" = None,
+    **line_kws: Any,
+) -> np.ndarray:
     """Difference of torque above, of power below, of each variant from the reference.
 
     Parameters
@@ -248,7 +295,12 @@ def plot_differences(comparisons, axes=None, **line_kws):
     return _share(axes)
 
 
-def plot_difference(comparisons, quantity="torque", ax=None, **line_kws):
+def plot_difference(
+    comparisons: CurveDifference | Sequence[CurveDifference],
+    quantity: str = "torque",
+    ax: "Axes | None" = None,
+    **line_kws: Any,
+) -> "Axes":
     """Difference of each variant from the reference, with the speeds of crossing marked.
 
     Parameters
@@ -256,7 +308,7 @@ def plot_difference(comparisons, quantity="torque", ax=None, **line_kws):
     comparisons : Comparison, or sequence of Comparison
         With the same reference.
     quantity : str
-        A key of `QUANTITIES`.
+        One that all curves hold.
     ax : matplotlib Axes or None
     **line_kws
         For all lines of differences.
@@ -268,39 +320,49 @@ def plot_difference(comparisons, quantity="torque", ax=None, **line_kws):
     Raises
     ------
     InputError
-        If there is no comparison, the references differ, or there is no such quantity.
+        If there is no comparison, the references differ, or a curve does not hold the quantity.
     """
-    comparisons = _comparisons(comparisons)
-    check_choice("plot_difference", "quantity", quantity, QUANTITIES)
-    ax, shown = _axes(ax), display(quantity)
+    comparisons = check_forms("plot_difference", "comparisons", comparisons, CurveDifference)
+    if len({id(comparison.a) for comparison in comparisons}) != 1:
+        raise InputError("plot_difference: comparisons must have the same reference.")
+    look = shown(quantity, comparisons[0].a, *(comparison.b for comparison in comparisons))
+    ax = _axes(ax)
     ax.axhline(0.0, color=REFERENCE, lw=2.0, zorder=1)
     lanes = len(comparisons)
     for i, comparison in enumerate(comparisons, start=1):
-        y = shown.factor * comparison.difference(quantity)
-        name, good = comparison.names[1], _both_converged(comparison)
+        y = look.factor * comparison.difference(quantity)
+        half_width = comparison.uncertainty(quantity)
+        name, good = comparison.names[1], comparison.trusted
         _speed_line(ax, comparison.rpm, y, i, name, good, line_kws)
-        if lanes == 1:
+        if half_width is not None:
+            _band(ax, comparison.rpm, y, look.factor * half_width, colour(i))
+        elif lanes == 1:
             _shade_gain_and_loss(ax, comparison.rpm, y, colour(i))
     low, high = ax.get_ylim()
     ax.set_ylim(low - (0.10 + 0.055 * lanes) * (high - low), high + 0.05 * (high - low))
     for i, comparison in enumerate(comparisons, start=1):
         _mark_crossings(ax, comparison.crossing_rpm(quantity), i, 0.05 * (lanes - i) + 0.05)
-    unit = "points" if shown.unit == "%" else shown.unit
+    unit = "points" if look.unit == "%" else look.unit
     ax.set_xlabel("engine speed [rev/min]")
-    ax.set_ylabel(f"difference of {shown.label}" + (f" [{unit}]" if unit else ""))
+    ax.set_ylabel(f"difference of {look.label}" + (f" [{unit}]" if unit else ""))
     ax.plot([], [], color=REFERENCE, lw=2.0, label=f"{comparisons[0].names[0]} (reference)")
-    _speed_legend(ax, any(not all(_both_converged(c)) for c in comparisons))
+    _speed_legend(ax, all(np.all(comparison.trusted) for comparison in comparisons))
     return _dress(ax)
 
 
-def plot_comparison(comparison, quantity="torque", axes=None, **line_kws):
+def plot_comparison(
+    comparison: CurveDifference,
+    quantity: str = "torque",
+    axes: "Sequence[Axes] | np.ndarray | None" = None,
+    **line_kws: Any,
+) -> np.ndarray:
     """Both curves above, their difference with its crossings below.
 
     Parameters
     ----------
     comparison : Comparison
     quantity : str
-        A key of `QUANTITIES`.
+        One that both curves hold.
     axes : pair of matplotlib Axes, or None
     **line_kws
         For the line of the difference.
@@ -312,8 +374,9 @@ def plot_comparison(comparison, quantity="torque", axes=None, **line_kws):
     Raises
     ------
     InputError
-        If there is no such quantity, or `axes` is no pair.
+        If a curve does not hold the quantity, or `axes` is no pair.
     """
+    check_form("plot_comparison", "comparison", comparison, CurveDifference)
     axes = _stack(axes, 2)
     plot_speed_curves([comparison.a, comparison.b], quantity, ax=axes[0])
     plot_difference(comparison, quantity, ax=axes[1], **line_kws)
@@ -321,7 +384,15 @@ def plot_comparison(comparison, quantity="torque", axes=None, **line_kws):
     return _share(axes)
 
 
-def plot_valve_pressure(sweeps, rpm, ax=None, *, cylinder=1, side="exhaust", **line_kws):
+def plot_valve_pressure(
+    sweeps: TracedCurve | Sequence[TracedCurve],
+    rpm: float,
+    ax: "Axes | None" = None,
+    *,
+    cylinder: int = 1,
+    side: str = "exhaust",
+    **line_kws: Any,
+) -> "Axes":
     """Pressure at a valve against crank angle, with the spans of open valves and their overlap.
 
     Parameters
@@ -349,34 +420,42 @@ def plot_valve_pressure(sweeps, rpm, ax=None, *, cylinder=1, side="exhaust", **l
     InputError
         If a sweep has no point at that speed, or there is no such cylinder.
     """
-    sweeps = _sweeps("plot_valve_pressure", sweeps)
+    sweeps = check_forms("plot_valve_pressure", "sweeps", sweeps, TracedCurve)
     check_choice("plot_valve_pressure", "side", side, ("exhaust", "intake"))
     points = [sweep[rpm] for sweep in sweeps]
     meta = points[0].meta
     count = len(meta["firing_angles_deg"])
     cylinder = check_int("plot_valve_pressure", "cylinder", cylinder, 1, count)
-    ax, shown = _axes(ax), display("pressure")
+    ax, look = _axes(ax), display("pressure")
     events = meta["events_deg"]
     start, stop = events["exhaust"][0] - 30.0, events["intake"][1] + 5.0
     for i, (sweep, point) in enumerate(zip(sweeps, points, strict=True)):
         trace = point.trace("pressure", f"{side} valve {cylinder}")
         x, y = _own_angle(trace, point.meta["firing_angles_deg"][cylinder - 1], start, stop)
         style = {"color": colour(i), "lw": 1.8, "label": sweep.name} | line_kws
-        ax.plot(x, shown.factor * y, **style)
+        ax.plot(x, look.factor * y, **style)
     ambient = meta["outside"][side]["pressure"]
-    ax.axhline(shown.factor * ambient, color="black", lw=0.8, ls=":", label="ambient")
+    ax.axhline(look.factor * ambient, color="black", lw=0.8, ls=":", label="ambient")
     ax.set_xlim(start, stop)
     _valve_spans(ax, events, meta["events_lift"])
     _dead_centres(ax, start, stop)
     ax.set_xlabel(f"crank angle after firing TDC of cylinder {cylinder} [deg]")
-    ax.set_ylabel(f"pressure at {side} valve {cylinder} [{shown.unit}]")
+    ax.set_ylabel(f"pressure at {side} valve {cylinder} [{look.unit}]")
     ax.text(0.012, 0.965, f"{float(rpm):g} rev/min", transform=ax.transAxes, va="top",
             fontweight="bold")
     _legend(ax)
     return _dress(ax)
 
 
-def plot_valve_pressures(sweeps, speeds, axes=None, *, cylinder=1, side="exhaust", **line_kws):
+def plot_valve_pressures(
+    sweeps: TracedCurve | Sequence[TracedCurve],
+    speeds: Sequence[float] | np.ndarray,
+    axes: "Sequence[Axes] | np.ndarray | None" = None,
+    *,
+    cylinder: int = 1,
+    side: str = "exhaust",
+    **line_kws: Any,
+) -> np.ndarray:
     """Pressure at a valve at several speeds, one Axes for each, with one pressure scale.
 
     Parameters
@@ -405,6 +484,80 @@ def plot_valve_pressures(sweeps, speeds, axes=None, *, cylinder=1, side="exhaust
     for ax in axes:
         ax.set_ylim(limits[:, 0].min(), limits[:, 1].max())
     return _share(axes)
+
+
+def plot_dots(
+    x: Sequence | np.ndarray,
+    y: Sequence[float] | np.ndarray,
+    trusted: Sequence[bool] | np.ndarray,
+    x_label: str,
+    y_label: str,
+    ax: "Axes | None" = None,
+    **marker_kws: Any,
+) -> "Axes":
+    """One dot for each of many designs.
+
+    Parameters
+    ----------
+    x : sequence
+        Numbers, or texts, which become names along the axis.
+    y : sequence of float
+    trusted : sequence of bool
+        False for an open dot.
+    x_label, y_label : str
+    ax : matplotlib Axes or None
+    **marker_kws
+        For the dots.
+
+    Returns
+    -------
+    matplotlib Axes
+    """
+    ax = _axes(ax)
+    numeric = all(isinstance(value, Real) and not isinstance(value, bool) for value in x)
+    x = np.array(x if numeric else [str(value) for value in x])
+    y, trusted = np.array(y, dtype=float), np.array(trusted, dtype=bool)
+    style = {"ls": "", "marker": "o", "ms": 6.0, "color": COLOURS[0], "mew": 1.4} | marker_kws
+    ax.plot(x, np.where(trusted, y, np.nan), **style)
+    if not trusted.all():
+        ax.plot(x, np.where(trusted, np.nan, y), **(style | {"mfc": "white"}), label="not trusted")
+        _legend(ax)
+    ax.set_xlabel(x_label)
+    ax.set_ylabel(y_label)
+    return _dress(ax)
+
+
+def plot_search(
+    scores: Sequence[float] | np.ndarray,
+    best: Sequence[float] | np.ndarray,
+    ax: "Axes | None" = None,
+    **line_kws: Any,
+) -> "Axes":
+    """Course of a search.
+
+    Parameters
+    ----------
+    scores : sequence of float, (n,)
+        Objective of every design in the order of trial; NaN: no dot.
+    best : sequence of float, (n,)
+        The best so far.
+    ax : matplotlib Axes or None
+    **line_kws
+        For the line of the best so far.
+
+    Returns
+    -------
+    matplotlib Axes
+    """
+    ax = _axes(ax)
+    number = np.arange(1, len(scores) + 1)
+    ax.plot(number, scores, ls="", marker="o", ms=4.0, color=REFERENCE, label="each design")
+    style = {"color": COLOURS[0], "lw": 2.0, "drawstyle": "steps-post", "label": "best so far"}
+    ax.plot(number, best, **(style | line_kws))
+    ax.set_xlabel("number of the design")
+    ax.set_ylabel("objective")
+    _legend(ax)
+    return _dress(ax)
 
 
 # --- pieces ---------------------------------------------------------------------------------------
@@ -448,28 +601,8 @@ def _dress(ax):
     return ax
 
 
-def _sweeps(owner, sweeps):
-    sweeps = [sweeps] if hasattr(sweeps, "rpm") else list(sweeps)
-    if not sweeps or not all(hasattr(sweep, "rpm") for sweep in sweeps):
-        raise InputError(f"{owner}: sweeps must be one or more Sweep, got {sweeps!r}.")
-    return sweeps
-
-
-def _comparisons(comparisons):
-    given = [comparisons] if hasattr(comparisons, "names") else list(comparisons)
-    if not given or len({id(comparison.a) for comparison in given}) != 1:
-        raise InputError("plot_difference: needs one or more Comparison with the same reference.")
-    return given
-
-
-def _both_converged(comparison):
-    """For each speed of a comparison, False where one of the two did not converge."""
-    loose = {p.rpm for s in (comparison.a, comparison.b) for p in s if not p.converged}
-    return [rpm not in loose for rpm in comparison.rpm]
-
-
 def _speed_line(ax, rpm, y, i, name, good, line_kws):
-    """Line with a marker at each computed speed, open where not converged."""
+    """Line with a marker at each speed of the curve, open where it is not to be trusted."""
     style = {
         "color": colour(i), "lw": 2.0, "marker": MARKERS[i % len(MARKERS)], "ms": 5.5,
         "label": name, "zorder": 2.0 + 0.01 * i,
@@ -483,10 +616,18 @@ def _speed_line(ax, rpm, y, i, name, good, line_kws):
         )
 
 
-def _speed_legend(ax, some_not_converged):
-    if some_not_converged:
+def _band(ax, rpm, y, half_width, shade):
+    """Band of the stated uncertainty behind a line, named once in the legend."""
+    _, named = ax.get_legend_handles_labels()
+    label = None if BAND in named else BAND
+    ax.fill_between(rpm, y - half_width, y + half_width, color=shade, alpha=0.25, lw=0.0,
+                    zorder=0.5, label=label)
+
+
+def _speed_legend(ax, all_trusted):
+    if not all_trusted:
         ax.plot([], [], ls="", marker="o", ms=8.0, mfc="white", mec="black", mew=1.6,
-                label="not converged")
+                label="not trusted")
     _legend(ax)
 
 
@@ -512,9 +653,22 @@ def _mark_crossings(ax, speeds, i, lane):
         ax.plot([rpm], [0.0], marker="|", ms=13.0, mew=2.0, color=colour(i), zorder=4.0)
         ax.plot([rpm, rpm], [lane, zero], transform=across, color=colour(i), lw=0.9, ls=":",
                 zorder=1.2)
-        ax.text(rpm, lane, f"{rpm:.0f}", transform=across, color=colour(i), fontsize=9,
+    for near in _neighbours(speeds, 0.07 * np.ptp(ax.get_xlim())):
+        text = ", ".join(f"{rpm:.0f}" for rpm in near)
+        ax.text(np.mean(near), lane, text, transform=across, color=colour(i), fontsize=9,
                 fontweight="bold", ha="center", va="center", zorder=5.0,
                 bbox={"boxstyle": "square,pad=0.15", "fc": "white", "ec": "none"})
+
+
+def _neighbours(speeds, width):
+    """Speeds in groups whose members lie closer than `width`: their labels would overlap."""
+    groups = []
+    for rpm in speeds:
+        if groups and rpm - groups[-1][-1] < width:
+            groups[-1].append(rpm)
+        else:
+            groups.append([rpm])
+    return groups
 
 
 def _own_angle(trace, firing_angle, start, stop):

@@ -1,6 +1,7 @@
 """Quantities of an operating point and of traces: label, unit, meaning, and what people read."""
 
 import textwrap
+from collections.abc import Sequence
 from typing import NamedTuple
 
 from wavesim.errors import check_choice
@@ -404,7 +405,7 @@ def display(quantity):
     return Display(found.label, *_READABLE[found.shown or found.unit])
 
 
-def quantity_table(names=None):
+def quantity_table(names: str | Sequence[str] | None = None) -> str:
     """What quantities mean, as text.
 
     Parameters
