@@ -2,6 +2,7 @@
 
 from dataclasses import dataclass
 from math import exp, log
+from typing import Any
 
 import numpy as np
 
@@ -65,7 +66,15 @@ class FlameScaling(Description):
     held: str = choice(("half burned", "ignition"), "half burned")
     fuel: str | None = choice(tuple(FLAMES), None)
 
-    def angle_ratio(self, fuel, rpm, residual, air_fuel_lambda, temperature=None, pressure=None):
+    def angle_ratio(
+        self,
+        fuel: str,
+        rpm: float,
+        residual: float,
+        air_fuel_lambda: float,
+        temperature: float | None = None,
+        pressure: float | None = None,
+    ) -> float:
         """Burn angle over that of the reference point.
 
         Parameters
@@ -95,12 +104,12 @@ class FlameScaling(Description):
         )
         return self.speed_ratio(rpm) * burn_angle_ratio(1.0, now / then)
 
-    def speed_ratio(self, rpm):
+    def speed_ratio(self, rpm: float) -> float:
         """What speed alone does to the burn angle, over that of the reference point."""
         return 1.0 if self.rpm is None else burn_angle_ratio(rpm / self.rpm, 1.0)
 
     @classmethod
-    def of(cls, point, **changes):
+    def of(cls, point: Any, **changes: Any) -> "FlameScaling":
         """Scaling about a computed point, at which it changes nothing.
 
         Parameters

@@ -6,8 +6,10 @@ left open on the way; `check` tells of them, and no run starts while there are a
 """
 
 from collections import Counter
+from collections.abc import Sequence
 from dataclasses import dataclass
 from math import cos, radians, sin
+from typing import Any
 
 import numpy as np
 
@@ -27,8 +29,8 @@ from wavesim.descriptions.nodes import (
     ValvePort,
     Volume,
 )
-from wavesim.descriptions.pipes import TUBES, as_duct, as_line
-from wavesim.descriptions.weather import under
+from wavesim.descriptions.pipes import TUBES, Duct, Part, Tube, as_duct, as_line
+from wavesim.descriptions.weather import Ambient, under
 from wavesim.errors import InputError, check_choice, check_number, located, nearest
 from wavesim.fields.description import Description, Named, checked, text
 
@@ -89,7 +91,7 @@ class Network(Description):
 
     # --- copies with changes --------------------------------------------------------------------
 
-    def with_node(self, name, node):
+    def with_node(self, name: str, node: Node) -> "Network":
         """Copy with a node added, or put in the place of the one of that name.
 
         Parameters
@@ -128,7 +130,7 @@ class Network(Description):
         }
         return self._changed(nodes=nodes | {name: node})
 
-    def without_node(self, name):
+    def without_node(self, name: str) -> "Network":
         """Copy without a node; the ends that it took are left open.
 
         Parameters
@@ -144,7 +146,7 @@ class Network(Description):
         check_choice(self._owner, "node", name, self.nodes)
         return self._changed(nodes={k: node for k, node in self.nodes.items() if k != name})
 
-    def with_duct(self, name, duct):
+    def with_duct(self, name: str, duct: Duct | Tube | Sequence[Tube]) -> "Network":
         """Copy with a duct added, or put in the place of the one of that name.
 
         Parameters
@@ -161,7 +163,7 @@ class Network(Description):
         """
         return self._changed(ducts={**self.ducts, name: duct})
 
-    def without_duct(self, name):
+    def without_duct(self, name: str) -> "Network":
         """Copy without a duct.
 
         Junctions and Volumes keep their other ends; every other node at one of its ends goes too,
@@ -184,7 +186,9 @@ class Network(Description):
             {key: node for key, node in left.items() if node is not None},
         )
 
-    def with_line(self, name, line, after=None):
+    def with_line(
+        self, name: str, line: Part | Sequence[Part], after: str | None = None
+    ) -> "Network":
         """Copy with a line of parts laid into it, its far end left open.
 
         Parameters
@@ -206,7 +210,7 @@ class Network(Description):
         """
         return self._laid(name, line, after)[0]
 
-    def with_part(self, duct, number=0, **changes):
+    def with_part(self, duct: str, number: int = 0, **changes: Any) -> "Network":
         """Copy with fields of one part of a duct changed, such as its length.
 
         Parameters
@@ -230,7 +234,7 @@ class Network(Description):
         parts[number] = parts[number].replace(**changes)
         return self.with_duct(duct, parts)
 
-    def joined(self, a, b, name=None):
+    def joined(self, a: str, b: str, name: str | None = None) -> "Network":
         """Copy with two duct ends joined by an AreaStep.
 
         Parameters
@@ -248,7 +252,7 @@ class Network(Description):
         step = AreaStep((a, b))
         return self.with_node(name or "step " + " - ".join(duct for duct, _ in step.ends), step)
 
-    def cut(self, duct, x, behind):
+    def cut(self, duct: str, x: float, behind: str) -> "Network":
         """Copy with a duct cut in two and joined again by an AreaStep, which changes nothing yet.
 
         Parameters
@@ -281,7 +285,16 @@ class Network(Description):
         }
         return self._changed(ducts, nodes).joined(f"{duct}.end", f"{behind}.start")
 
-    def with_link(self, name, line, start, end, *, angle_deg=90.0, model="momentum"):
+    def with_link(
+        self,
+        name: str,
+        line: Part | Sequence[Part],
+        start: tuple[str, float],
+        end: tuple[str, float],
+        *,
+        angle_deg: float = 90.0,
+        model: str = "momentum",
+    ) -> "Network":
         """Copy with a line that leaves one duct on its way and comes into another, or the same.
 
         It makes a bypass, or a link between two banks anywhere.  Both ducts are cut; what lies
@@ -331,7 +344,7 @@ class Network(Description):
             network = network.without_node(step).with_node(f"{name} {which}", fork)
         return network
 
-    def node_at(self, end):
+    def node_at(self, end: str) -> str | None:
         """Name of the node that takes a duct end.
 
         Parameters
@@ -423,7 +436,7 @@ class Network(Description):
 
     # --- the air outside ------------------------------------------------------------------------
 
-    def in_weather(self, ambient, *, unequal_pressures=True):
+    def in_weather(self, ambient: Ambient, *, unequal_pressures: bool = True) -> "Network":
         """Copy in which every place that states no air has that of the weather.
 
         Parameters
@@ -452,7 +465,7 @@ class Network(Description):
             )
         return filled
 
-    def air_outside(self, side, ambient):
+    def air_outside(self, side: str, ambient: Ambient) -> Beyond:
         """Mean of what lies beyond the nodes of one side of an engine, or the weather.
 
         Parameters

@@ -121,7 +121,7 @@ class Node(Description):
     def _at(self):
         return (self.at,) if isinstance(self.at, str) else self.at
 
-    def without_duct(self, duct):
+    def without_duct(self, duct: str) -> "Node | None":
         """What is left when a duct is taken away.
 
         Parameters
@@ -137,7 +137,7 @@ class Node(Description):
         """
         return None if any(name == duct for name, _ in self.ends) else self
 
-    def with_end(self, old, new):
+    def with_end(self, old: str, new: str) -> "Node":
         """Copy that takes another duct end in the place of one.
 
         Parameters
@@ -167,12 +167,12 @@ class OuterNode(Node):
     """Base of nodes that lead out of the network: they have the fields `ambient` and `intake`."""
 
     @property
-    def side(self):
+    def side(self) -> str:
         """Side of the engine, as `intake` says."""
         return "intake" if self.intake else "exhaust"
 
     @property
-    def beyond(self):
+    def beyond(self) -> "Beyond":
         """The air outside."""
         air = self.ambient
         return Beyond(air.pressure, air.temperature, air.vapour_share)
@@ -215,7 +215,7 @@ class AnechoicEnd(OuterNode):
     intake: bool = flag(False)
 
     @property
-    def beyond(self):
+    def beyond(self) -> "Beyond":
         """The gas at rest beyond the end."""
         return Beyond(self.pressure, self.temperature)
 
@@ -456,7 +456,7 @@ class Volume(Node):
             self._owner, "discharge_coefficient", self.discharge_coefficient, len(self.at), "end"
         )
 
-    def without_duct(self, duct):
+    def without_duct(self, duct: str) -> "Node | None":
         """See `Node.without_duct`."""
         return self._keeping(duct, "discharge_coefficient")
 
@@ -561,7 +561,7 @@ class Junction(Node):
         """
         return pi / 6.0 * max(diameters) ** 3 if self.volume is None else self.volume
 
-    def without_duct(self, duct):
+    def without_duct(self, duct: str) -> "Node | None":
         """See `Node.without_duct`."""
         return self._keeping(duct, "directions", "angles_deg")
 
@@ -622,11 +622,11 @@ class Perforate(Node):
         """No duct ends."""
         return ()
 
-    def without_duct(self, duct):
+    def without_duct(self, duct: str) -> "Node | None":
         """See `Node.without_duct`: without one of its ducts there is no wall."""
         return None if duct in (self.core, self.annulus) else self
 
-    def with_end(self, old, new):
+    def with_end(self, old: str, new: str) -> "Node":
         """See `Node.with_end`: it takes none."""
         return self
 

@@ -296,7 +296,7 @@ class Pipe(Tube):
         """Constants (a, b) of the loss beyond wall friction; see `Tube.loss_constants`."""
         return self.extra_loss, 0.0
 
-    def cut(self, x):
+    def cut(self, x: float) -> tuple["Pipe", "Pipe"]:
         """The two pieces before and behind a position.
 
         Parameters

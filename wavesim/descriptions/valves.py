@@ -15,6 +15,7 @@ from dataclasses import dataclass
 from functools import lru_cache
 from math import pi
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 
@@ -105,7 +106,7 @@ class Cam(Description):
                      hint="checking_lift is too near the peak lift")
 
     @classmethod
-    def from_card(cls, side, **card):
+    def from_card(cls, side: str, **card: Any) -> "Cam":
         """Even lobe from the values of a cam card.
 
         Parameters
@@ -141,7 +142,7 @@ class Cam(Description):
                    checking_lift=card.timing_lift, lobe=card.lobe)
 
     @property
-    def timing_lift(self):
+    def timing_lift(self) -> float:
         """Lift of the valve at which its timing is stated [m]."""
         return self.checking_lift
 
@@ -252,7 +253,7 @@ class CamCard(Description):
                      hint="checking_lift is too near the peak lift")
 
     @property
-    def hot_lash(self):
+    def hot_lash(self) -> float:
         """Clearance at the valve of the running engine [m]."""
         return self.lash + (self.lash_growth or 0.0) * (self.lash_stated == "cold")
 
@@ -264,7 +265,7 @@ class CamCard(Description):
         return self.checking_lift + self.hot_lash
 
     @property
-    def timing_lift(self):
+    def timing_lift(self) -> float:
         """Lift of the valve at which the stated duration holds [m]."""
         return self._gross_checking_lift - self.hot_lash
 
@@ -276,18 +277,18 @@ class CamCard(Description):
         )
         return whole * self.opening_share, whole * (1.0 - self.opening_share)
 
-    def centre_deg(self, side):
+    def centre_deg(self, side: str) -> float:
         """Crank angle of the lobe centre [deg] for side "intake" or "exhaust"."""
         return _GAS_EXCHANGE_TDC + (1.0 if side == "intake" else -1.0) * self.lobe_centre_deg
 
-    def lift_at(self, angle_deg):
+    def lift_at(self, angle_deg: float | np.ndarray) -> np.ndarray:
         """Lift of the valve [m] at angles from the lobe centre [deg], an array or a number."""
         opening, closing = self._flanks
         angle = np.asarray(angle_deg)
         u = angle / np.where(angle < 0.0, opening, closing)
         return np.maximum(self.lift * _lobe_shape(self.lobe, u) - self.hot_lash, 0.0)
 
-    def events(self, side, lift=CHECKING_LIFT):
+    def events(self, side: str, lift: float = CHECKING_LIFT) -> tuple[float, float]:
         """Angles at which the valve passes a lift.
 
         Parameters
@@ -307,7 +308,7 @@ class CamCard(Description):
         first, last = (360.0, 540.0) if side == "intake" else (180.0, 360.0)
         return first - opens, closes - last
 
-    def summary(self, side):
+    def summary(self, side: str) -> str:
         """The events at 0.1 mm and 1 mm of valve lift and the peak, as text."""
         lines = []
         for lift in (1e-4, 1e-3):
@@ -330,7 +331,9 @@ def _beside(angle, before, after):
     return f"{abs(angle):.1f} deg {before if angle >= 0.0 else after}"
 
 
-def lobe_centres(separation_deg, intake_centre_deg=None, *, advance_deg=0.0):
+def lobe_centres(
+    separation_deg: float, intake_centre_deg: float | None = None, *, advance_deg: float = 0.0
+) -> tuple[float, float]:
     """Installed centres of the lobes of one camshaft from its lobe separation.
 
     Parameters
@@ -413,7 +416,7 @@ class LiftTable(Description):
                          hint="the table must start and end at a closed valve")
 
     @property
-    def timing_lift(self):
+    def timing_lift(self) -> float:
         """Lift of the valve at which its timing is told, 0.1 mm."""
         return CHECKING_LIFT
 

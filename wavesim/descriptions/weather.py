@@ -114,14 +114,14 @@ class Ambient(Description):
             )
 
     @property
-    def vapour_share(self):
+    def vapour_share(self) -> float:
         """Mole share of water vapour in the air [1]."""
         saturated = enhancement(self.pressure, self.temperature)
         saturated *= saturation_pressure(self.temperature) / self.pressure
         return self.relative_humidity * saturated
 
     @property
-    def dry_pressure(self):
+    def dry_pressure(self) -> float:
         """Pressure of the air without its vapour [Pa]."""
         return (1.0 - self.vapour_share) * self.pressure
 

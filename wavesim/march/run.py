@@ -143,9 +143,17 @@ def run_point(
 
 
 def run_network(
-    engine, network, rpm, *, settings=None, gas=None, fuel_flow=None, ambient=None, start=None,
-    stop=None,
-):
+    engine: Engine,
+    network: Network,
+    rpm: float,
+    *,
+    settings: Settings | None = None,
+    gas: PerfectGas | EngineGas | None = None,
+    fuel_flow: float | None = None,
+    ambient: Ambient | None = None,
+    start: Point | None = None,
+    stop: Event | None = None,
+) -> Point:
     """Run an engine with a network of one's own until its cycle repeats itself.
 
     Parameters
