@@ -173,10 +173,12 @@ def test_study_has_a_weather(system, tmp_path):
     assert ws.load(tmp_path / "study.toml") == study
     point = ws.run_study(study, progress=False)["base"][5500]
     assert point.ambient == study.ambient
-    text = (tmp_path / "study.toml").read_text().replace("relative_humidity", "humidity")
-    (tmp_path / "study.toml").write_text(text)
-    with pytest.raises(ws.InputError, match="ambient: .*did you mean 'relative_humidity'"):
-        ws.load(tmp_path / "study.toml")
+    written = (tmp_path / "study.toml").read_text()
+    for old, new, meant in (("relative_humidity", "humidity", "relative_humidity"),
+                            ("[ambient]", "[weather]", "ambient")):
+        (tmp_path / "study.toml").write_text(written.replace(old, new))
+        with pytest.raises(ws.InputError, match=f"did you mean '{meant}'"):
+            ws.load(tmp_path / "study.toml")
 
 
 # --- two pressures --------------------------------------------------------------------------------

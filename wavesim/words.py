@@ -71,6 +71,8 @@ SYNONYMS = {
     "camshaft": ("cam",),
     "poly": ("medium",),
     # runs
+    "weather": ("ambient",),
+    "humidity": ("relative humidity",),
     "speed": ("rpm",),
     "speeds": ("rpm",),
     "engine speed": ("rpm",),

@@ -79,19 +79,21 @@ QUANTITIES = {
     ),
     "volumetric_efficiency": Quantity(
         "volumetric efficiency", "1",
-        "air_per_cycle over the air that fills the swept volume at the pressure and temperature "
-        "of the surroundings of the intake, static; without fuel vapour and without burned gas.",
+        "air_per_cycle over the dry air that fills the swept volume at the pressure, temperature "
+        "and humidity of the surroundings of the intake, static; without fuel vapour and without "
+        "burned gas.",
         "%",
     ),
     "air_per_cycle": Quantity(
         "air delivered to the cylinders per cycle", "kg",
-        "Air in the fresh charge that passed the intake valves of all cylinders, less what flowed "
-        "back; without the fuel vapour in it; what went on into the exhaust is counted.",
+        "Dry air in the fresh charge that passed the intake valves of all cylinders, less what "
+        "flowed back; without the fuel vapour and the water vapour in it; what went on into the "
+        "exhaust is counted.",
     ),
     "trapped_air": Quantity(
         "air trapped in the cylinders per cycle", "kg",
-        "Air in the fresh charge of all cylinders when their intake valves have shut; air left "
-        "over in burned gas is not counted.",
+        "Dry air in the fresh charge of all cylinders when their intake valves have shut; air "
+        "left over in burned gas is not counted.",
     ),
     "residual_fraction": Quantity(
         "residual gas at intake closing", "1",
@@ -122,7 +124,8 @@ QUANTITIES = {
         "as a given fuel flow makes it; below 1 is rich.",
     ),
     "air_fuel_ratio": Quantity(
-        "air-fuel ratio by mass", "1", "Mass of air over mass of fuel in the fresh charge.",
+        "air-fuel ratio by mass", "1",
+        "Mass of dry air over mass of fuel in the fresh charge.",
     ),
     "air_mass_flow": Quantity(
         "air mass flow", "kg/s", "air_per_cycle as a mean over time.",
