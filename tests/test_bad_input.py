@@ -240,7 +240,8 @@ CASES = {
         lambda: Valve(diameter=0.03, lift=CAM, count=5),
         ["Valve: count = 5 (no unit)", "1 (no unit) to 4 (no unit)"]),
     "lift of another kind": (
-        lambda: Valve(diameter=0.03, lift=0.009), ["Valve: lift = 0.009", "Cam or LiftTable"]),
+        lambda: Valve(diameter=0.03, lift=0.009),
+        ["Valve: lift = 0.009", "Cam or CamCard or LiftTable"]),
     "flow coefficient above reason": (
         lambda: flow(forward=(0.7, 1.5)), ["forward[1] = 1.5 (no unit)", "to 1.2 (no unit)"]),
     "head coefficient at zero lift": (
