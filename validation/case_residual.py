@@ -29,11 +29,13 @@ IDEAL_RATIOS = (0.8, 1.0, 1.3)
 SPEEDS = (1000.0, 1500.0, 2000.0, 3000.0)
 INLETS = (0.4e5, 0.55e5, 0.7e5, 0.9e5)
 OVERLAPS = (8.0, 12.0, 16.0)  # deg each valve is open beyond top dead centre, at 0.2 mm
+FLOODED_OVERLAP, FLOODED_CYCLES = 20.0, 9
 MOUTH = 0.1  # m, holds all gas that is pushed back
 LEVEL_RPM = 1000.0
 VARIED_OVERLAP = OVERLAPS[1]
 WARM = 340.0  # K
 MORE_HEAT = 1.5
+COMPRESSION_RATIO = 10.0
 BOUND = "25 %"
 SOURCE = "Fox, Cheng and Heywood, SAE 931025 (1993) (from memory)"
 
@@ -75,21 +77,31 @@ def part_load_engine(overlap, heat_factor=1.0):
     intake = ws.Cam(opens_deg=overlap, closes_deg=50.0, lift=0.010, checking_lift=2e-4)
     exhaust = ws.Cam(opens_deg=50.0, closes_deg=overlap, lift=0.0095, checking_lift=2e-4)
     return engine(ws.Valve(diameter=0.040, lift=intake), ws.Valve(diameter=0.034, lift=exhaust),
-                  heat=ws.Woschni(factor=heat_factor))
+                  heat=ws.Woschni(factor=heat_factor), compression_ratio=COMPRESSION_RATIO)
 
 
 @cache
-def residual(overlap, rpm, inlet, temperature=INLET_TEMPERATURE, heat_factor=1.0):
-    """Residual mass fraction: computed, and by the correlation."""
-    one = part_load_engine(overlap, heat_factor)
-    point = ws.run_network(
-        one, network(inlet, P_EXHAUST, temperature, MOUTH), rpm,
+def part_load_point(overlap, rpm, inlet, temperature=INLET_TEMPERATURE, heat_factor=1.0):
+    """One operating point."""
+    return ws.run_network(
+        part_load_engine(overlap, heat_factor), network(inlet, P_EXHAUST, temperature, MOUTH), rpm,
         settings=SETTINGS.replace(cell_length=0.04),
     )
+
+
+def residual(overlap, rpm, inlet, **changes):
+    """Residual mass fraction: computed, and by the correlation."""
+    point = part_load_point(overlap, rpm, inlet, **changes)
     bars = 1e-5 * inlet, 1e-5 * P_EXHAUST
-    return point.residual_fraction, correlation(
-        overlap_factor(one), rpm, *bars, one.compression_ratio
-    )
+    factor = overlap_factor(part_load_engine(overlap))
+    return point.residual_fraction, correlation(factor, rpm, *bars, COMPRESSION_RATIO)
+
+
+def heat_of_residual(rpm):
+    """Temperature of the gas left at top dead centre over that of the charge, least overlap."""
+    point = part_load_point(OVERLAPS[0], rpm, INLETS[-1])
+    trace = point.trace("temperature", "cylinder 1")
+    return float(np.interp(360.0, trace.x, trace.values)) / point.trapped_temperature
 
 
 def answer(which, low, high, **held):
@@ -184,6 +196,7 @@ def notes():
         f"{name}: {_spread(over_correlation((VARIED_OVERLAP,), **changes))}"
         for name, changes in cases.items()
     )
+    hot = [heat_of_residual(rpm) for rpm in SPEEDS]
     ours, law = answer("rpm", SPEEDS[0], SPEEDS[-1], overlap=OVERLAPS[1], inlet=INLETS[1])
     return (
         "Computed residual / correlation = their ratio:\n\n" + _table(),
@@ -193,12 +206,26 @@ def notes():
         f"With {VARIED_OVERLAP:g} deg of overlap on each side, computed over correlation. {told}.",
         "The computed residual is the lower one, most where the clearance alone holds it.  There "
         "the correlation asks for gas that is only 1.6 times as hot as the charge at intake "
-        "closing (0.632 at equal pressures), ours is 2.3 to 2.5 times as hot.  A charge warmed as "
-        "by ports and manifold, and half as much heat again to the cylinder walls, take most of "
-        "the difference away.  Which of the two a given engine needs, or how much of it is in the "
-        "correlation, this comparison cannot say.",
-        "At an overlap factor of 2.3, 1000 rev/min and an inlet of 0.4 bar the cylinder fills "
-        "itself with its own gas and does not fire any more; the correlation says 0.42 there.",
+        f"closing (1 / 0.632 at equal pressures), ours is {min(hot):.1f} to {max(hot):.1f} times "
+        "as hot.  A charge warmed as by ports and manifold, and half as much heat again to the "
+        "cylinder walls, take most of the difference away.  Which of the two a given engine needs, "
+        "or how much of it is in the correlation, this comparison cannot say.",
+        _flooded_sentence(),
+    )
+
+
+def _flooded_sentence():
+    one, rpm, inlet = part_load_engine(FLOODED_OVERLAP), SPEEDS[0], INLETS[0]
+    factor = overlap_factor(one)
+    point = ws.run_network(one, network(inlet, P_EXHAUST, mouth=MOUTH), rpm,
+                           settings=SETTINGS.replace(cell_length=0.04, max_cycles=FLOODED_CYCLES))
+    law = correlation(factor, rpm, 1e-5 * inlet, 1e-5 * P_EXHAUST, COMPRESSION_RATIO)
+    return (
+        f"Beyond this: at an overlap factor of {factor:.2f} deg/m, {rpm:g} rev/min and an inlet of "
+        f"{inlet / 1e5:g} bar the exhaust comes back in overlap until the cylinder goes out: after "
+        f"{FLOODED_CYCLES} cycles {100.0 * point.scavenging_efficiency:.1f} % of what it holds is "
+        f"fresh charge.  The correlation says {100.0 * law:.0f} % of residual there, which no "
+        "engine burns."
     )
 
 
@@ -208,13 +235,12 @@ def draw():
     bars = np.array(INLETS) / 1e5
     fine = np.linspace(bars[0], bars[-1], 40)
     for ax, overlap in zip(axes, OVERLAPS[::2], strict=True):
-        one = part_load_engine(overlap)
-        factor = overlap_factor(one)
+        factor = overlap_factor(part_load_engine(overlap))
         for i, rpm in enumerate((SPEEDS[0], SPEEDS[2], SPEEDS[3])):
             style = {"color": ws.plots.COLOURS[i]}
             ours = [100.0 * residual(overlap, rpm, inlet)[0] for inlet in INLETS]
             ax.plot(bars, ours, "osx"[i] + "-", label=f"computed, {rpm:g} rev/min", **style)
-            law = correlation(factor, rpm, fine, 1e-5 * P_EXHAUST, one.compression_ratio)
+            law = correlation(factor, rpm, fine, 1e-5 * P_EXHAUST, COMPRESSION_RATIO)
             ax.plot(fine, 100.0 * law, "--", lw=1.0, label="" if i else "correlation", **style)
         ax.set_title(f"Overlap factor {factor:.2f} deg/m", loc="left")
         ax.set_ylabel("residual gas [%]")
