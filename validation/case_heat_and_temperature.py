@@ -66,14 +66,14 @@ def shares(one):
     """
     engine = one.engine
     gas = ws.EngineGas(engine.fuel, engine.air_fuel_lambda)
-    burned = one.trapping_efficiency * one.fuel_flow / gas.fuel_fraction
+    burned = one.trapping_efficiency * one.fuel_mass_flow / gas.fuel_fraction
     released = engine.combustion.efficiency * gas.heat_per_fresh * burned
-    carried = [one.exhaust_flow * float(gas.h(T, 0.0, 1.0)) / released for T in
+    carried = [one.exhaust_mass_flow * float(gas.h(T, 0.0, 1.0)) / released for T in
                (one.exhaust_temperature, mean_temperatures(one, "exhaust port 1", -1)[1])]
     brake = one.power / released
     indicated = brake * one.imep_net / one.bmep
     return {
-        "brake": brake, "friction": indicated - brake, "cylinder": one.heat_loss,
+        "brake": brake, "friction": indicated - brake, "cylinder": one.heat_loss_share,
         "ports": carried[0] - carried[1], "exhaust": carried[1],
     }
 
@@ -163,7 +163,7 @@ def more_heat():
         (a, b), (more_a, more_b) = ([point(rpm, factor=factor, exhaust=name) for name in EXHAUSTS]
                                     for factor in FACTORS)
         rows.append((
-            100.0 * b.heat_loss, 100.0 * more_b.heat_loss,
+            100.0 * b.heat_loss_share, 100.0 * more_b.heat_loss_share,
             100.0 * (more_b.torque / b.torque - 1.0),
             more_b.exhaust_temperature - b.exhaust_temperature,
             100.0 * (more_b.torque / more_a.torque - b.torque / a.torque),
