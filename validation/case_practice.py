@@ -151,7 +151,7 @@ def sweep(name, walls=STEADY, speeds=SPEEDS, settings=SETTINGS):
 @cache
 def on_fixed_fuel(name, speeds=FUELLED, settings=SETTINGS):
     """Excess-air ratio with the fuel flow of the open collectors, by speed."""
-    base = sweep(OPEN)
+    base = sweep(OPEN, STEADY, speeds, settings)
     found = ws.speed_sweep(engine(), exhaust(name), speeds, settings=settings, threads=1,
                            progress=False, fuel_from=base)
     return found["air_fuel_lambda"]
