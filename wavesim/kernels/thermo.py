@@ -89,15 +89,20 @@ def temperature_rise(coef, T, yf, yb, target):
 
 @kernel
 def temperature(coef, e, yf, yb, guess):
-    """Temperature [K] at the specific internal energy `e`, found from `guess`, and cv [J/kg/K]."""
+    """Temperature [K] at the specific internal energy `e`, found from `guess`, and cv [J/kg/K].
+
+    The last value is 1 if the iteration ended without converging.
+    """
     T = guess
     per_cv = 0.0
+    missed = 1
     for _ in range(12):
         d, per_cv = temperature_rise(coef, T, yf, yb, e)
         T += min(0.5 * T, max(-0.5 * T, d))
         if abs(d) < 1e-3 * T:  # leaves an error of the order of its fourth power
+            missed = 0
             break
-    return T, 1.0 / per_cv
+    return T, 1.0 / per_cv, missed
 
 
 @kernel
