@@ -263,7 +263,7 @@ def cylinder_step(net, state, work, record, s, dt, theta_deg, theta_next, mass, 
         sums[f.HEAT_RELEASE] += released
         sums[f.FRESH_BURNED] += burning
     lost = 0.0
-    if net.options[f.HEAT_ON] > 0.0:
+    if cyl[f.HEAT_MODEL_FACTOR] > 0.0:
         lost = dt * wall_loss(cyl, own, now, middle, omega)
         row[f.SE] -= lost
         sums[f.WALL_LOSS] += lost
