@@ -77,7 +77,8 @@ def known_cycle(model, walls, settings, **demand):
         x = place(model, duct)
         for row, (base, slope) in enumerate(((1e5, 4e3), (30.0, 8.0), (700.0, -50.0), (0.3, 0.1),
                                              (0.2, -0.1))):
-            model.record.field[:, row, lo:hi] = base + slope * x + 0.01 * base * theta[:, None] / 720
+            rise = 0.01 * base * theta[:, None] / 720.0
+            model.record.field[:, row, lo:hi] = base + slope * x + rise
     model.state.clock[f.UNSOLVED_END:] = np.arange(1.0, len(EXITS) + 1.0)
     history = [Watched(1.0, 1.0, 1.0, 1.0, 1.0, 1.0)] * 3
     return Cycles(model, history, 100, (1.0, 1.0), (1.0, 1.0), 0)

@@ -16,6 +16,7 @@ import wavesim as ws
 from wavesim.arrays.compile import compile_network
 from wavesim.kernels import cylinder
 from wavesim.kernels import flat as f
+from wavesim.march.walltemp import find_solved_walls, update_walls
 
 RPM = 3000.0
 BORE, STROKE, ROD, RATIO, PIN = 0.09, 0.08, 0.14, 11.0, 0.003
@@ -433,6 +434,23 @@ def test_fibres_start_as_warm_as_their_gas_and_shield_it_from_the_case():
     assert list(set(model.net.cells[f.HEAT, cells])) == [0.0]
 
 
+def solved_fibres(model, grip, heat):
+    """Temperatures of the fibres after twenty cycles in which they do the same to the gas [K]."""
+    walls, cells = find_solved_walls(model), slice(*model.ducts["b"])
+    for _ in range(20):
+        model.record.wall[f.GRIP, cells] = grip
+        model.record.wall[f.GAIN, cells] = heat
+        update_walls(model, walls, CYCLE)
+    return model.net.cells[f.WALL, cells]
+
+
+CYCLE = 0.04  # [s]
+
+
+def test_fibres_without_flow_take_the_temperature_of_their_case():
+    assert solved_fibres(packed(), 0.0, 0.0) == pytest.approx(np.full(10, 500.0), abs=0.01)
+
+
 # --- walls ----------------------------------------------------------------------------------------
 
 
@@ -488,7 +506,7 @@ def test_cells_are_as_long_as_the_settings_ask():
     model = engine_model()
     short = (0.09 + 0.6) / 20.0  # port and primary are a run of less than 20 cells
     assert model.dx["primary 1"] == pytest.approx(0.6 / round(0.6 / short))
-    assert model.dx["intake runner 1"] == pytest.approx(0.3 / round(0.3 / (0.55 * 0.05)))
+    assert model.dx["runner 1"] == pytest.approx(0.3 / round(0.3 / (0.55 * 0.05)))
 
 
 # --- the bill -------------------------------------------------------------------------------------

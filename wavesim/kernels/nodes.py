@@ -24,6 +24,7 @@ from .jit import part, stage
 from .pairs import pair, pair_loss
 from .thermo import caloric, enthalpy, gamma_cp
 
+MAX_ITERATIONS = 30  # of the pressure in a junction
 FLOORED = 1.001e-3  # of the pressure inside, by which a face is known to lie on its floor
 N_INNER = 9
 IR, IU, IP, IYF, IYB, IGAMMA, ICP, IGAS, IT = range(N_INNER)
@@ -317,7 +318,7 @@ def node_branches(net, state, inner, face, ends, p_guess):
     R_mix = inner[ends[0], IGAS]
     cp_mix = inner[ends[0], ICP]
     T_mix = inner[ends[0], IT]
-    for _ in range(30):
+    for _ in range(MAX_ITERATIONS):
         total = 0.0
         slope = 0.0
         m_in = 0.0

@@ -14,6 +14,7 @@ from .constants import MU_0, T_0, T_SUTHERLAND
 from .jit import kernel, leaf
 
 AIR, FRESH, BURNED = 0, 1, 2
+MAX_ITERATIONS = 12  # of the temperature
 T_SCALE = 1e-3  # polynomials run in kilokelvin to keep the coefficients of one size
 
 
@@ -96,7 +97,7 @@ def temperature(coef, e, yf, yb, guess):
     T = guess
     per_cv = 0.0
     missed = 1
-    for _ in range(12):
+    for _ in range(MAX_ITERATIONS):
         d, per_cv = temperature_rise(coef, T, yf, yb, e)
         T += min(0.5 * T, max(-0.5 * T, d))
         if abs(d) < 1e-3 * T:  # leaves an error of the order of its fourth power
