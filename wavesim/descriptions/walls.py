@@ -420,6 +420,6 @@ def _falling_root(function, low, high):
         high, f_high = np.where(side < 0.0, middle, high), np.where(side < 0.0, value, f_high)
         last = side
     raise ConvergenceError(
-        f"Wall: no temperature between {np.min(low):.6g} K and {np.max(high):.6g} K balances its heat "
-        f"within {_MAX_STEPS} steps."
+        f"Wall: no temperature between {np.min(low):.6g} K and {np.max(high):.6g} K balances its "
+        f"heat within {_MAX_STEPS} steps."
     )

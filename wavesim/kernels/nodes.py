@@ -387,7 +387,7 @@ def node_branches(net, state, inner, face, ends, p_guess):
 
 @part
 def count_floors(state, inner, face):
-    """Count the faces that hold the floor of `ends.wave_pressure`: gas drawn out beyond a vacuum."""
+    """Count faces on the floor of `ends.wave_pressure`: gas is drawn off beyond a vacuum."""
     for k in range(face.shape[0]):
         if face[k, FP] <= FLOORED * inner[k, IP]:
             state.clock[f.FLOORED_FACE] += 1.0

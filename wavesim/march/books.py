@@ -4,7 +4,6 @@ import numpy as np
 
 from wavesim.kernels import flat as f
 
-
 #: Emergency exits of the kernels by their names in the audit; a sound run takes none.  Limits that
 #: belong to a model, such as a throat no wider than its bore, are not among them.
 EXITS = {
