@@ -144,7 +144,7 @@ def pulse(network):
 @each_element
 def test_gas_at_rest_stays_at_rest(kind, number, gas):
     model = model_of(examples_of(kind)[number], GASES[gas], rest)
-    model.net.options[f.HEAT_ON] = 0.0
+    model.net.options[f.HEAT_ON] = model.net.cyl_par[:, f.HEAT_MODEL_FACTOR] = 0.0
     for row in np.flatnonzero(model.net.store_int[:, f.STORE_KIND] != f.AMBIENT):
         volume = model.net.store_volume[row]
         if model.net.store_int[row, f.STORE_KIND] == f.CYLINDER:

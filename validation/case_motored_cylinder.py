@@ -80,8 +80,10 @@ def example():
 def sealed_model(gas, rpm=RPM, wall_heat=False):
     """The example engine with valves that never open, no fire and, by default, no wall heat."""
     engine, exhaust = example()
+    if not wall_heat:
+        engine = engine.replace(heat=ws.Woschni(factor=0.0))
     model = compile_network(
-        ws.assemble(engine, exhaust), gas, IDEAL.replace(cell_length=0.1, wall_heat=wall_heat),
+        ws.assemble(engine, exhaust), gas, IDEAL.replace(cell_length=0.1),
         engine=engine, rpm=rpm, samples=720,
     )
     model.net.valve_area[:] = 0.0

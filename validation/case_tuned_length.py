@@ -77,7 +77,7 @@ def still_model(engine, exhaust, rpm, c, ends):
                             samples=len(THETA), initial=start)
     fired = model.net.end_int[model.ends["exhaust port 1", "start"], f.END_VALVE]
     model.net.valve_area[np.arange(len(model.net.valve_area)) != fired] = 0.0
-    model.net.cyl_par[:, f.Q_FRESH] = 0.0
+    model.net.cyl_par[:, [f.Q_FRESH, f.HEAT_MODEL_FACTOR]] = 0.0
     return model
 
 

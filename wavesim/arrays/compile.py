@@ -259,11 +259,12 @@ def _drill(build, mesh):
 
 
 def _pack(packing, holes, cells, area, inside):
-    """Fibres in an annulus: less gas, resistance to flow, heat exchange."""
+    """Fibres in an annulus: less gas, resistance to flow, heat exchange; they shield the case."""
     share = packing.gas_fraction
     cells[f.VOL, inside] *= share
     cells[f.INV_VOL, inside] /= share
     area[inside.start : inside.stop + 1] *= share
+    cells[f.HEAT, inside] = 0.0
     holes[:, f.RESIST] = share * packing.resistivity
     # fibres per volume of gas times Nu = 1 around each: 4 k (1 - share) / (share d^2)
     diameter = packing.fibre_diameter or packing.fibre.diameter

@@ -40,7 +40,8 @@ class Settings(Description):
     friction : bool
         Wall friction in the ducts.
     wall_heat : bool
-        Heat through the walls of ducts that have a wall temperature.
+        Heat through the walls of ducts that have a wall temperature.  Cylinders lose heat by the
+        factor of their own `heat`, whatever is said here.
     unequal_pressures : bool
         True: the air at the ends of one engine may differ in pressure, as on a bench that feeds the
         intake, or in a wind tunnel; False: that is refused as a mistake.

@@ -86,9 +86,11 @@ class PerforatedSilencer(Part):
     roughness : float or str
         Of the core, as for `Pipe`.
     wall_temperature : float or None
-        Of the case [K], 200 to 1500; None: no heat passes it.
+        Of the case [K], 200 to 1500; None: no heat passes an empty silencer, and from a packed one
+        it passes on to the air outside.  A packing lies between gas and case: what its fibres let
+        through is found with the cycles of an engine.
     heat_factor : float
-        Factor on the steady-flow Nusselt number at the case, 0 to 10.
+        Factor on the steady-flow Nusselt number at the case of an empty silencer, 0 to 10.
     shell : float or str
         Thickness of case and end plates [m], 0.0003 to 0.01, or a text such as "18 gauge".
     metal : str or Metal

@@ -31,7 +31,7 @@ from wavesim.constants import (
 )
 from wavesim.descriptions.materials import Metal, as_metal, metal_field, thickness_field
 from wavesim.descriptions.weather import Ambient, of_weather, under
-from wavesim.errors import check_choice
+from wavesim.errors import ConvergenceError, check_choice
 from wavesim.fields.description import Description, checked, number, part
 from wavesim.kernels.constants import PRANDTL, SUTHERLAND
 
@@ -419,4 +419,7 @@ def _falling_root(function, low, high):
         low, f_low = np.where(side > 0.0, middle, low), np.where(side > 0.0, value, f_low)
         high, f_high = np.where(side < 0.0, middle, high), np.where(side < 0.0, value, f_high)
         last = side
-    return middle
+    raise ConvergenceError(
+        f"Wall: no temperature between {np.min(low):.6g} K and {np.max(high):.6g} K balances its "
+        f"heat within {_MAX_STEPS} steps."
+    )

@@ -134,8 +134,12 @@ class State(NamedTuple):
     plan: np.ndarray  # (n_slice, N_PLAN) steps of each slice of the cycle, as in the cycle before
 
 
-N_CLOCK = 5  # State.clock
-TIME, STEPS, LAST_DT, NEXT_SAMPLE, STEPS_LEFT = range(N_CLOCK)
+N_CLOCK = 13  # State.clock; from UNSOLVED_END on: how often the emergency exits were taken
+(TIME, STEPS, LAST_DT, NEXT_SAMPLE, STEPS_LEFT,
+ UNSOLVED_END, UNSOLVED_PAIR, UNSOLVED_JOINT, UNSOLVED_STORE,  # iterations that did not converge
+ FLOORED_STORE, FLOORED_FACE,  # pressures held at a floor
+ CAPPED_HOLE,  # flows through holes held to a share of the cell
+ CLIPPED_FRACTION) = range(N_CLOCK)  # mass fractions outside 0 to 1 beyond round-off
 N_PLAN = 2  # State.plan
 PLANNED, FASTEST = range(N_PLAN)  # steps planned (0: none yet); largest (|u|+c)/dx met
 

@@ -47,7 +47,9 @@ def exchange(net, state, work, record, dt):
         core, annulus = net.hole_wall[wall, f.CORE_CELL], net.hole_wall[wall, f.ANNULUS_CELL]
         if par[f.RESIST, first] > 0.0:
             fibres(U, W, T, cells, par, record.wall, first, count, annulus, 0.5 * dt)
-        hole_velocities(U, W, T, cells, par, passed, speed, first, count, core, annulus, dt)
+        state.clock[f.CAPPED_HOLE] += hole_velocities(
+            U, W, T, cells, par, passed, speed, first, count, core, annulus, dt
+        )
         passing_gas(U, W, passed, first, count, core, annulus)
         add(U, cells, passed, passed[f.PASS_CORE], first, count, core, -1.0)
         add(U, cells, passed, passed[f.PASS_ANNULUS], first, count, annulus, 1.0)
@@ -89,7 +91,8 @@ def hole_velocities(U, W, T, cells, par, passed, speed, first, count, core, annu
     """Velocities in the holes after the step, and the volume of gas that passes each.
 
     With s the resistance over the inertance of a step, the mean lies the share max(1/2, 1 - 1/s)
-    of the way from the old velocity to the new: then the new one never swings through.
+    of the way from the old velocity to the new: then the new one never swings through.  Returns how
+    many were held to `LARGEST_SHARE`.
     """
     r = U[f.R]
     u, p, c = W[f.U], W[f.P], W[f.C]
@@ -97,6 +100,7 @@ def hole_velocities(U, W, T, cells, par, passed, speed, first, count, core, annu
     hole_area, length = par[f.HOLE_AREA], par[f.HOLE_LENGTH]
     loss, packing = par[f.HOLE_LOSS], par[f.HOLE_BACKING]
     volume = passed[f.PASS_VOLUME]
+    capped = 0.0
     for k in range(np.uintp(count)):
         i = np.uintp(core) + k
         j = np.uintp(annulus) + k
@@ -123,6 +127,8 @@ def hole_velocities(U, W, T, cells, par, passed, speed, first, count, core, annu
         new = old + (mean - old) / theta
         speed[q] = kept if kept != mean and abs(old) <= limit else new
         volume[q] = kept * area * dt
+        capped += 1.0 if kept != mean else 0.0
+    return capped
 
 
 @kernel

@@ -16,6 +16,8 @@ from .nodes import F_BURNED, F_ENE, F_FRESH, F_MASS, FP, FV, ICP, IGAS, IP, IR, 
 from .thermo import energy_cv, gas_constant, temperature
 
 HASTE = 4.0  # cfl over this is the share of a cylinder's gas that may pass in a step
+LOWEST = 0.3  # share of a volume's pressure below which half a step must not bring it
+CLIPPED = 1e-9  # mass fraction outside 0 to 1 that is more than round-off
 STALLED = 0.1  # share of a cell's own stream below which less passes than that, for stability
 
 
@@ -45,7 +47,9 @@ def store_now(net, state, s, vol):
         state.store[s, f.SX] ** 2 + state.store[s, f.SY] ** 2 + state.store[s, f.SZ] ** 2
     ) / (mass * mass)
     e = state.store[s, f.SE] / mass - kinetic
-    T, cv = temperature(net.gas_coef, e, yf, yb, state.store[s, f.ST])
+    T, cv, missed = temperature(net.gas_coef, e, yf, yb, state.store[s, f.ST])
+    if missed > 0:
+        state.clock[f.UNSOLVED_STORE] += 1.0
     state.store[s, f.ST] = T
     return mass / vol * gas_constant(net.gas_R, yf, yb) * T, T, yf, yb, cv
 
@@ -88,9 +92,15 @@ def stores_ahead(net, state, work, inner, dt, theta_deg):
             energy -= p * (vol_half - vol)
             yf = min(1.0, max(0.0, state.store[s, f.SF] / state.store[s, f.SM]))
             yb = min(1.0 - yf, max(0.0, state.store[s, f.SB] / state.store[s, f.SM]))
+            off = abs(state.store[s, f.SF] - yf * state.store[s, f.SM]) + abs(
+                state.store[s, f.SB] - yb * state.store[s, f.SM])
+            if off > CLIPPED * state.store[s, f.SM]:
+                state.clock[f.CLIPPED_FRACTION] += 1.0
             e = energy / mass
             gas_R = gas_constant(net.gas_R, yf, yb)
-            T, cv = temperature(net.gas_coef, e, yf, yb, state.store[s, f.ST])
+            T, cv, missed = temperature(net.gas_coef, e, yf, yb, state.store[s, f.ST])
+            if missed > 0:
+                state.clock[f.UNSOLVED_STORE] += 1.0
             p_half = mass / vol_half * gas_R * T
             show(work, s, p_half, T, yf, yb, cv, gas_R, e + gas_R * T, vol_half)
             continue
@@ -109,7 +119,10 @@ def stores_ahead(net, state, work, inner, dt, theta_deg):
                 inner[k, ICP] - inner[k, IGAS]))
             above += give * area * (r * inner[k, IU] + inner[k, IP] / c)
             below += give * area / c
-        p_half = max(0.3 * p, above / below)
+        p_half = above / below
+        if p_half < LOWEST * p:
+            p_half = LOWEST * p
+            state.clock[f.FLOORED_STORE] += 1.0
         T_half = T * power(p_half / p, (gamma - 1.0) / gamma)
         e_half, cv_half = energy_cv(net.gas_coef, T_half, yf, yb)
         show(work, s, p_half, T_half, yf, yb, cv_half, gas_R, e_half + gas_R * T_half, vol)
@@ -250,7 +263,7 @@ def cylinder_step(net, state, work, record, s, dt, theta_deg, theta_next, mass, 
         sums[f.HEAT_RELEASE] += released
         sums[f.FRESH_BURNED] += burning
     lost = 0.0
-    if net.options[f.HEAT_ON] > 0.0:
+    if cyl[f.HEAT_MODEL_FACTOR] > 0.0:
         lost = dt * wall_loss(cyl, own, now, middle, omega)
         row[f.SE] -= lost
         sums[f.WALL_LOSS] += lost

@@ -213,7 +213,7 @@ def _ratio(part, whole):
 
 
 def _temperature_of(gas, energy, mass, fresh, burned):
-    """Temperature at which `mass` carries the enthalpy `energy`, NaN where there is none."""
+    """Temperature at which `mass` carries the enthalpy `energy`, NaN where none is found."""
     there = mass > 0.0
     yf, yb, h = (np.where(there, part, 0.0) / np.where(there, mass, 1.0)
                  for part in (fresh, burned, energy))
@@ -223,4 +223,4 @@ def _temperature_of(gas, energy, mass, fresh, burned):
         T = T + step
         if np.all(np.abs(step) < 1e-9 * T):
             break
-    return np.where(there, T, np.nan)
+    return np.where(there & (np.abs(step) < 1e-9 * T), T, np.nan)

@@ -3,6 +3,7 @@
 import time
 from collections.abc import Mapping
 from dataclasses import replace
+from math import inf
 from threading import Event
 from typing import Any
 
@@ -15,7 +16,7 @@ from wavesim.descriptions.exhaust import Exhaust, network_of
 from wavesim.descriptions.network import Network
 from wavesim.descriptions.settings import Settings
 from wavesim.descriptions.weather import Ambient, as_ambient
-from wavesim.errors import check_number
+from wavesim.errors import InputError, check_number
 from wavesim.fields.description import describe
 from wavesim.gas.models import EngineGas, PerfectGas
 from wavesim.march.advance import march_to
@@ -142,6 +143,19 @@ def run_point(
     return replace(point, meta=point.meta | {"exhaust": describe(exhaust), "network": None})
 
 
+def _checked_fuel_flow(fuel_flow, gas):
+    """Fuel mass flow [kg/s] or None; refused if it is none or meets a gas without fuel."""
+    if fuel_flow is None:
+        return None
+    fuel_flow = check_number("run_point", "fuel_flow", fuel_flow, "kg/s", 0.0, inf, low_open=True)
+    if gas is not None and not isinstance(gas, EngineGas):
+        raise InputError(
+            f"run_point: fuel_flow = {fuel_flow:g} kg/s needs an EngineGas, whose mixture follows "
+            f"from it, must be None with gas = {gas!r}."
+        )
+    return fuel_flow
+
+
 def run_network(
     engine: Engine,
     network: Network,
@@ -195,6 +209,7 @@ def run_network(
     """
     settings = settings or Settings()
     rpm = check_number("run_point", "rpm", rpm, "rev/min", *RPM_RANGE)
+    fuel_flow = _checked_fuel_flow(fuel_flow, gas)
     gas = gas or EngineGas(engine.fuel, engine.air_fuel_lambda)
     check_burn(engine, gas)
     clock = time.perf_counter()

@@ -100,7 +100,11 @@ def update_walls(model, walls, cycle_time):
 
 
 def _update_packings(model, cycle_time):
-    """Fibres take the temperature that they have felt, less what passes to the case."""
+    """Fibres take the temperature that they have felt, less what passes to the case.
+
+    A case of given temperature takes what passes the fibres; else the air outside takes what
+    passes the fibres and the case.
+    """
     gained, grip = model.record.wall
     temperature = model.net.cells[f.WALL]
     for node in model.network.nodes.values():
@@ -112,9 +116,13 @@ def _update_packings(model, cycle_time):
         case = np.hypot(core, model.network.ducts[node.annulus].diameter_at(
             model.centres(node.annulus)))
         layer = np.log(case / core) / (2.0 * np.pi * PACKING_CONDUCTIVITY)
-        skin = 1.0 / (np.pi * case * CASE_COEFFICIENT)
+        annulus = model.network.ducts[node.annulus]
+        stated = [annulus.parts[i].wall_temperature
+                  for i in annulus.part_index(model.centres(node.annulus))]
+        free = np.array([T is None for T in stated])
+        skin = np.where(free, 1.0 / (np.pi * case * CASE_COEFFICIENT), 0.0)
         loss = model.dx[node.annulus] / (layer + skin)  # [W/K]
         felt = temperature[cells] - gained[cells] / np.maximum(grip[cells], 1e-30)
         hold = grip[cells] / cycle_time
-        air = model.ambient.temperature
-        temperature[cells] = (hold * felt + loss * air) / np.maximum(hold + loss, 1e-30)
+        beyond = np.array([model.ambient.temperature if T is None else T for T in stated])
+        temperature[cells] = (hold * felt + loss * beyond) / np.maximum(hold + loss, 1e-30)

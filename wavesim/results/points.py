@@ -51,7 +51,8 @@ class Point(ByName, Tabular):
     samples : Samples or None
         The last cycle against crank angle; see `trace`.  None: they were not kept.
     audit : dict
-        Cycles, steps, convergence, mass and energy imbalance, wall time.
+        Cycles, steps, convergence, mass and energy imbalance, wall time; and how often the last
+        cycle took each emergency exit of the solver, 0 in a sound run (`march.books.EXITS`).
     meta : dict
         All that made the point, fit for JSON: engine, exhaust or network, settings, gas, fuel
         flow, weather, library version; and valve events, firing angles, wall temperatures.  See
@@ -397,7 +398,8 @@ class Transient(Tabular):
     final : dict
         By duct: x, rho, u, p, T, fresh, burned at the last instant, each (n_cell,).
     audit : dict
-        Steps, mass and energy before and after, what passed the ends, imbalance.
+        Steps, mass and energy before and after, what passed the ends, imbalance, emergency exits
+        as in a Point.
     """
 
     samples: Samples
