@@ -16,7 +16,7 @@ time.  Per metre of tube, with the bore d:
 Not counted: heat along the tube, heat held by coating and wrap.
 """
 
-from math import ceil, pi
+from math import ceil, log, pi
 from typing import NamedTuple
 
 import numpy as np
@@ -25,7 +25,7 @@ from wavesim.descriptions.walls import Wall, WallState, heat_to_outside
 from wavesim.errors import check_number
 
 SUBSTEP = 0.2  # [s] tube has a time constant of some 20 s
-_MOST_SUBSTEPS = 400
+_MOST_SUBSTEPS = 200
 _PROBE = 1e-3  # [K] for the slope of the heat to the air
 _CLOSE = 1e-9  # [K]
 _MAX_STEPS = 40
@@ -91,7 +91,8 @@ def wall_warming(
     then : (h_inner, gas_temperature) or None
         Those at the end, to which they change in proportion to time; None: they stay.
     substep : float
-        Longest step [s] while the duration is less than 400 of them, 1e-6 to 1e6.
+        Longest step [s], 1e-6 to 1e6.  A duration of more than 200 of them is cut into 200 that
+        grow shorter, down to this one at the end: what was long ago is forgotten.
 
     Returns
     -------
@@ -106,8 +107,9 @@ def wall_warming(
     -----
     Each step solves the equation with its loss to the air linear about the state at the beginning
     and the gas of its middle (the exponential Rosenbrock-Euler method; Hochbruck and Ostermann,
-    Acta Numerica 19 (2010) 209, eq. 2.75, from memory): exact where the loss is linear, of second
-    order elsewhere, and for long steps Newton's method for `wall_balance`.
+    Acta Numerica 19 (2010) 209, from memory), exact where the loss is linear and the gas stays,
+    else of second order; for long steps it is Newton's method for `wall_balance`.  The result is
+    extrapolated from these steps and from steps twice as long (Richardson), to third order.
 
     Examples
     --------
@@ -122,27 +124,46 @@ def wall_warming(
         np.asarray(x, dtype=float)
         for x in (metal_temperature, h_inner, gas_temperature, h_last, T_last, diameter)
     ))  # fmt: skip
+    inside, edges = wall.inner_resistance(bore), _substeps(duration, substep)
+
+    def gas_side(share):
+        return _grip(h + share * (h_last - h), bore, inside), gas + share * (gas_last - gas)
+
+    rough, fine = (_march(T, gas_side, wall, bore, times) for times in (edges[::2], edges))
+    metal, from_gas, stored, to_air = (4.0 * fine - rough) / 3.0
+    grip, gas_now = gas_side(1.0)
+    heat = grip * (gas_now - metal)
+    outer, _, _ = _loss(metal, wall, bore, metal)
+    return Warming(metal + heat * inside, outer, heat, metal, from_gas, stored, to_air)
+
+
+def _march(T, gas_side, wall, bore, times):
+    """Metal temperature [K] and heat from the gas, stored and to the air [J/m] at the last time."""
     capacity = wall.mass_per_length(bore) * wall.material.heat_capacity
-    inside = wall.inner_resistance(bore)
     from_gas, stored, to_air = np.zeros((3, *T.shape))
-    steps = min(ceil(duration / substep), _MOST_SUBSTEPS)
-    for i in range(steps):
-        dt, share = duration / steps, (i + 0.5) / steps
-        grip = _grip(h + share * (h_last - h), bore, inside)
-        gas_now = gas + share * (gas_last - gas)
-        _, loss, slope = _loss(T, wall, bore)
+    outer = T
+    for begin, end in zip(times, times[1:], strict=False):
+        dt, (grip, gas) = end - begin, gas_side(0.5 * (begin + end) / times[-1])
+        outer, loss, slope = _loss(T, wall, bore, outer)
         stiffness = grip + slope  # [W/(m K)] per kelvin of the metal
-        surplus = grip * (gas_now - T) - loss
+        surplus = grip * (gas - T) - loss
         warmer = -surplus / stiffness * np.expm1(-stiffness * dt / capacity)
         held = capacity * warmer
         mean = (surplus * dt - held) / stiffness  # [K s] integral of what T has risen
-        from_gas = from_gas + grip * ((gas_now - T) * dt - mean)
+        from_gas = from_gas + grip * ((gas - T) * dt - mean)
         to_air = to_air + loss * dt + slope * mean
         stored = stored + held
         T = T + warmer
-    heat = _grip(h_last, bore, inside) * (gas_last - T)
-    outer, _, _ = _loss(T, wall, bore)
-    return Warming(T + heat * inside, outer, heat, T, from_gas, stored, to_air)
+    return np.array([T, from_gas, stored, to_air])
+
+
+def _substeps(duration, substep):
+    """Times from 0 to `duration` [s] between an even number of steps; 0 if there is no time."""
+    steps = min(2 * ceil(0.5 * duration / substep), _MOST_SUBSTEPS)
+    if steps == 0:
+        return [0.0]
+    power = max(1.0, log(duration / substep) / log(_MOST_SUBSTEPS))
+    return [duration * (1.0 - (1.0 - i / steps) ** power) for i in range(steps + 1)]
 
 
 def _grip(h, bore, inside):
@@ -150,15 +171,14 @@ def _grip(h, bore, inside):
     return h * pi * bore / (1.0 + h * pi * bore * inside)
 
 
-def _loss(T, wall, bore):
+def _loss(T, wall, bore, outer):
     """Outermost temperature [K], heat to the air [W/m] and its slope [W/(m K)] by that of the
     metal.
 
-    Newton's method from the metal: the law bends one way on either side of the air's temperature,
-    so that the outermost temperature is approached from the side of the metal.
+    Newton's method from a guess `outer`; the law rises and bends one way on either side of the
+    air's temperature, so that after its first step it approaches the root from one side.
     """
     outside, diameter = wall.outer_resistance(bore), wall.outer_diameter(bore)
-    outer = T
     for _ in range(_MAX_STEPS):
         loss = heat_to_outside(outer, diameter, wall)
         slope = (heat_to_outside(outer + _PROBE, diameter, wall) - loss) / _PROBE
