@@ -7,33 +7,40 @@ the walls of minutes at one speed.
 
 import threading
 from dataclasses import replace
-from math import exp, pi
+from functools import partial
 from unittest.mock import patch
 
 import numpy as np
 import pytest
-from case_wall_temperature import BARE, COATED, WRAPPED, header
+from case_pull import (
+    BORE,
+    CHANGE,
+    COARSE,
+    PULL,
+    RATE,
+    RPM,
+    STEP,
+    between,
+    exponential,
+    heat_capacity,
+    integrated,
+    integrated_pull,
+    linear_warming,
+    metal,
+    swept,
+)
+from case_wall_temperature import BARE, WALLS, header
 from case_wall_temperature import study as complete
-from scipy.constants import Stefan_Boltzmann
-from scipy.integrate import solve_ivp
-from scipy.optimize import newton
 from test_store import same
 
 import wavesim as ws
-from wavesim.descriptions import warming
-from wavesim.descriptions.walls import outer_heat_transfer
 from wavesim.descriptions.warming import metal_of
 from wavesim.kernels import flat as f
 from wavesim.many.store import point_key
 from wavesim.march import cycles
 from wavesim.march.walltemp import update_walls
 
-BORE = 0.05  # [m]
-WALLS = {"bare": BARE, "wrapped": WRAPPED, "coated": COATED}
 each_wall = pytest.mark.parametrize("wall", WALLS.values(), ids=WALLS)
-COARSE = ws.Settings(cell_length=0.06, sample_deg=10.0)
-RPM = (3000.0, 4500.0, 6000.0)
-PULL = ws.Pull(300.0, walls=450.0)
 
 
 def engine():
@@ -50,66 +57,30 @@ def sweep(pull, rpm=RPM, settings=COARSE, **options):
     )
 
 
-@pytest.fixture(scope="module")
+@pytest.fixture
 def pulled():
-    return sweep(PULL, threads=1)
+    return swept(RATE)
 
 
-@pytest.fixture(scope="module")
+@pytest.fixture
 def steady():
-    return sweep(None)
-
-
-def metal(point):
-    """Metal temperatures of all walls of a point [K], one after the other."""
-    return np.concatenate([s.temperatures for s in point.walls_left.sections])
+    return swept(0.0)
 
 
 # --- one metre of wall ---------------------------------------------------------------------------
-
-
-def heat_capacity(wall, bore):
-    """Of one metre of metal [J/(m K)], from its ring."""
-    inner = bore + (2.0 * wall.coating.thickness if wall.coating else 0.0)
-    area = 0.25 * pi * ((inner + 2.0 * wall.thickness) ** 2 - inner**2)
-    return ws.METALS[wall.metal].density * ws.METALS[wall.metal].heat_capacity * area
-
-
-def layers(wall, bore):
-    """Resistance inside and outside of the middle of the metal [K m/W], and outermost bore [m]."""
-    def layer(d1, thickness, k):
-        return np.log(1.0 + 2.0 * thickness / d1) / (2.0 * pi * k), d1 + 2.0 * thickness
-
-    coat, d = layer(bore, wall.coating.thickness, wall.coating.conductivity) if wall.coating else (
-        0.0, bore)
-    half, d = layer(d, wall.thickness, ws.METALS[wall.metal].conductivity)
-    wrap, d = layer(d, wall.wrap.thickness, wall.wrap.conductivity) if wall.wrap else (0.0, d)
-    return coat + 0.5 * half, wrap + 0.5 * half, d
 
 
 @each_wall
 @pytest.mark.parametrize("substep", [0.2, 30.0])
 def test_metal_follows_a_step_of_the_gas_temperature_by_the_exact_exponential(wall, substep):
     """Where the loss to the air is linear, whatever the length of the steps."""
-    coefficient, h, T0, T_gas, T_air = 25.0, 180.0, 320.0, 950.0, wall.air.temperature
-    inside, outside, diameter = layers(wall, BORE)
-
-    def linear(surface, diameter, _):
-        return pi * diameter * coefficient * (surface - T_air)
-
-    with patch.object(warming, "heat_to_outside", linear):
-        result = ws.wall_warming(T0, h, T_gas, wall, BORE, 60.0, substep=substep)
-    g_in = 1.0 / (1.0 / (h * pi * BORE) + inside)
-    g_out = 1.0 / (1.0 / (coefficient * pi * diameter) + outside)
-    rest = (g_in * T_gas + g_out * T_air) / (g_in + g_out)
-    rate = (g_in + g_out) / heat_capacity(wall, BORE)
-    exact = rest + (T0 - rest) * exp(-60.0 * rate)
-    mean = rest + (T0 - rest) * (1.0 - exp(-60.0 * rate)) / (60.0 * rate)
-    assert exact - T0 > 200.0
-    assert result.metal == pytest.approx(exact, abs=1e-7)  # the slope of the loss is a difference
-    assert result.from_gas == pytest.approx(60.0 * g_in * (T_gas - mean), rel=1e-9)
-    assert result.to_air == pytest.approx(60.0 * g_out * (mean - T_air), rel=1e-8)
-    assert result.stored == pytest.approx(heat_capacity(wall, BORE) * (exact - T0), rel=1e-9)
+    metal, taken, given = exponential(wall, *STEP)
+    found = linear_warming(wall, *STEP, substep=substep)
+    assert metal - STEP[2] > 200.0
+    assert found.metal == pytest.approx(metal, abs=1e-7)  # the slope of the loss is a difference
+    assert found.from_gas == pytest.approx(taken, rel=1e-9)
+    assert found.to_air == pytest.approx(given, rel=1e-8)
+    assert found.stored == pytest.approx(heat_capacity(wall, BORE) * (metal - STEP[2]), rel=1e-9)
 
 
 @each_wall
@@ -124,55 +95,19 @@ def test_metal_comes_to_rest_where_heat_in_and_out_are_equal(wall):
         assert late.metal == pytest.approx(metal_of(balance, wall, BORE), abs=1e-6)
 
 
-def integrated(wall, bore, start, gas_side, duration):
-    """Metal temperature, heat from the gas and heat to the air [J/m] by scipy, cell by cell.
-
-    `gas_side(t)` gives heat transfer coefficient and gas temperature.  The outermost temperature
-    is found by scipy too, from convection and radiation written out here.
-    """
-    inside, outside, diameter = layers(wall, bore)
-    capacity, n = heat_capacity(wall, bore), np.size(start)
-    emissivity = wall.wrap.emissivity if wall.wrap else ws.METALS[wall.metal].emissivity
-    T_air = wall.air.temperature
-
-    def loss(T):
-        def given(surface):
-            convected = outer_heat_transfer(surface, diameter, wall.air) * (surface - T_air)
-            radiated = emissivity * Stefan_Boltzmann * (surface**4 - T_air**4)
-            return pi * diameter * (convected + radiated)
-
-        surface = newton(lambda s: s + outside * given(s) - T, T, tol=1e-10)
-        return given(surface)
-
-    def rates(t, y):
-        h, gas = gas_side(t)
-        taken = (gas - y[:n]) / (1.0 / (h * pi * bore) + inside)
-        lost = loss(y[:n])
-        return np.concatenate([(taken - lost) / capacity, taken, lost])
-
-    y0 = np.concatenate([np.atleast_1d(start), np.zeros(2 * n)])
-    y = solve_ivp(rates, (0.0, duration), y0, method="DOP853", rtol=1e-10, atol=1e-6).y[:, -1]
-    return y[:n], y[n : 2 * n], y[2 * n :]
-
-
 @each_wall
 def test_wall_keeps_what_it_takes_from_the_gas_and_does_not_give_to_the_air(wall):
     """To round-off by itself; each to 1e-6 of the heat received against scipy."""
-    first, last = (120.0, 800.0), (420.0, 1150.0)
-    result = ws.wall_warming(400.0, *first, wall, BORE, 15.0, then=last)
+    first, last, start, duration = CHANGE
+    result = ws.wall_warming(start, *first, wall, BORE, duration, then=last)
     balance = result.from_gas - result.stored - result.to_air
     assert abs(balance) < 1e-13 * result.from_gas
-
-    def gas_side(t):
-        share = t / 15.0
-        return tuple(a + share * (b - a) for a, b in zip(first, last, strict=True))
-
-    T, taken, given = integrated(wall, BORE, 400.0, gas_side, 15.0)
-    assert result.metal == pytest.approx(T[0], abs=1e-3)
-    assert result.from_gas == pytest.approx(taken[0], rel=1e-6)
-    assert abs(result.to_air - given[0]) < 1e-6 * taken[0]
-    stored = heat_capacity(wall, BORE) * (T[0] - 400.0)
-    assert abs(result.stored - stored) < 1e-6 * taken[0]
+    gas_side = partial(between, first, last, duration)
+    (T,), (taken,), (given,) = integrated(wall, BORE, start, gas_side, duration)
+    assert result.metal == pytest.approx(T, abs=1e-4)
+    assert result.from_gas == pytest.approx(taken, rel=1e-6)
+    assert abs(result.to_air - given) < 1e-6 * taken
+    assert abs(result.stored - heat_capacity(wall, BORE) * (T - start)) < 1e-6 * taken
 
 
 def test_error_of_a_warming_wall_is_of_third_order_in_its_steps():
@@ -195,29 +130,13 @@ def test_wall_cools_toward_the_air_when_no_gas_passes():
 
 def test_heat_of_walls_and_gas_is_balanced_over_a_pull(pulled):
     """All cells of all walls, against scipy with the gas side of each speed; all to 1e-6."""
-    total = np.zeros(3)  # from gas, stored, to air
-    for before, after in zip(pulled.points, pulled.points[1:], strict=False):
-        duration = (after.rpm - before.rpm) / 300.0
-        for a, b, old, new in zip(before.meta["pull"]["gas"], after.meta["pull"]["gas"],
-                                  before.walls_left.sections, after.walls_left.sections,
-                                  strict=True):
-            ends = [np.array(side[3:]) for side in (a, b)]
-
-            def gas_side(t, ends=ends, duration=duration):
-                return ends[0] + t / duration * (ends[1] - ends[0])
-
-            duct = after.network.ducts[new.duct]
-            bore = duct.diameter_at(np.array(new.positions))
-            length = duct.length / len(new.positions)
-            T, taken, given = integrated(BARE, bore, np.array(old.temperatures), gas_side, duration)
-            assert np.abs(T - new.temperatures).max() < 1e-3
-            stored = heat_capacity(BARE, bore) * (T - old.temperatures)
-            total += length * np.array([taken.sum(), stored.sum(), given.sum()])
+    total, (found, expected) = integrated_pull()
     books = pulled[6000].meta["pull"]
     mine = np.array([books[key] for key in ("heat_from_gas", "heat_stored", "heat_to_air")])
     assert pulled[3000].meta["pull"]["heat_from_gas"] == 0.0 and mine[0] > 1e5
     assert abs(mine[0] - mine[1] - mine[2]) < 1e-12 * mine[0]
     assert np.abs(mine - total).max() < 1e-6 * mine[0]
+    assert found == pytest.approx(expected, abs=1e-4)
 
 
 def test_walls_of_a_pull_receive_the_heat_that_the_cycle_gives():
@@ -243,7 +162,7 @@ def test_walls_of_a_pull_receive_the_heat_that_the_cycle_gives():
 
 
 def test_pull_of_infinite_duration_ends_within_a_kelvin_of_solved_walls(steady):
-    slow = sweep(ws.Pull(1e-3, walls=450.0), RPM[:2])
+    slow = swept(1e-3, RPM[:2])
     assert np.abs(metal(slow[4500]) - metal(steady[4500])).max() < 1.0
     assert slow[4500].torque == pytest.approx(steady[4500].torque, rel=2e-3)
 
@@ -420,6 +339,7 @@ set = {pull = "none"}
     (lambda: ws.Pull(300.0, walls=400.0, pause=-1.0), "pause = -1 s"),
     (lambda: ws.Warmed(rpm=10.0), "rpm = 10 rev/min"),
     (lambda: ws.WallSection(duct="a", positions=[0.1], temperatures=[]), "positions has 1"),
+    (lambda: ws.WallSection(duct="a", positions=[0.2, 0.1], temperatures=[400, 400]), "increase"),
     (lambda: ws.WallsLeft([1]), "sections holds 1"),
     (lambda: ws.wall_warming(300.0, 1.0, 300.0, BARE, BORE, -1.0), "duration = -1 s"),
     (lambda: ws.Sweep([]).walls_left, "no points"),

@@ -1,5 +1,6 @@
 """A pull on a dynamometer: the speed rises steadily, and the walls warm while it does."""
 
+from collections.abc import Collection
 from dataclasses import KW_ONLY, dataclass
 from typing import Any
 
@@ -36,16 +37,21 @@ class WallSection(Description):
     duct : str
         Name of the duct.
     piece : int
-        Which of its tubes, from 0.
+        Which of its tubes, 0 to 1000.
     positions : sequence of float
-        From the start of the duct [m], increasing.
+        From the start of the duct [m], 0 to 1000, increasing.
     temperatures : sequence of float
-        Of the metal there [K], 200 to 2000.
+        Of the metal there [K], 200 to 2000; as many.
+
+    Raises
+    ------
+    InputError
+        If a value is outside its range or the positions do not fit.
     """
 
     duct: str = word()
-    piece: int = integer(0, 10_000, 0)
-    positions: tuple[float, ...] = numbers("m", 0.0, 1e3)
+    piece: int = integer(0, 1000, 0)
+    positions: tuple[float, ...] = numbers("m", 0.0, 1000.0)
     temperatures: tuple[float, ...] = numbers("K", *METAL_RANGE)
 
     def _check(self):
@@ -54,6 +60,8 @@ class WallSection(Description):
                 f"positions has {len(self.positions)} and temperatures {len(self.temperatures)} "
                 "numbers, needs as many of each and one at least."
             )
+        if any(b <= a for a, b in zip(self.positions, self.positions[1:], strict=False)):
+            self._refuse(f"positions = {self.positions} m must increase.")
 
 
 def _sections(owner, name, value):
@@ -136,7 +144,7 @@ class Pull(Description):
     _: KW_ONLY
     pause: float = number("s", 0.0, 1e6, 0.0)
 
-    def duration(self, rpm) -> float:
+    def duration(self, rpm: Collection[float]) -> float:
         """Time from the lowest to the highest of some speeds [s]; `rpm` in rev/min."""
         return (max(rpm) - min(rpm)) / self.rate
 
