@@ -130,8 +130,11 @@ class Pull(Description):
     Without a pull a `Wall` has the temperature that it reaches after minutes at that speed.  At
     full load that is far hotter than a pull of 10 to 20 s leaves it.
 
-    Pipes with a stated `wall_temperature` keep it.  The packings of silencers are taken as in
-    balance at every speed: they weigh little, and the gas passes heat to them at once.
+    Pipes with a stated `wall_temperature` keep it, and so do ports and cylinders.  The packings of
+    silencers are in balance at every speed, as without a pull: in truth they warm in minutes, so
+    that the gas in a packed silencer is too hot.
+
+    Hot surfaces: a pipe that a pull has left at 600 K burns skin and looks no different.
 
     Examples
     --------

@@ -115,6 +115,9 @@ def _outside_in(value, ambient):
 class Wall(Description):
     """Wall whose temperature follows from the heat that passes it.
 
+    It is that of rest, after minutes at one speed and load.  What a pull of seconds leaves is far
+    colder at full load: see `Pull`.
+
     Parameters
     ----------
     thickness : float or str
