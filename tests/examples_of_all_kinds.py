@@ -125,10 +125,22 @@ OTHERS = {
     ws.Outside: (ws.Outside(air_speed=5.0, temperature=290.0, pressure=9e4),),
     ws.Packing: (ws.Packing(ws.FIBRES["steel wool"], bulk_density=200.0, fibre_diameter=5e-5,
                             flow_resistivity=4000.0),),
+    ws.Pull: (
+        ws.Pull(400.0, walls=450.0),
+        ws.Pull(300.0, walls=ws.Warmed(rpm=2500.0, plate_angle_deg=40.0), pause=20.0),
+        ws.Pull(500.0, walls=ws.WallsLeft((
+            ws.WallSection(duct="pipe/1", piece=2, positions=(0.1, 0.2), temperatures=(600, 610)),
+        ))),
+    ),
     ws.Settings: (ws.Settings(cell_length=0.01, cfl=0.8, max_cycles=50, friction=False),),
     ws.Study: (STUDY,),
     ws.Table: (ws.Table([2000, 6000], [8.0, 12.0], name="spark"),),
     ws.Valve: (STUDY.engine.intake_valve, STUDY.engine.exhaust_valve),
+    ws.WallSection: (
+        ws.WallSection(duct="pipe/1", piece=1, positions=(0.1,), temperatures=(600.0,)),),
+    ws.WallsLeft: (
+        ws.WallsLeft((ws.WallSection(duct="a", positions=(0.1,), temperatures=(400.0,)),)),),
+    ws.Warmed: (ws.Warmed(rpm=2500.0, plate_angle_deg=40.0),),
     ws.Wall: (WALL, ws.Wall(0.002, ws.METALS["titanium"], outside=ws.Outside(air_speed=3.0))),
     ws.CamCard: (
         ws.CamCard(duration_deg=232.0, checking_lift=0.00127, measured_at="tappet",

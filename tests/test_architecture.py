@@ -23,12 +23,13 @@ FLOORS = {
     "fields": "description tables toml_form tabular",
     "gas": "species gasfit fuels flame models",
     "exact": "_tools tuning acoustics riemann silencers steady engine losses waves",
-    "descriptions": "weather materials settings combustion valves walls pieces pipes nodes parts "
-                    "silencers intake lines network joints engine assemble exhaust bill study",
+    "descriptions": "weather materials settings combustion valves walls warming pieces pipes nodes "
+                    "parts silencers intake lines network joints engine assemble exhaust bill "
+                    "pull study",
     "arrays": "mesh compile",
     "show": "quantities forms plots",
     "results": "files traces curves points compare",
-    "march": "evaluate books readout burn walltemp prolong precompile advance cycles run "
+    "march": "evaluate books readout burn walltemp pull prolong precompile advance cycles run "
              "acoustics",
     "many": "space store work sweep explore optimise",
     "front": "report app",

@@ -29,6 +29,7 @@ LACKS = {
     "Failure": dict.fromkeys(OFFERS, "two texts"),
     "Reading": dict.fromkeys(OFFERS, ROW),
     "StoreCheck": dict.fromkeys(("plot", "csv", "frame"), "a list of files"),
+    "Warming": dict.fromkeys(OFFERS, "temperatures and heats of a wall, or arrays of them"),
     "WallState": dict.fromkeys(OFFERS, "three temperatures or arrays of them"),
 }
 #: Results whose quantities are items and attributes.
@@ -68,6 +69,7 @@ def made(sweeps, tmp_path_factory):
         ws.transmission_loss(ws.Chamber(0.1, 0.05, case_diameter=0.1), frequencies=[200, 400]),
         ws.Store(folder).check(), ws.Failure("SolverError", NASTY),
         ws.wall_balance(50.0, 800.0, ws.Wall(1.5e-3, "mild steel"), 0.05),
+        ws.wall_warming(300.0, 50.0, 800.0, ws.Wall(1.5e-3, "mild steel"), 0.05, 1.0),
     ]
     return {type(thing).__name__: thing for thing in things}
 

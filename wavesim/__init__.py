@@ -40,6 +40,7 @@ from wavesim.descriptions.nodes import (
 )
 from wavesim.descriptions.parts import Monolith, Plate
 from wavesim.descriptions.pipes import Amounts, Bend, Duct, Pipe
+from wavesim.descriptions.pull import Pull, WallSection, WallsLeft, Warmed
 from wavesim.descriptions.settings import Settings
 from wavesim.descriptions.silencers import Chamber, PerforatedSilencer, Resonator, SideTube
 from wavesim.descriptions.study import Study, demo_path, load, save
@@ -52,6 +53,7 @@ from wavesim.descriptions.valves import (
     lobe_centres,
 )
 from wavesim.descriptions.walls import Coating, Outside, Wall, WallState, Wrap, wall_balance
+from wavesim.descriptions.warming import Warming, wall_warming
 from wavesim.descriptions.weather import Ambient
 from wavesim.errors import ConvergenceError, InputError, SolverError, WavesimError, nearest
 from wavesim.fields.description import describe, restore, vary
@@ -139,6 +141,7 @@ __all__ = [
     "Plate",
     "plots",
     "Point",
+    "Pull",
     "QUANTITIES",
     "Quantity",
     "quantity_table",
@@ -178,7 +181,12 @@ __all__ = [
     "Volume",
     "Wall",
     "wall_balance",
+    "wall_warming",
+    "WallSection",
+    "WallsLeft",
     "WallState",
+    "Warmed",
+    "Warming",
     "WavesimError",
     "Wiebe",
     "Woschni",

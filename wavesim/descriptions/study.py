@@ -9,13 +9,15 @@ import numpy as np
 from wavesim.constants import RPM_RANGE
 from wavesim.descriptions.engine import Engine
 from wavesim.descriptions.exhaust import SYSTEMS, network_of
+from wavesim.descriptions.pull import Pull, check_pull
 from wavesim.descriptions.settings import Settings
 from wavesim.descriptions.weather import Ambient
 from wavesim.errors import InputError, check_choice, check_keys, check_number, located
 from wavesim.fields.description import Description, Named, checked, make, numbers, part, text
 from wavesim.fields.toml_form import build, differences, plain, set_path, toml_text
 
-_KEYS = ("name", "rpm", "engine", "exhaust", "ambient", "variants", "settings")
+_KEYS = ("name", "rpm", "engine", "exhaust", "ambient", "pull", "variants", "settings")
+_PARTS = ("engine", "exhaust", "pull")  # what a variant may change
 _VARIANT_KEYS = ("name", "set")  # and `from`, which may be left out
 
 
@@ -51,6 +53,9 @@ class Study(Description):
         Title for reports.
     engines : mapping of str to Engine
         Engines of those variants that change the engine too, by name of the variant.
+    pulls : mapping of str to Pull
+        Of those exhausts whose walls warm in a pull, by name; the solved walls of the others stand
+        where they come to rest at each speed.
 
     Raises
     ------
@@ -65,19 +70,24 @@ class Study(Description):
     ambient: Ambient = part(Ambient, default=Ambient())
     name: str = text("")
     engines: Named = checked(_named(Engine), Named({}))
+    pulls: Named = checked(_named(Pull), Named({}))
 
     def _check(self):
         self._check_rpm()
         if not self.exhausts:
             self._refuse("exhausts = {} must hold at least one Exhaust, the base.")
         check_keys("Study: engines", self.engines, self.exhausts, what="variant")
+        check_keys("Study: pulls", self.pulls, self.exhausts, what="exhaust")
         renamed = {name: e.replace(name=name) for name, e in self.exhausts.items()}
         object.__setattr__(self, "exhausts", Named(renamed))
         for name, exhaust in self.exhausts.items():
             with located(f"exhaust {name!r}"):
-                network_of(self.engine_of(name), exhaust).in_weather(
+                network = network_of(self.engine_of(name), exhaust)
+                network.in_weather(
                     self.ambient, unequal_pressures=self.settings.unequal_pressures
                 )
+                if name in self.pulls:
+                    check_pull(network)
 
     def _check_rpm(self):
         low, high = RPM_RANGE
@@ -126,10 +136,12 @@ def load(path: str | Path) -> Study:
     Parameters
     ----------
     path : str or Path
-        The file.  Its tables are [engine], [exhaust], [ambient], [[variants]] and [settings], its
-        keys `name` and `rpm` (a list, or a table of start, stop and step).  A variant has a `name`
-        and a table `set` from dotted paths, such as "exhaust.collector.length", to values; with
-        `from`, the name of a variant before it, it starts from that one instead of the base.
+        The file.  Its tables are [engine], [exhaust], [ambient], [pull], [[variants]] and
+        [settings], its keys `name` and `rpm` (a list, or a table of start, stop and step).  A
+        variant has a `name` and a table `set` from dotted paths, such as
+        "exhaust.collector.length" or "pull.rate", to values; with `from`, the name of a variant
+        before it, it starts from that one instead of the base.  `pull = "none"` in `set` gives
+        it the walls of minutes at each speed.
 
     Returns
     -------
@@ -147,8 +159,8 @@ def load(path: str | Path) -> Study:
     check_keys(path.name, raw, _KEYS, ("rpm", "engine", "exhaust"), "key")
     base_name = _base_name(raw["exhaust"])
     engine, exhaust = _pair(raw, path.parent, "")
-    exhausts, engines = [(base_name, exhaust)], {}
-    tables = {base_name: {"engine": raw["engine"], "exhaust": raw["exhaust"]}}
+    exhausts, engines, pulls = [(base_name, exhaust)], {}, {}
+    tables = {base_name: {key: raw[key] for key in _PARTS if key in raw}}
     for name, origin, changes in _variants(raw):
         origin = base_name if origin is None else origin
         check_choice(f"variants {name!r}", "from", origin, tables)
@@ -161,11 +173,15 @@ def load(path: str | Path) -> Study:
         exhausts.append((name, variant))
         if own != engine:
             engines[name] = own
+    for name, table in tables.items():
+        if table.get("pull", "none") != "none":
+            where = "pull" if name == base_name else f"variants {name!r}: pull"
+            pulls[name] = build(Pull, table["pull"], path.parent, where)
     settings = build(Settings, raw.get("settings", {}), path.parent, "settings")
     ambient = build(Ambient, raw.get("ambient", {}), path.parent, "ambient")
     values = {"engine": engine, "exhausts": exhausts, "rpm": _rpm(raw["rpm"]),
               "settings": settings, "ambient": ambient, "name": raw.get("name", ""),
-              "engines": engines}
+              "engines": engines, "pulls": pulls}
     with located(path.name):
         return make(Study, values)
 
@@ -203,7 +219,7 @@ def _variants(raw):
         if not isinstance(changes, dict):
             raise InputError(f"variants.{i}: set = {changes!r} must be a table of paths.")
         roots = [where.split(".")[0] for where in changes]
-        check_keys(f"variants.{i}: set", roots, ("engine", "exhaust"), what="path from")
+        check_keys(f"variants.{i}: set", roots, _PARTS, what="path from")
         yield variant["name"], variant.get("from"), changes
 
 
@@ -230,14 +246,21 @@ def save(study: Study, path: str | Path) -> None:
     path : str or Path
         The file; an existing one is overwritten.
     """
-    base = {"engine": plain(study.engine), "exhaust": plain(study.exhausts[study.base])}
+    base = _tables(study, study.base)
     head = {"name": study.name, "rpm": list(study.rpm), "settings": plain(study.settings),
             "ambient": plain(study.ambient)}
     variants = []
     for name in list(study.exhausts)[1:]:
-        own = {"engine": plain(study.engine_of(name)), "exhaust": plain(study.exhausts[name])}
-        changes = differences(base, own)
+        changes = differences(base, _tables(study, name))
         changes.pop("exhaust.name", None)  # `name` of the variant says it
         variants.append({"name": name, "set": changes})
     table = {**head, **base, "variants": variants}
+    if base["pull"] == "none":
+        del table["pull"]
     Path(path).write_text(toml_text(table), encoding="utf-8")
+
+
+def _tables(study, name):
+    """TOML data of what belongs to one exhaust of a study."""
+    return {"engine": plain(study.engine_of(name)), "exhaust": plain(study.exhausts[name]),
+            "pull": plain(study.pulls.get(name))}

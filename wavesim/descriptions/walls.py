@@ -115,6 +115,9 @@ def _outside_in(value, ambient):
 class Wall(Description):
     """Wall whose temperature follows from the heat that passes it.
 
+    It is that of rest, after minutes at one speed and load.  What a pull of seconds leaves is far
+    colder at full load: see `Pull`.
+
     Parameters
     ----------
     thickness : float or str
@@ -202,6 +205,18 @@ class Wall(Description):
         if self.wrap is not None:
             total = total + _layer(outer, self.outer_diameter(diameter), self.wrap.conductivity)
         return total + self._coating_resistance(diameter)
+
+    def inner_resistance(self, diameter: float | np.ndarray) -> float | np.ndarray:
+        """The part of `resistance` between gas and the middle of the metal [K m/W]."""
+        return self._coating_resistance(diameter) + 0.5 * self._metal_resistance(diameter)
+
+    def outer_resistance(self, diameter: float | np.ndarray) -> float | np.ndarray:
+        """The part of `resistance` between the middle of the metal and the air [K m/W]."""
+        return self.resistance(diameter) - self.inner_resistance(diameter)
+
+    def _metal_resistance(self, diameter):
+        bore, outer = self.metal_bore(diameter), self.metal_outer_diameter(diameter)
+        return _layer(bore, outer, self.material.conductivity)
 
     def _coating_resistance(self, diameter):
         if self.coating is None:

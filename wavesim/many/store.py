@@ -22,7 +22,8 @@ locks (no `fcntl`, or a network disk without them) two processes may compute the
 nothing else can go wrong.
 
 A point from the store carries no gas to start a neighbour from: the speed after it starts cold,
-which moves its result within the tolerance only.
+which moves its result within the tolerance only.  The walls of a pull it does carry, so that a pull
+goes on from there; its key holds the pull and the speeds before.
 """
 
 import contextlib
@@ -43,6 +44,7 @@ from wavesim._version import __version__
 from wavesim.descriptions.engine import Engine
 from wavesim.descriptions.exhaust import Exhaust
 from wavesim.descriptions.network import Network
+from wavesim.descriptions.pull import Pull
 from wavesim.descriptions.settings import Settings
 from wavesim.descriptions.weather import Ambient, as_ambient
 from wavesim.errors import InputError
@@ -109,7 +111,8 @@ class StoreCheck(NamedTuple):
         ]
 
 
-def point_key(engine, exhaust, rpm, settings, *, gas=None, fuel_flow=None, ambient=None):
+def point_key(engine, exhaust, rpm, settings, *, gas=None, fuel_flow=None, ambient=None,
+              pull=None, before=()):
     """Key of an operating point: 64 hexadecimal digits.
 
     Parameters
@@ -125,6 +128,10 @@ def point_key(engine, exhaust, rpm, settings, *, gas=None, fuel_flow=None, ambie
         As for `run_point` [kg/s].
     ambient : Ambient or None
         As for `run_point`.
+    pull : Pull or None
+        As for `run_point`.
+    before : sequence of (float, float or None)
+        Speeds of the pull before this one [rev/min] with their fuel flow, in order of time.
 
     Returns
     -------
@@ -136,6 +143,7 @@ def point_key(engine, exhaust, rpm, settings, *, gas=None, fuel_flow=None, ambie
         "settings": describe(settings), "fuel_flow": fuel_flow,
         "ambient": describe(as_ambient(ambient)),
         "gas": describe(gas) if gas is None or isinstance(gas, Description) else repr(gas),
+        "pull": describe(pull), "before": [list(speed) for speed in before],
         "library": _library(),
     }
     return hashlib.sha256(json.dumps(what, sort_keys=True).encode()).hexdigest()
@@ -221,12 +229,13 @@ class Store:
         gas: PerfectGas | EngineGas | None = None,
         fuel_flow: float | None = None,
         ambient: Ambient | None = None,
+        pull: Pull | None = None,
     ) -> Point:
         """The operating point from the folder, or computed now and kept.
 
         Parameters
         ----------
-        engine, exhaust, rpm, settings, gas, fuel_flow, ambient
+        engine, exhaust, rpm, settings, gas, fuel_flow, ambient, pull
             As for `wavesim.run_point`.
 
         Returns
@@ -239,7 +248,7 @@ class Store:
             As `wavesim.run_point` does.
         """
         settings = settings or Settings()
-        given = {"gas": gas, "fuel_flow": fuel_flow, "ambient": ambient}
+        given = {"gas": gas, "fuel_flow": fuel_flow, "ambient": ambient, "pull": pull}
         key = point_key(engine, exhaust, rpm, settings, **given)
         outcome = self.get(key)
         if isinstance(outcome, Failure):

@@ -2,10 +2,10 @@
 
 The kernels release the interpreter lock, so threads share the cores.  Speeds are cut into as many
 runs of neighbours as there are workers; inside a run each speed starts from the gas of the one
-before it.
+before it.  The speeds of a pull are one run in order of time.
 """
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from concurrent.futures import Executor
 
 import numpy as np
@@ -14,6 +14,7 @@ from wavesim.constants import RPM_RANGE
 from wavesim.descriptions.engine import Engine
 from wavesim.descriptions.exhaust import Exhaust
 from wavesim.descriptions.network import Network
+from wavesim.descriptions.pull import Pull
 from wavesim.descriptions.settings import Settings
 from wavesim.descriptions.study import Study
 from wavesim.descriptions.weather import Ambient
@@ -36,6 +37,7 @@ def speed_sweep(
     name: str | None = None,
     fuel_from: Sweep | None = None,
     ambient: Ambient | None = None,
+    pull: Pull | None = None,
 ) -> Sweep:
     """Operating points of an engine with an exhaust over a list of speeds.
 
@@ -63,6 +65,10 @@ def speed_sweep(
         mixture strength of the engine.
     ambient : Ambient or None
         The weather, for every place that states no air of its own; None: an Ambient().
+    pull : Pull or None
+        The speeds are passed in a pull, while the walls warm.  None: walls that are solved stand
+        where they come to rest after minutes at each speed, which at full load is far hotter than
+        a pull of 10 to 20 s leaves them.
 
     Returns
     -------
@@ -79,12 +85,13 @@ def speed_sweep(
     -----
     The number of points at once decides where the runs of neighbours start, and so moves results
     within the tolerance; where they are computed does not move them at all.  A speed that follows
-    one from the store starts cold.
+    one from the store starts cold.  A pull is one run, whose speeds are computed one after the
+    other, so that it takes as long on any number of workers; several systems share these.
     """
     name = exhaust.name if name is None else name
     return speed_sweeps(
         [(name, engine, exhaust)], rpm, settings=settings, threads=threads, executor=executor,
-        store=store, progress=progress, fuel_from=fuel_from, ambient=ambient,
+        store=store, progress=progress, fuel_from=fuel_from, ambient=ambient, pull=pull,
     )[0]
 
 
@@ -99,6 +106,7 @@ def speed_sweeps(
     progress: bool = True,
     fuel_from: Sweep | None = None,
     ambient: Ambient | None = None,
+    pull: Pull | Mapping[str, Pull] | None = None,
 ) -> list[Sweep]:
     """Speed curves of several systems on one executor.
 
@@ -108,6 +116,9 @@ def speed_sweeps(
         With the name of each.
     rpm, settings, threads, executor, store, progress, fuel_from, ambient
         As for `speed_sweep`.
+    pull : Pull, mapping of str to Pull, or None
+        As for `speed_sweep`; a mapping by name gives some systems a pull of their own, and none to
+        the others.
 
     Returns
     -------
@@ -123,21 +134,23 @@ def speed_sweeps(
     settings = settings or Settings()
     fuel = _fuel_flows(fuel_from, speeds)
     workers = count_workers(executor, threads, "speed_sweep")
-    runs = _runs(speeds, AHEAD * workers)
+    systems = list(systems)
+    pulls = [pull.get(name) if isinstance(pull, Mapping) else pull for name, _, _ in systems]
+    steady = _runs(speeds, AHEAD * workers)
+    runs = [steady if one is None else [speeds] for one in pulls]
     chains = [
-        [Task(engine, exhaust, speed, settings, fuel[speed], ambient) for speed in run]
-        for _, engine, exhaust in systems
-        for run in runs
+        [Task(engine, exhaust, speed, settings, fuel[speed], ambient, one) for speed in run]
+        for (_, engine, exhaust), one, own_runs in zip(systems, pulls, runs, strict=True)
+        for run in own_runs
     ]
     done = run_chains(
         chains, executor=executor, threads=workers, store=store, progress=progress
     )
-    sweeps = []
-    for i, (name, _, _) in enumerate(systems):
-        own = done.chains[i * len(runs) : (i + 1) * len(runs)]
+    sweeps, computed = [], iter(done.chains)
+    for (name, _, _), own_runs in zip(systems, runs, strict=True):
         found = {
             rpm: outcome
-            for run, outcomes in zip(runs, own, strict=True)
+            for run, outcomes in zip(own_runs, computed, strict=False)
             for rpm, outcome in zip(run, outcomes, strict=True)
             if outcome is not None
         }
@@ -175,7 +188,7 @@ def run_study(
     systems = [(name, study.engine_of(name), exhaust) for name, exhaust in study.exhausts.items()]
     sweeps = speed_sweeps(
         systems, study.rpm, settings=study.settings, threads=threads, executor=executor,
-        store=store, progress=progress, ambient=study.ambient,
+        store=store, progress=progress, ambient=study.ambient, pull=study.pulls,
     )
     return dict(zip(study.exhausts, sweeps, strict=True))
 

@@ -35,6 +35,7 @@ class Task(NamedTuple):
     settings: object
     fuel_flow: float | None = None  # [kg/s] given, instead of the mixture of the engine
     ambient: object = None  # the weather; None: an Ambient()
+    pull: object = None  # its chain is a pull in order of time: each needs the one before
 
 
 class Outcomes(NamedTuple):
@@ -72,7 +73,7 @@ def compute(task, start=None, traces=True, stop=None):
     try:
         point = run_point(
             task.engine, task.exhaust, task.rpm, settings=task.settings,
-            fuel_flow=task.fuel_flow, ambient=task.ambient, start=start, stop=stop,
+            fuel_flow=task.fuel_flow, ambient=task.ambient, pull=task.pull, start=start, stop=stop,
         )
     except WavesimError as error:
         return Failure(type(error).__name__, str(error))
@@ -189,8 +190,9 @@ class _Crew:
         self.outcomes = [[None] * len(chain) for chain in chains]
         self.waiting = deque(range(len(chains)))
         self.active = {}  # future: (chain, place, True if the chain goes on after it)
+        self.starts = {}  # future: what its point started from
         self.keys = {}  # of the store, by (chain, place)
-        self.held = []  # (chain, place) of points that another process computes
+        self.held = []  # (chain, place, start) of points that another process computes
 
     def work(self):
         """Go on until every task has an outcome."""
@@ -221,7 +223,13 @@ class _Crew:
         while place < len(self.chains[i]):
             if self._begin(i, place, start, True):
                 return
-            place, start = place + 1, None
+            if self.chains[i][place].pull is None:
+                start = None
+            elif self.outcomes[i][place] is None:  # another process computes what the next needs
+                return
+            else:
+                start = _gas_of(self.outcomes[i][place]) or start
+            place += 1
 
     def _begin(self, i, place, start, goes_on):
         """Put one task to work; False if it is kept already or somebody else computes it."""
@@ -230,7 +238,7 @@ class _Crew:
             if self._found(i, place, key):
                 return False
             if not self.store.claim(key):
-                self.held.append((i, place))
+                self.held.append((i, place, start))
                 return False
             if self._found(i, place, key):  # finished between the look and the claim
                 self.store.release(key)
@@ -239,6 +247,7 @@ class _Crew:
         stop = self.stop if self.is_threads else None
         future = self.pool.submit(compute, task, start, self.traces, stop)
         self.active[future] = (i, place, goes_on)
+        self.starts[future] = start
         return True
 
     def _found(self, i, place, key):
@@ -264,19 +273,23 @@ class _Crew:
         outcome = future.result()
         if self.strict and isinstance(outcome, Failure) and outcome.kind == "InputError":
             raise InputError(outcome.text)
+        start = self.starts.pop(future)
         if goes_on:
-            self._go_on(i, place + 1, _gas_of(outcome))
+            is_pull = self.chains[i][place].pull is not None  # past a failure its walls warm on
+            self._go_on(i, place + 1, _gas_of(outcome) or (start if is_pull else None))
         self._keep(i, place, outcome)
         del self.active[future]
 
     def _look_at_held(self):
         """Take up points that another process has finished or has given up."""
         held, self.held = self.held, []
-        for i, place in held:
-            if len(self.active) < self.limit:
-                self._begin(i, place, None, False)
+        for i, place, start in held:
+            if len(self.active) >= self.limit:
+                self.held.append((i, place, start))
+            elif self.chains[i][place].pull is not None:
+                self._go_on(i, place, start)
             else:
-                self.held.append((i, place))
+                self._begin(i, place, None, False)
 
     def _keep(self, i, place, outcome):
         if self.outcomes[i][place] is not None:
@@ -295,8 +308,10 @@ class _Crew:
     def _key(self, i, place):
         if (i, place) not in self.keys:
             task = self.chains[i][place]
+            before = self.chains[i][:place] if task.pull is not None else ()
             self.keys[i, place] = point_key(
-                *task[:4], fuel_flow=task.fuel_flow, ambient=task.ambient
+                *task[:4], fuel_flow=task.fuel_flow, ambient=task.ambient, pull=task.pull,
+                before=[(earlier.rpm, earlier.fuel_flow) for earlier in before],
             )
         return self.keys[i, place]
 
@@ -305,4 +320,6 @@ def _gas_of(outcome):
     """What the next point needs of this one, and no more: it may travel far."""
     if not isinstance(outcome, Point):
         return None
-    return replace(outcome, values={}, cylinders={}, samples=None, audit={}, meta={})
+    meta = outcome.meta
+    walls = {name: meta[name] for name in ("pull", "walls_left")} if "pull" in meta else {}
+    return replace(outcome, values={}, cylinders={}, samples=None, audit={}, meta=walls)

@@ -14,7 +14,7 @@ from wavesim.march.advance import run_cycle
 from wavesim.march.books import contents, outer_ends
 from wavesim.march.burn import follow_burn
 from wavesim.march.readout import valve_rows
-from wavesim.march.walltemp import find_solved_walls, update_walls
+from wavesim.march.walltemp import find_solved_walls, lay_on, update_walls
 
 
 class Watched(NamedTuple):
@@ -71,7 +71,7 @@ def settle(model, walls, settings, *, rpm, fuel_flow, stop):
     return Cycles(model, history, steps, before, after, limited)
 
 
-def rough_run(network, gas, engine, settings, ambient, start, demand):
+def rough_run(network, gas, engine, settings, ambient, start, demand, moment=None):
     """Cycles on a coarser mesh, from which the fine one starts; None if there are to be none.
 
     They cost a fraction of the fine cycles and take away most of what must settle.  A coarse run
@@ -86,9 +86,11 @@ def rough_run(network, gas, engine, settings, ambient, start, demand):
     model = compile_network(
         network, gas, rough, engine=engine, rpm=demand["rpm"], ambient=ambient
     )
-    walls = find_solved_walls(model)
+    walls = find_solved_walls(model, moment)
     if start is not None:
         take_over(model, start)
+        if moment is not None:
+            lay_on(model, walls)
     try:
         return settle(model, walls, rough, **demand)
     except SolverError:

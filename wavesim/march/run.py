@@ -14,6 +14,7 @@ from wavesim.constants import RPM_RANGE
 from wavesim.descriptions.engine import Engine
 from wavesim.descriptions.exhaust import Exhaust, network_of
 from wavesim.descriptions.network import Network
+from wavesim.descriptions.pull import Pull, check_pull
 from wavesim.descriptions.settings import Settings
 from wavesim.descriptions.weather import Ambient, as_ambient
 from wavesim.errors import InputError, check_number
@@ -33,6 +34,7 @@ from wavesim.march.cycles import (
 )
 from wavesim.march.evaluate import amounts_of, evaluate
 from wavesim.march.prolong import prolong
+from wavesim.march.pull import moment_of, pull_facts, throttled
 from wavesim.march.readout import (
     cycle_sums,
     engine_facts,
@@ -42,7 +44,7 @@ from wavesim.march.readout import (
     valve_flows,
     wall_facts,
 )
-from wavesim.march.walltemp import find_solved_walls
+from wavesim.march.walltemp import find_solved_walls, lay_on, walls_left
 from wavesim.results.points import Point, Transient, point_meta
 
 
@@ -109,6 +111,7 @@ def run_point(
     gas: PerfectGas | EngineGas | None = None,
     fuel_flow: float | None = None,
     ambient: Ambient | None = None,
+    pull: Pull | None = None,
     start: Point | None = None,
     stop: Event | None = None,
 ) -> Point:
@@ -121,7 +124,7 @@ def run_point(
         What stands behind the engine; a Network as for `run_network`.
     rpm : float
         Engine speed [rev/min], 100 to 30000.
-    settings, gas, fuel_flow, ambient, start, stop
+    settings, gas, fuel_flow, ambient, pull, start, stop
         As for `run_network`.
 
     Returns
@@ -136,7 +139,7 @@ def run_point(
     """
     point = run_network(
         engine, network_of(engine, exhaust), rpm, settings=settings, gas=gas, fuel_flow=fuel_flow,
-        ambient=ambient, start=start, stop=stop,
+        ambient=ambient, pull=pull, start=start, stop=stop,
     )
     if isinstance(exhaust, Network):
         return point
@@ -165,6 +168,7 @@ def run_network(
     gas: PerfectGas | EngineGas | None = None,
     fuel_flow: float | None = None,
     ambient: Ambient | None = None,
+    pull: Pull | None = None,
     start: Point | None = None,
     stop: Event | None = None,
 ) -> Point:
@@ -188,8 +192,13 @@ def run_network(
         mixture strength follows from the air, instead of being that of the engine.
     ambient : Ambient, optional
         The weather, for every place that states no air of its own; default: an Ambient().
+    pull : Pull, optional
+        This speed is one of a pull: its walls have warmed since the start of the pull.  Default:
+        walls that are solved stand where they come to rest after minutes at this speed.
     start : Point, optional
-        A point of the same engine and network at a speed near by, whose gas is taken over.
+        A point of the same engine and network at a speed near by, whose gas is taken over.  If it
+        is of the same pull, it is the speed before in time, and its walls have warmed since; else
+        this speed is the first of the pull.
     stop : threading.Event, optional
         When set, the run ends with `Interrupted` within a quarter turn.
 
@@ -216,18 +225,33 @@ def run_network(
     ambient = as_ambient(ambient)
     described = network_of(engine, network)
     network = described.in_weather(ambient)  # once, for both meshes
+    moment = None
+    if pull is not None:
+        check_pull(network)
+
+        def warm(warmed):
+            return run_network(
+                engine, throttled(network, warmed), warmed.rpm, settings=settings, gas=gas,
+                ambient=ambient, stop=stop,
+            )
+
+        moment = moment_of(pull, rpm, start, warm)
+        if start is not None and not start.restart:  # from a file: its walls alone
+            start = None
     demand = {"rpm": rpm, "fuel_flow": fuel_flow, "stop": stop}
-    rough = rough_run(network, gas, engine, settings, ambient, start, demand)
+    rough = rough_run(network, gas, engine, settings, ambient, start, demand, moment)
     model = compile_network(
         network, gas, settings, engine=engine, rpm=rpm, ambient=ambient,
         samples=round(720.0 / settings.sample_deg),
     )
-    walls = find_solved_walls(model)
+    walls = find_solved_walls(model, moment)
     if rough is not None:
         prolong(rough.model, model)
         take_burn(model, rough.model)
     elif start is not None:
         take_over(model, start)
+        if moment is not None:
+            lay_on(model, walls)
     cycles = settle(model, walls, settings, **demand)
     if fuel_flow is not None:
         check_mixture(model.gas, fuel_flow)
@@ -257,6 +281,10 @@ def run_network(
         engine, None, settings, gas=model.gas, fuel_flow=fuel_flow, network=described,
         facts=engine_facts(engine, model) | wall_facts(walls),
     )
+    if walls:
+        meta["walls_left"] = describe(walls_left(walls))
+    if moment is not None:
+        meta |= pull_facts(moment, walls)
     return Point(
         rpm, values, cylinders, samples_of(model, x, "theta_deg"), audit, meta,
         restart_of(rough.model if rough else model),

@@ -16,6 +16,7 @@ from wavesim.descriptions.engine import Engine
 from wavesim.descriptions.exhaust import Exhaust
 from wavesim.descriptions.network import Network
 from wavesim.descriptions.nodes import Ambient
+from wavesim.descriptions.pull import Pull, WallsLeft
 from wavesim.errors import InputError, check_choice
 from wavesim.fields.description import describe, restore
 from wavesim.fields.tabular import Column, Sheet, Tabular
@@ -115,6 +116,31 @@ class Point(ByName, Tabular):
         """The network that was run."""
         given = self.meta["network"]
         return assemble(self.engine, self.exhaust) if given is None else restore(given)
+
+    @property
+    def pull(self) -> Pull | None:
+        """The pull of which this speed is one; None: its solved walls are in balance."""
+        held = self.meta.get("pull")
+        return None if held is None else restore(held["pull"])
+
+    @property
+    def walls_left(self) -> WallsLeft:
+        """Metal temperatures of the walls that were solved, where a `Pull` may begin."""
+        if "walls_left" not in self.meta:
+            raise InputError("Point: no wall of it was solved, so none can be handed to a Pull.")
+        return restore(self.meta["walls_left"])
+
+    @property
+    def wall_note(self) -> str:
+        """Sentence on the temperatures that the pipe walls have; empty where it is not known."""
+        if "walls" not in self.meta:
+            return ""
+        if self.pull is not None:
+            return (f"Pipe walls warm in a pull of {self.pull.rate:g} rev/min/s from "
+                    f"{self.pull.start_text}.")
+        if self.meta["walls"]:
+            return "Pipe walls are solved: as warm as after minutes at each speed."
+        return "Pipe walls have the temperatures that were stated."
 
     @property
     def weather(self) -> dict[str, Ambient]:
@@ -267,8 +293,20 @@ class Sweep(CurveMethods):
         return np.array([point.converged for point in self.points], dtype=bool)
 
     @property
+    def walls_left(self) -> WallsLeft:
+        """Metal temperatures that the last speed has left, where a `Pull` may begin."""
+        if not self.points:
+            raise InputError("Sweep: it has no points, so it leaves no walls to a Pull.")
+        return self.points[-1].walls_left
+
+    @property
+    def wall_notes(self) -> tuple[str, ...]:
+        """Sentences on the temperatures that the pipe walls have, as a rule one."""
+        return tuple(dict.fromkeys(p.wall_note for p in self.points if p.wall_note))
+
+    @property
     def notes(self) -> tuple[str, ...]:
-        """Sentences on what limits the curve: convergence, failed speeds, tolerance."""
+        """Sentences on what limits the curve: convergence, failed speeds, walls, tolerance."""
         found = []
         if not self.trusted.all():
             loose = ", ".join(f"{rpm:g}" for rpm in self.rpm[~self.trusted])
@@ -276,6 +314,7 @@ class Sweep(CurveMethods):
         if self.failures:
             lost = ", ".join(f"{rpm:g}" for rpm in sorted(self.failures))
             found.append(f"Failed at {lost} rev/min.")
+        found += self.wall_notes
         if self.points:
             tolerance = max(point.audit["tolerance"] for point in self.points)
             found.append(f"Cycles were run until they repeat within {100.0 * tolerance:.2g} %; "
@@ -294,7 +333,7 @@ class Sweep(CurveMethods):
         -------
         str
             One line for each speed with the cycles it took and a flag where it did not converge or
-            failed; the errors of failed speeds stand below the table.
+            failed; below it the errors of failed speeds, and which temperatures the walls have.
 
         Raises
         ------
@@ -305,7 +344,8 @@ class Sweep(CurveMethods):
         head = [["", *row, "", ""] for row in words]
         head[-1][0], head[-1][-2] = "rpm", "cycles"
         body = self._rows(names)
-        return "\n".join([rows_text([*head, ["", *units, "", ""], *body]), *self._errors()])
+        below = [*self._errors(), *self.wall_notes]
+        return "\n".join([rows_text([*head, ["", *units, "", ""], *body]), *below])
 
     def _rows(self, names):
         """Cells of the table below its heading."""
@@ -323,7 +363,8 @@ class Sweep(CurveMethods):
     def _sheet(self):
         head = [["rpm", *(name.replace("_", " ") for name in SHOWN), "cycles", ""],
                 ["", *(display(name).unit for name in SHOWN), "", ""]]
-        return Sheet([*head, *self._rows(SHOWN)], self.name, self._errors(), heads=2)
+        below = [*self._errors(), *self.wall_notes]
+        return Sheet([*head, *self._rows(SHOWN)], self.name, below, heads=2)
 
     def summary(self) -> str:
         """The table with the name above it."""
