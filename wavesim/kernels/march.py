@@ -12,7 +12,7 @@ from .jit import entry, leaf, stage
 from .nodes import inner_states
 from .step import GO_ON, close_step, open_step, solve_ends_ahead
 
-LEAVES = 1e-9  # Mach number from which gas counts as leaving; the round-off of rest lies below
+ENTERS = 1e-9  # Mach number from which gas counts as entering; the round-off of rest lies below
 
 
 @leaf
@@ -47,7 +47,7 @@ def fill_ghosts(net, state, work):
         out = carry_on(p[i] - p[j] + sz * (u[i] - u[j]), p[j] - p[h] + sz * (u[j] - u[h]))
         back = 2.0 * (face[f.ES_P] - p[i] - sz * (face[f.ES_U] - u[i]))
         dp = 0.5 * (out + back)
-        leaves = face[f.ES_V] > LEAVES * work.W[f.C, i]
+        leaves = face[f.ES_V] > -ENTERS * work.W[f.C, i]
         if leaves:
             jump = r[i] - r[j] - (p[i] - p[j]) / c2
             entropy = carry_on(jump, r[j] - r[h] - (p[j] - p[h]) / c2)
