@@ -5,7 +5,7 @@ each row belongs to.
 """
 
 from dataclasses import dataclass, field
-from math import pi, sqrt
+from math import ceil, pi, sqrt
 
 import numpy as np
 
@@ -37,7 +37,9 @@ from wavesim.kernels.cylinder import volume as cylinder_volume
 from wavesim.kernels.nodes import N_FACE_OUT, N_INNER
 
 VALVE_STEP_DEG = 0.5
-SLICE_DEG = 10.0  # slices of the cycle in which the number of steps is planned
+SLICE_DEG = 10.0  # longest slice of the cycle in which the number of steps is planned
+DEAD_CENTRES = (0.0, 180.0, 360.0, 540.0)
+GRID = 6  # decimals of a crank angle [deg] in the kernels
 #: Radiation load of an open end, Z / (rho c) = s (l + b s) / (1 + g s + d s^2) with s = i k a, as
 #: (l, b, g, d).  l: acoustic length over radius, Levine and Schwinger (1948) unflanged, Nomura et
 #: al. (1960) flanged (from memory).  g makes Re(Z) = (k a)^2/4 or (k a)^2/2 at low frequency, as
@@ -74,6 +76,8 @@ class Model:
         The weather, which stands in `network` wherever it stated none.
     dx : dict
         Cell length [m] by duct name.
+    alike : int
+        How often the pattern of slices repeats in a cycle: once for every firing, if even.
     """
 
     network: object
@@ -91,6 +95,7 @@ class Model:
     ends: dict = field(default_factory=dict)
     stores: dict = field(default_factory=dict)
     dx: dict = field(default_factory=dict)
+    alike: int = 1
 
     def locate(self, cell):
         """Duct name and position [m] of a cell; a ghost belongs to the nearest duct."""
@@ -307,7 +312,38 @@ def _cylinder_row(engine, gas, number, rpm):
     }
     for column, value in values.items():
         row[column] = value
+    angles = [f.PHASE, f.SOC, f.EVO, f.EVC, f.IVO, f.IVC]
+    row[angles] = np.round(row[angles], GRID)
     return row
+
+
+def _slice_ends(rows):
+    """Crank angles [deg] at which the slices of a cycle end.
+
+    Among them are all angles at which something switches in a cylinder: its dead centres, the
+    start of combustion, and where the heat transfer of Woschni changes.
+    """
+    marks = {720.0}
+    for cyl in rows:
+        for own in (*DEAD_CENTRES, cyl[f.SOC], cyl[f.EVO], cyl[f.IVC]):
+            marks.add(round((cyl[f.PHASE] + own) % 720.0, GRID))
+    ends, before = [], 0.0
+    for mark in sorted(marks - {0.0}):
+        count = ceil((mark - before) / SLICE_DEG - 1e-6)
+        ends += list(np.linspace(before, mark, count + 1)[1:])
+        before = mark
+    return np.round(ends, GRID)
+
+
+def _repeats(ends, cylinders):
+    """How often the pattern of slices repeats in a cycle, as often as a cylinder fires at most."""
+    for count in range(cylinders, 1, -1):
+        if ends.size % count == 0:
+            rows = ends.reshape(count, -1)
+            shifts = 720.0 / count * np.arange(count)[:, None]
+            if np.allclose(rows - shifts, rows[0], rtol=0.0, atol=2.0 / f.PER_DEGREE):
+                return count
+    return 1
 
 
 def compile_network(
@@ -369,6 +405,7 @@ def compile_network(
         state=_empty_state(net), work=_empty_work(net), record=_empty_record(net, samples),
         inner=np.zeros((len(build.ends), N_INNER)), face=np.zeros((len(build.ends), N_FACE_OUT)),
         ambient=ambient, ducts=mesh.ducts, ends=build.ends, stores=build.stores, dx=mesh.dx,
+        alike=_repeats(net.slice_end * net.options[f.OMEGA_DEG], net.cyl_par.shape[0]),
     )
     _fill(model, build, initial or {})
     net.options[f.MIXED] = _mixed(model)
@@ -444,9 +481,9 @@ def _net(build, mesh, gas, settings, rpm):
     options[f.FRICTION_ON] = settings.friction
     options[f.HEAT_ON] = settings.wall_heat
     options[f.OMEGA_DEG] = 6.0 * (rpm or 0.0)
-    options[f.SLICE_TIME] = SLICE_DEG / options[f.OMEGA_DEG] if rpm else 0.0
     cylinders = sum(kind == f.CYLINDER for kind in build.store_kind)
     rows = [_cylinder_row(build.engine, gas, i + 1, rpm) for i in range(cylinders)]
+    slice_end = _slice_ends(rows) / options[f.OMEGA_DEG] if rpm else []
     return f.Net(
         gas_kind=int(table.kind),
         gas_R=_float(table.R),
@@ -473,6 +510,7 @@ def _net(build, mesh, gas, settings, rpm):
         valve_area=_float(build.valves).reshape(len(build.valves), 2, -1)
         if build.valves
         else np.zeros((0, 2, 2)),
+        slice_end=_float(slice_end),
         options=options,
     )
 
@@ -495,7 +533,7 @@ def _empty_state(net):
         cyl=np.zeros((net.cyl_par.shape[0], f.N_CYL_STATE)),
         hole_u=np.zeros(net.hole_par.shape[1]),
         clock=np.zeros(f.N_CLOCK),
-        plan=np.zeros((round(720.0 / SLICE_DEG), f.N_PLAN)),
+        plan=np.zeros((net.slice_end.size, f.N_PLAN)),
     )
 
 

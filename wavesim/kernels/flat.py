@@ -101,11 +101,13 @@ class Net(NamedTuple):
     hole_par: np.ndarray  # (N_HOLE, n_hole)
     cyl_par: np.ndarray  # (n_cyl, N_CYL)
     valve_area: np.ndarray  # (n_valve, 2, n_angle) effective area [m2] against crank angle
+    slice_end: np.ndarray  # (n_slice,) end of each slice of the cycle [s]; empty without an engine
     options: np.ndarray  # (N_OPTION,)
 
 
-N_OPTION = 6  # Net.options
-CFL, FRICTION_ON, HEAT_ON, OMEGA_DEG, SLICE_TIME, MIXED = range(N_OPTION)  # MIXED: not all is air
+N_OPTION = 5  # Net.options
+CFL, FRICTION_ON, HEAT_ON, OMEGA_DEG, MIXED = range(N_OPTION)  # MIXED: not all is air
+PER_DEGREE = 1e6  # points of the grid of crank angles in a degree
 HARD_CFL = 0.97  # a planned step may use this much before the plan is broken
 
 
@@ -134,8 +136,9 @@ class State(NamedTuple):
     plan: np.ndarray  # (n_slice, N_PLAN) steps of each slice of the cycle, as in the cycle before
 
 
-N_CLOCK = 13  # State.clock; from UNSOLVED_END on: how often the emergency exits were taken
-(TIME, STEPS, LAST_DT, NEXT_SAMPLE, STEPS_LEFT,
+N_CLOCK = 15  # State.clock; from UNSOLVED_END on: how often the emergency exits were taken
+(TIME, STEPS, LAST_DT, NEXT_SAMPLE,
+ SLICE, IN_SLICE, STEPS_LEFT,  # slice of the cycle, steps taken and left in it
  UNSOLVED_END, UNSOLVED_PAIR, UNSOLVED_JOINT, UNSOLVED_STORE,  # iterations that did not converge
  FLOORED_STORE, FLOORED_FACE,  # pressures held at a floor
  CAPPED_HOLE,  # flows through holes held to a share of the cell

@@ -163,16 +163,18 @@ def step_size(net, state, rate, t, t_end):
 
     Without slices: the Courant limit, the last two steps equal.  With slices (engine cycles): every
     slice of the cycle is cut into equal steps, as many as the cycle before needed, so that a cycle
-    which repeats itself is marched in the same steps and nothing keeps it from settling.
+    which repeats itself is marched in the same steps and nothing keeps it from settling.  What
+    switches in a cylinder does so at the end of a slice.
     """
     cfl = net.options[f.CFL]
-    slice_time = net.options[f.SLICE_TIME]
-    if slice_time == 0.0:
+    slices = net.slice_end.shape[0]
+    if slices == 0:
         dt = cfl / rate
         rest = t_end - t
         return min(rest, 0.5 * rest if rest < 2.0 * dt and rest > dt else dt)
-    plan = state.plan[slice_index(net, state, t)]
-    rest = slice_end(net, state, t) - t
+    now = min(int(state.clock[f.SLICE]), slices - 1)
+    plan = state.plan[now]
+    rest = net.slice_end[now] - t
     left = state.clock[f.STEPS_LEFT]
     if left < 1.0:
         left = plan[f.PLANNED] if plan[f.PLANNED] > 0.0 else math.ceil(rest * rate / cfl)
@@ -184,32 +186,24 @@ def step_size(net, state, rate, t, t_end):
 
 
 @stage
-def slice_index(net, state, t):
-    """Slice of the cycle that holds the time t."""
-    return min(int(t / net.options[f.SLICE_TIME] + 1e-6), state.plan.shape[0] - 1)
-
-
-@stage
-def slice_end(net, state, t):
-    """Time at which the slice that holds t ends."""
-    return (slice_index(net, state, t) + 1.0) * net.options[f.SLICE_TIME]
-
-
-@stage
 def time_after(net, state, t, dt, t_end):
     """Time after the step; ends of slices and of the march are met exactly."""
-    if net.options[f.SLICE_TIME] > 0.0:
-        state.clock[f.STEPS_LEFT] -= 1.0
-        if state.clock[f.STEPS_LEFT] < 1.0:
-            return slice_end(net, state, t)
+    state.clock[f.IN_SLICE] += 1.0
+    if net.slice_end.shape[0] == 0:
+        return t + dt if dt < t_end - t else t_end
+    state.clock[f.STEPS_LEFT] -= 1.0
+    if state.clock[f.STEPS_LEFT] >= 1.0:
         return t + dt
-    return t + dt if dt < t_end - t else t_end
+    now = int(state.clock[f.SLICE])
+    state.clock[f.SLICE] = now + 1.0
+    state.clock[f.IN_SLICE] = 0.0
+    return net.slice_end[now]
 
 
 @leaf
 def crank_angle(omega, t):
     """Crank angle [deg] on a grid of 1e-6 deg, so that a cycle ends at 720 and starts at 0."""
-    return math.floor(omega * t * 1e6 + 0.5) / 1e6
+    return math.floor(omega * t * f.PER_DEGREE + 0.5) / f.PER_DEGREE
 
 
 @part
@@ -248,8 +242,8 @@ def open_step(net, state, work, record, face, t_end, steps, max_steps):
         return status, 0.0, 0.0
     exchange(net, state, work, record, dt)
     # The coefficients follow Reynolds numbers, which change little in a step: every fourth will do,
-    # the same ones in every cycle.
-    if steps % 4 == 0 and net.options[f.FRICTION_ON] + net.options[f.HEAT_ON] > 0.0:
+    # the same ones in every cycle and for every cylinder.
+    if int(state.clock[f.IN_SLICE]) % 4 == 0 and net.options[f.FRICTION_ON] + net.options[f.HEAT_ON] > 0.0:
         walls(net, state, work)
     return GO_ON, dt, crank_angle(net.options[f.OMEGA_DEG], t)
 

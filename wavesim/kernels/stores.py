@@ -159,8 +159,7 @@ def stores_step(net, state, work, record, face, dt, theta_deg, theta_next):
         if net.store_int[s, f.STORE_KIND] == f.CELL:
             cell_momentum(net, work, row, face, s, dt)
         if net.store_int[s, f.STORE_KIND] == f.CYLINDER:
-            cylinder_step(net, state, work, record, s, dt, theta_deg, theta_next, mass, fresh,
-                          burned)
+            cylinder_step(net, state, work, record, s, dt, theta_deg, theta_next)
 
 
 @part
@@ -214,24 +213,18 @@ def cell_momentum(net, work, row, face, s, dt):
 
 
 @leaf
-def passes(angle, before, after):
-    """True if the crank passes `angle` (mod 720) on its way from `before` to `after`."""
+def reaches(angle, before, after):
+    """True if the crank reaches `angle` (mod 720) on its way from `before` to `after`.
+
+    All angles lie on the grid of `step.crank_angle`, half of which keeps round-off from deciding.
+    """
+    angle -= 0.5 / f.PER_DEGREE
     return math.floor((after - angle) / 720.0) > math.floor((before - angle) / 720.0)
 
 
-@leaf
-def passed_share(angle, before, after):
-    """Share of the step from `before` to `after` that lies before it passes `angle`."""
-    turns = math.floor((after - angle) / 720.0)
-    return (angle + 720.0 * turns - before) / (after - before)
-
-
 @part
-def cylinder_step(net, state, work, record, s, dt, theta_deg, theta_next, mass, fresh, burned):
-    """Piston work, heat release, wall loss and the sums of one cylinder over one step.
-
-    `mass`, `fresh` and `burned` are the flows [kg/s] into the cylinder, already added.
-    """
+def cylinder_step(net, state, work, record, s, dt, theta_deg, theta_next):
+    """Piston work, heat release, wall loss and the sums of one cylinder over one step."""
     number = net.store_int[s, f.STORE_CYL]
     cyl = net.cyl_par[number]
     own = state.cyl[number]
@@ -251,7 +244,7 @@ def cylinder_step(net, state, work, record, s, dt, theta_deg, theta_next, mass, 
     stroke = int(math.floor((middle - 720.0 * math.floor(middle / 720.0)) / 180.0))
     sums[f.WORK_0 + min(stroke, 3)] += done
 
-    if passes(cyl[f.SOC], before, after):
+    if reaches(cyl[f.SOC], before, after):
         own[f.FRESH_AT_SOC] = row[f.SF]
     share = heat_release(cyl, before, after)
     burning = max(0.0, min(share * own[f.FRESH_AT_SOC], row[f.SF]))
@@ -272,17 +265,20 @@ def cylinder_step(net, state, work, record, s, dt, theta_deg, theta_next, mass, 
     if p > sums[f.PEAK]:
         sums[f.PEAK] = p
         sums[f.PEAK_ANGLE] = middle - 720.0 * math.floor(middle / 720.0)
-    if passes(cyl[f.IVC], before, after):
-        own[f.P_IVC] = p
-        own[f.V_IVC] = now[f.NVOL]
-        own[f.T_IVC] = now[f.NT]
-        late = (1.0 - passed_share(cyl[f.IVC], before, after)) * dt
-        sums[f.TRAP_MASS] = row[f.SM] - late * mass
-        sums[f.TRAP_FRESH] = row[f.SF] - late * fresh
-        sums[f.TRAP_BURNED] = row[f.SB] - late * burned
-        sums[f.TRAP_P] = p
-        sums[f.TRAP_T] = now[f.NT]
-    if passes(cyl[f.EVO], before, after):
-        sums[f.EVO_P] = p
-        sums[f.EVO_T] = now[f.NT]
-        sums[f.EVO_MASS] = row[f.SM]
+    closes = reaches(cyl[f.IVC], before, after)
+    opens = reaches(cyl[f.EVO], before, after)
+    if closes or opens:  # at the end of a slice, and so of this step
+        p, T, _, _, _ = store_now(net, state, s, later)
+        if closes:
+            own[f.P_IVC] = p
+            own[f.V_IVC] = later
+            own[f.T_IVC] = T
+            sums[f.TRAP_MASS] = row[f.SM]
+            sums[f.TRAP_FRESH] = row[f.SF]
+            sums[f.TRAP_BURNED] = row[f.SB]
+            sums[f.TRAP_P] = p
+            sums[f.TRAP_T] = T
+        if opens:
+            sums[f.EVO_P] = p
+            sums[f.EVO_T] = T
+            sums[f.EVO_MASS] = row[f.SM]

@@ -9,7 +9,6 @@ from wavesim.kernels.characteristics import march_lines
 from wavesim.kernels.march import march
 from wavesim.march.precompile import help_to_compile
 
-START_UP = 2  # cycles before the step plan is kept
 CHUNK_DEG = 90.0  # the run looks up between chunks, for a stop request
 
 
@@ -45,19 +44,21 @@ def run_cycle(model, settings, cycle, stop, sampled=True):
         used += march_to(model, angle / omega, settings.max_steps_per_cycle, cycle, used)
         if stop is not None and stop.is_set():
             raise Interrupted
-    _plan_steps(model, settings, cycle)
     return used
 
 
-def _plan_steps(model, settings, cycle):
+def plan_steps(model, settings, firm):
     """Steps of each slice of the next cycle, from the fastest waves of this one.
 
-    After the start-up the number only grows, so that it settles.
+    Slices that are alike for another cylinder get the same number, for else the steps would tell
+    the cylinders of a symmetric engine apart.  Once the plan is `firm` the number only grows, so
+    that it settles; before, it does not remember how the run started.
     """
     plan = model.state.plan
-    wanted = np.ceil(plan[:, f.FASTEST] * model.net.options[f.SLICE_TIME] / settings.cfl)
-    going_on = cycle > START_UP
-    plan[:, f.PLANNED] = np.maximum(wanted, plan[:, f.PLANNED] if going_on else 0.0)
+    length = np.diff(model.net.slice_end, prepend=0.0)
+    wanted = np.ceil(plan[:, f.FASTEST] * length / settings.cfl)
+    wanted = np.tile(wanted.reshape(model.alike, -1).max(axis=0), model.alike)
+    plan[:, f.PLANNED] = np.maximum(wanted, plan[:, f.PLANNED] if firm else 1.0)
     plan[:, f.FASTEST] = 0.0
 
 

@@ -10,11 +10,13 @@ from wavesim.constants import LAMBDA_RANGE
 from wavesim.errors import ConvergenceError, InputError, SolverError
 from wavesim.gas.models import EngineGas
 from wavesim.kernels import flat as f
-from wavesim.march.advance import run_cycle
+from wavesim.march.advance import plan_steps, run_cycle
 from wavesim.march.books import contents, outer_ends
 from wavesim.march.burn import follow_burn
 from wavesim.march.readout import valve_rows
 from wavesim.march.walltemp import find_solved_walls, lay_on, update_walls
+
+FIRM = 1e-4  # change from cycle to cycle below which the step plan is kept
 
 
 class Watched(NamedTuple):
@@ -64,6 +66,7 @@ def settle(model, walls, settings, *, rpm, fuel_flow, stop):
         after = contents(model)
         mean_wall = update_walls(model, walls, 120.0 / rpm)
         history.append(_watched(model, mean_wall))
+        plan_steps(model, settings, change(history) <= max(FIRM, settings.tolerance))
         if fuel_flow is not None:
             _follow_fuel(model, rpm, fuel_flow)
         if sampled and cycle >= settings.min_cycles and settled(history, settings.tolerance):
@@ -105,9 +108,8 @@ def take_over(model, point):
     shapes = [np.shape(a) for a in model.state]
     if restart["ducts"] != model.ducts or [np.shape(a) for a in restart["state"]] != shapes:
         raise InputError("run_point: start must be a Point of the same engine, exhaust and mesh.")
-    for mine, other in zip(model.state, restart["state"], strict=True):
-        mine[...] = other
-    model.state.plan[:] = 0.0
+    for name, values in restart["state"].items():
+        getattr(model.state, name)[...] = values
     model.net.cells[f.WALL] = restart["walls"]
     if isinstance(model.gas, EngineGas):  # the mixture is taken over; fuel and air stay
         use_gas(model, model.gas.replace(lam=restart["gas"].lam))
@@ -116,8 +118,9 @@ def take_over(model, point):
 def restart_of(model):
     """What another run needs to start from the gas of this one."""
     return {
-        "state": [np.copy(a) for a in model.state], "ducts": dict(model.ducts),
-        "walls": model.net.cells[f.WALL].copy(), "gas": model.gas,
+        "state": {name: np.copy(getattr(model.state, name)) for name in model.state._fields
+                  if name != "plan"},  # whose slices differ from speed to speed
+        "ducts": dict(model.ducts), "walls": model.net.cells[f.WALL].copy(), "gas": model.gas,
     }
 
 
