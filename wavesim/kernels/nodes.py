@@ -247,10 +247,14 @@ def node_port(net, state, work, inner, face, k, dt, theta_deg):
             state.clock[f.UNSOLVED_END] += 1.0
         leave(net, inner, face, k, v, p_star)
     elif p_wall < p0 and into > 1e-6:
-        if state.end[k, f.ES_SLUG] > 0.0:
-            T0 = state.end[k, f.ES_SLUG_T]
-            yf = state.end[k, f.ES_SLUG_YF]
-            yb = state.end[k, f.ES_SLUG_YB]
+        slug = state.end[k, f.ES_SLUG]
+        if slug > 0.0:
+            # In the step that takes the last of it, air follows: a whole step of either would let
+            # a little more or less of the slug decide where the contact lies.
+            air = 1.0 - slug / max(slug, -dt * expected(state, k))
+            T0 = state.end[k, f.ES_SLUG_T] + air * (store[f.NT] - state.end[k, f.ES_SLUG_T])
+            yf = state.end[k, f.ES_SLUG_YF] + air * (store[f.NYF] - state.end[k, f.ES_SLUG_YF])
+            yb = state.end[k, f.ES_SLUG_YB] + air * (store[f.NYB] - state.end[k, f.ES_SLUG_YB])
             gas = caloric(net.gas_R, net.gas_coef, T0, yf, yb)
         else:
             # all kinetic energy of the store leaves with its gas, also that across the branch
