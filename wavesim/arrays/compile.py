@@ -78,6 +78,8 @@ class Model:
         Cell length [m] by duct name.
     alike : int
         How often the pattern of slices repeats in a cycle: once for every firing, if even.
+    packings : list
+        Fibres whose temperature is solved, see `wavesim.march.walltemp`.
     """
 
     network: object
@@ -96,6 +98,7 @@ class Model:
     stores: dict = field(default_factory=dict)
     dx: dict = field(default_factory=dict)
     alike: int = 1
+    packings: list = field(default_factory=list)
 
     def locate(self, cell):
         """Duct name and position [m] of a cell; a ghost belongs to the nearest duct."""
@@ -556,6 +559,7 @@ def _empty_record(net, samples):
         end_sum=np.zeros((n_end, f.N_END_SUM)),
         cyl_sum=np.zeros((net.cyl_par.shape[0], f.N_CYL_SUM)),
         wall=np.zeros((2, n)),
+        ways=np.zeros((f.N_WAY, net.hole_par.shape[1])),
         field=np.zeros((samples, f.N_FIELD, n), dtype=np.float32),
         store=np.zeros((samples, n_store, f.N_STORE_SAMPLE)),
         end=np.zeros((samples, n_end, f.N_END_SAMPLE)),

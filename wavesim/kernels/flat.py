@@ -70,6 +70,9 @@ N_CYL_SUM = 17  # Record.cyl_sum
  TRAP_MASS, TRAP_FRESH, TRAP_BURNED, TRAP_P, TRAP_T, EVO_P, EVO_T, EVO_MASS) = range(N_CYL_SUM)
 
 GAIN, GRIP = range(2)  # Record.wall
+N_WAY = 6  # Record.ways: from the core to the annulus and back, through the faces at the upper end
+(WAY_OUT, WAY_IN,  # of each core cell and each annulus cell on and back
+ WAY_CORE_ON, WAY_CORE_BACK, WAY_ANNULUS_ON, WAY_ANNULUS_BACK) = range(N_WAY)
 
 # --- samples against crank angle ----------------------------------------------------------------
 N_FIELD = 5  # Record.field: p, u, T, yf, yb by cell
@@ -164,6 +167,7 @@ class Record(NamedTuple):
     cyl_sum: np.ndarray  # (n_cyl, N_CYL_SUM)
     wall: np.ndarray  # (2, n): GAIN, heat taken up from the wall [J]; GRIP, conductance between
     # gas and wall times time [J/K]
+    ways: np.ndarray  # (N_WAY, n_hole) gas that has gone each way beside packed walls [kg]
     field: np.ndarray  # (n_sample, N_FIELD, n) float32
     store: np.ndarray  # (n_sample, n_store, N_STORE_SAMPLE)
     end: np.ndarray  # (n_sample, n_end, N_END_SAMPLE)

@@ -51,6 +51,11 @@ def exchange(net, state, work, record, dt):
             U, W, T, cells, par, passed, speed, first, count, core, annulus, dt
         )
         passing_gas(U, W, passed, first, count, core, annulus)
+        if par[f.RESIST, first] > 0.0:
+            count_ways(
+                passed[f.PASS_R], work.F[f.R], net.area, record.ways, first, count, core, annulus,
+                dt,
+            )
         add(U, cells, passed, passed[f.PASS_CORE], first, count, core, -1.0)
         add(U, cells, passed, passed[f.PASS_ANNULUS], first, count, annulus, 1.0)
         renew(U, W, T, net.gas_R, net.gas_coef, count, core)
@@ -160,6 +165,29 @@ def passing_gas(U, W, passed, first, count, core, annulus):
         outward = v > 0.0
         fresh[q] = v * pick(outward, y1[i], y1[j])
         burned[q] = v * pick(outward, y2[i], y2[j])
+
+
+@kernel
+def count_ways(mass, flux, area, ways, first, count, core, annulus, dt):
+    """Add what goes each way through the holes and along both ducts.
+
+    Along the ducts it is what went in the step before: `flux` is of that step.
+    """
+    out, into = ways[f.WAY_OUT], ways[f.WAY_IN]
+    core_on, core_back = ways[f.WAY_CORE_ON], ways[f.WAY_CORE_BACK]
+    annulus_on, annulus_back = ways[f.WAY_ANNULUS_ON], ways[f.WAY_ANNULUS_BACK]
+    for k in range(np.uintp(count)):
+        i = np.uintp(core + 1) + k
+        j = np.uintp(annulus + 1) + k
+        q = np.uintp(first) + k
+        out[q] += max(0.0, mass[q])
+        into[q] += max(0.0, -mass[q])
+        along = dt * flux[i] * area[i]
+        core_on[q] += max(0.0, along)
+        core_back[q] += max(0.0, -along)
+        along = dt * flux[j] * area[j]
+        annulus_on[q] += max(0.0, along)
+        annulus_back[q] += max(0.0, -along)
 
 
 @kernel

@@ -34,7 +34,7 @@ def march_to(model, t_end, max_steps, cycle=None, used=0):
 def run_cycle(model, settings, cycle, stop, sampled=True):
     """One engine cycle from crank angle 0 to 720, with samples or not; returns the steps."""
     record = model.record
-    for sums in (record.end_sum, record.cyl_sum, record.wall):
+    for sums in (record.end_sum, record.cyl_sum, record.wall, record.ways):
         sums[:] = 0.0
     omega = model.net.options[f.OMEGA_DEG]
     model.state.clock[:] = 0.0

@@ -8,6 +8,10 @@ The heat capacity of the wall is far too large to follow the cycle: its temperat
 In a pull the balance gives way to the warming of the metal since the speed before (`march/pull.py`
 says from where, `wavesim.descriptions.warming` how), with the gas side of that speed at the
 beginning and that of the last cycle at the end.
+
+Fibres of a packing are so fine that the gas between them has their temperature at once; what they
+take up is what gas that comes through the holes brings along, which no conductance of the fibres
+tells.  See `SolvedPacking`.
 """
 
 from dataclasses import dataclass
@@ -27,6 +31,7 @@ START_GAS = 1050.0  # [K]
 #: values for mineral wool at 600 K, from memory), and the outer coefficient of a warm case.
 PACKING_CONDUCTIVITY = 0.08
 CASE_COEFFICIENT = 12.0  # [W/m2/K] still air and radiation
+LARGEST_STEP = 0.1  # share of the temperature by which fibres change from cycle to cycle
 
 
 class Since(NamedTuple):
@@ -95,6 +100,78 @@ class SolvedWall:
     state: object = None
 
 
+@dataclass
+class SolvedPacking:
+    """The fibres in an annulus.
+
+    Their temperature is to be such that the heat that they take up passes to the case.  It is found
+    by Newton's method.  Gas that comes into a cell of the annulus, through the holes or from the
+    cells beside, brings its heat along and leaves with the temperature of the fibres there; gas
+    that comes into a cell of the core mixes with what flows there.  So the masses that have gone
+    each way in the cycle tell what a change of the temperature in one cell does to all others.
+    What the fibres give to the gas that they hold, when they have just been made warmer, does not
+    count.
+
+    Attributes
+    ----------
+    cells, core : slice
+        Of the annulus and of the core, on the cell axis.
+    holes : slice
+        Of the wall between them.
+    loss : ndarray
+        Heat to what lies beyond [W/K] of each cell.
+    beyond : ndarray
+        Temperature [K] of the air outside, or of the case where it is given.
+    changed : ndarray or None
+        Change of the temperatures [K] after the last cycle; None before the first, which tells
+        more of the start than of the fibres.
+    """
+
+    cells: slice
+    core: slice
+    holes: slice
+    loss: np.ndarray
+    beyond: np.ndarray
+    changed: np.ndarray | None = None
+
+    def update(self, model, cycle_time):
+        """Give the fibres new temperatures after a cycle."""
+        if self.changed is None:
+            self.changed = 0.0
+            return
+        T = model.net.cells[f.WALL, self.cells]
+        rate = float(model.gas.cp(T.mean(), 0.0, 1.0)) / cycle_time
+        held = rate * model.net.cells[f.VOL, self.cells] * model.state.U[f.R, self.cells]
+        taken = -model.record.wall[f.GAIN, self.cells] / cycle_time + held * self.changed
+        left = taken - self.loss * (T - self.beyond)
+        slopes = self._slopes(rate * model.record.ways[:, self.holes])
+        step = np.linalg.solve(slopes, np.append(-left, np.zeros(T.size)))[: T.size]
+        self.changed = np.clip(step, -LARGEST_STEP * T, LARGEST_STEP * T)
+        T += self.changed
+
+    def _slopes(self, ways):
+        """What a kelvin more in each cell adds to the heat left over in each [W/K], (2 n, 2 n).
+
+        The cells of the annulus come first, then those of the core, in which no heat may be left.
+        `ways` are as in `Record.ways`, in watts per kelvin that the gas carries along.
+        """
+        out, into, core_on, core_back, on, back = ways
+        n = out.size
+        annulus, core = np.arange(n), n + np.arange(n)
+        slopes = np.zeros((2 * n, 2 * n))
+        for cells, forward, backward in ((annulus, on, back), (core, core_on, core_back)):
+            slopes[cells[1:], cells[:-1]] = forward[:-1]
+            slopes[cells[:-1], cells[1:]] = backward[:-1]
+            slopes[cells, cells] = -forward
+            slopes[cells[1:], cells[1:]] -= backward[:-1]
+        slopes[core[0], core[0]] -= core_back[0]  # out of the upper end, much like the next cell
+        slopes[annulus, core], slopes[core, annulus] = out, into
+        slopes[annulus, annulus] -= into + self.loss
+        slopes[core, core] -= out
+        slopes[np.diag_indices(2 * n)] -= 1e-6 * ways.max() + 1e-12  # where nothing moves
+        return slopes
+
+
 def find_solved_walls(model, moment=None):
     """All walls of a model whose temperature is to be solved, with a first guess applied.
 
@@ -120,6 +197,36 @@ def find_solved_walls(model, moment=None):
             _look_back(solved, moment.since(solved))
     _solve(found)
     lay_on(model, found)
+    model.packings = _find_packings(model)
+    return found
+
+
+def _find_packings(model):
+    """All packings of a model.
+
+    A case of given temperature takes what passes the fibres; else the air outside takes what
+    passes the fibres and the case.
+    """
+    found = []
+    holes = {annulus: (first, first + count) for first, count, _, annulus in model.net.hole_wall}
+    for node in model.network.nodes.values():
+        if not isinstance(node, Perforate) or node.packing is None:
+            continue
+        lo, hi = model.ducts[node.annulus]
+        core = model.network.ducts[node.core].diameter_at(model.centres(node.core))
+        case = np.hypot(core, model.network.ducts[node.annulus].diameter_at(
+            model.centres(node.annulus)))
+        layer = np.log(case / core) / (2.0 * np.pi * PACKING_CONDUCTIVITY)
+        annulus = model.network.ducts[node.annulus]
+        stated = [annulus.parts[i].wall_temperature
+                  for i in annulus.part_index(model.centres(node.annulus))]
+        free = np.array([T is None for T in stated])
+        skin = np.where(free, 1.0 / (np.pi * case * CASE_COEFFICIENT), 0.0)
+        found.append(SolvedPacking(
+            slice(lo, hi), slice(*model.ducts[node.core]), slice(*holes[lo]),
+            loss=model.dx[node.annulus] / (layer + skin),
+            beyond=np.array([model.ambient.temperature if T is None else T for T in stated]),
+        ))
     return found
 
 
@@ -194,35 +301,7 @@ def update_walls(model, walls, cycle_time):
         solved.felt = felt[solved.cells]
     _solve(walls)
     lay_on(model, walls)
-    _update_packings(model, cycle_time)
+    for packing in model.packings:
+        packing.update(model, cycle_time)
     inside = np.concatenate([np.arange(lo, hi) for lo, hi in model.ducts.values()])
     return float(temperature[inside].mean())
-
-
-def _update_packings(model, cycle_time):
-    """Fibres take the temperature that they have felt, less what passes to the case.
-
-    A case of given temperature takes what passes the fibres; else the air outside takes what
-    passes the fibres and the case.
-    """
-    gained, grip = model.record.wall
-    temperature = model.net.cells[f.WALL]
-    for node in model.network.nodes.values():
-        if not isinstance(node, Perforate) or node.packing is None:
-            continue
-        lo, hi = model.ducts[node.annulus]
-        cells = slice(lo, hi)
-        core = model.network.ducts[node.core].diameter_at(model.centres(node.core))
-        case = np.hypot(core, model.network.ducts[node.annulus].diameter_at(
-            model.centres(node.annulus)))
-        layer = np.log(case / core) / (2.0 * np.pi * PACKING_CONDUCTIVITY)
-        annulus = model.network.ducts[node.annulus]
-        stated = [annulus.parts[i].wall_temperature
-                  for i in annulus.part_index(model.centres(node.annulus))]
-        free = np.array([T is None for T in stated])
-        skin = np.where(free, 1.0 / (np.pi * case * CASE_COEFFICIENT), 0.0)
-        loss = model.dx[node.annulus] / (layer + skin)  # [W/K]
-        felt = temperature[cells] - gained[cells] / np.maximum(grip[cells], 1e-30)
-        hold = grip[cells] / cycle_time
-        beyond = np.array([model.ambient.temperature if T is None else T for T in stated])
-        temperature[cells] = (hold * felt + loss * beyond) / np.maximum(hold + loss, 1e-30)
