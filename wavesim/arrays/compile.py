@@ -315,7 +315,7 @@ def _cylinder_row(engine, gas, number, rpm):
     }
     for column, value in values.items():
         row[column] = value
-    angles = [f.PHASE, f.SOC, f.EVO, f.EVC, f.IVO, f.IVC]
+    angles = [f.PHASE, f.SOC, f.EVO, f.IVC]
     row[angles] = np.round(row[angles], GRID)
     return row
 
