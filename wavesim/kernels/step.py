@@ -172,7 +172,10 @@ def step_size(net, state, rate, t, t_end):
         dt = cfl / rate
         rest = t_end - t
         return min(rest, 0.5 * rest if rest < 2.0 * dt and rest > dt else dt)
-    now = min(int(state.clock[f.SLICE]), slices - 1)
+    now = int(state.clock[f.SLICE])
+    while now < slices - 1 and net.slice_end[now] <= t:
+        now += 1
+    state.clock[f.SLICE] = now
     plan = state.plan[now]
     rest = net.slice_end[now] - t
     left = state.clock[f.STEPS_LEFT]
@@ -194,10 +197,8 @@ def time_after(net, state, t, dt, t_end):
     state.clock[f.STEPS_LEFT] -= 1.0
     if state.clock[f.STEPS_LEFT] >= 1.0:
         return t + dt
-    now = int(state.clock[f.SLICE])
-    state.clock[f.SLICE] = now + 1.0
     state.clock[f.IN_SLICE] = 0.0
-    return net.slice_end[now]
+    return net.slice_end[int(state.clock[f.SLICE])]
 
 
 @leaf
