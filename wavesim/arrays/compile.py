@@ -37,7 +37,7 @@ from wavesim.kernels.cylinder import volume as cylinder_volume
 from wavesim.kernels.nodes import N_FACE_OUT, N_INNER
 
 VALVE_STEP_DEG = 0.5
-SLICE_DEG = 10.0  # longest slice of the cycle in which the number of steps is planned
+SLICE_DEG = 12.0  # longest slice of the cycle in which the number of steps is planned
 DEAD_CENTRES = (0.0, 180.0, 360.0, 540.0)
 GRID = 6  # decimals of a crank angle [deg] in the kernels
 #: Radiation load of an open end, Z / (rho c) = s (l + b s) / (1 + g s + d s^2) with s = i k a, as

@@ -132,9 +132,9 @@ def update(net, state, work, record, dt):
     if friction + heat > 0.0:
         cells.apply_walls(
             n, dt * friction, dt * heat, U[f.R], U[f.M], U[f.E], state.T, work.W[f.P],
-            work.W[f.C], net.cells[f.WALL], work.W[f.DRAG], work.W[f.SLOW], work.W[f.STANTON],
-            work.W[f.STILL], net.cells[f.VOL], record.wall[f.GAIN], record.wall[f.GRIP],
-            work.W[f.WARMED],
+            work.W[f.C], work.W[f.PER_Z], net.cells[f.WALL], work.W[f.DRAG], work.W[f.SLOW],
+            work.W[f.STANTON], work.W[f.STILL], net.cells[f.VOL], record.wall[f.GAIN],
+            record.wall[f.GRIP], work.W[f.WARMED],
         )
 
 

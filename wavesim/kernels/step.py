@@ -244,7 +244,7 @@ def open_step(net, state, work, record, face, t_end, steps, max_steps):
     exchange(net, state, work, record, dt)
     # The coefficients follow Reynolds numbers, which change little in a step: every fourth will do,
     # the same ones in every cycle and for every cylinder.
-    due = int(state.clock[f.IN_SLICE]) % 4 == 0
+    due = int(state.clock[f.IN_SLICE]) % 5 == 0
     if due and net.options[f.FRICTION_ON] + net.options[f.HEAT_ON] > 0.0:
         walls(net, state, work)
     return GO_ON, dt, crank_angle(net.options[f.OMEGA_DEG], t)
