@@ -11,12 +11,13 @@ from wavesim.errors import ConvergenceError, InputError, SolverError
 from wavesim.gas.models import EngineGas
 from wavesim.kernels import flat as f
 from wavesim.march.advance import plan_steps, run_cycle
-from wavesim.march.books import contents, outer_ends
+from wavesim.march.books import contents, masses, outer_ends
 from wavesim.march.burn import follow_burn
 from wavesim.march.readout import valve_rows
 from wavesim.march.walltemp import find_solved_walls, lay_on, update_walls
 
 FIRM = 1e-4  # change from cycle to cycle below which the step plan is kept
+LONG = 50.0  # cycles of the last change, the most that is thought to be still to come
 
 
 class Watched(NamedTuple):
@@ -32,6 +33,9 @@ class Watched(NamedTuple):
         Energy that left through the ends which give off gas [J].
     wall_temperature : float
         Mean of all pipe walls [K].
+    shift : float
+        What ducts, volumes and cylinders hold more or less than a cycle before, over what has
+        passed the outer ends.  It does not repeat but vanish.
     """
 
     fresh: float
@@ -40,6 +44,7 @@ class Watched(NamedTuple):
     pumping: float
     outflow: float
     wall_temperature: float
+    shift: float = 0.0
 
 
 @dataclass
@@ -60,12 +65,12 @@ def settle(model, walls, settings, *, rpm, fuel_flow, stop):
     for cycle in range(1, settings.max_cycles + 1):
         if history:
             limited = follow_burn(model, rpm)
-        before = contents(model)
+        before, held = contents(model), masses(model)
         sampled = cycle == settings.max_cycles or _may_settle(history, settings.tolerance)
         steps += run_cycle(model, settings, cycle, stop, sampled)
         after = contents(model)
         mean_wall = update_walls(model, walls, 120.0 / rpm)
-        history.append(_watched(model, mean_wall))
+        history.append(_watched(model, mean_wall, held))
         plan_steps(model, settings, change(history) <= max(FIRM, settings.tolerance))
         if fuel_flow is not None:
             _follow_fuel(model, rpm, fuel_flow)
@@ -143,11 +148,12 @@ def check_mixture(gas, fuel_flow):
         )
 
 
-def _watched(model, wall_temperature):
-    """Sums of the cycle just marched."""
+def _watched(model, wall_temperature, held):
+    """Sums of the cycle just marched, before which ducts and stores `held` those masses [kg]."""
     sums = model.record.cyl_sum
     ends = model.record.end_sum[outer_ends(model)]
     work = sums[:, f.WORK_0 : f.WORK_3 + 1]
+    passed = max(0.5 * np.abs(ends[:, f.OUT_MASS]).sum(), 1e-6 * held.sum())
     return Watched(
         fresh=float(sums[:, f.TRAP_FRESH].sum()),
         residual=float(sums[:, f.TRAP_BURNED].sum()),
@@ -155,6 +161,7 @@ def _watched(model, wall_temperature):
         pumping=float(work[:, 1:3].sum()),
         outflow=float(ends[ends[:, f.OUT_MASS] > 0.0, f.OUT_ENERGY].sum()),
         wall_temperature=wall_temperature,
+        shift=float(np.abs(masses(model) - held).sum() / passed),
     )
 
 
@@ -171,7 +178,8 @@ def change(history, back=1):
         residual=max(size.residual, 0.1 * size.fresh),  # residual gas against the charge
         pumping=size.work,  # pumping against the net work
     )
-    return float(np.max(np.abs(np.subtract(new, old)) / np.maximum(scale, 1e-300)))
+    off = np.abs(np.subtract(new, old)) / np.maximum(scale, 1e-300)
+    return float(np.max(off[:-1]))  # the shift is a change itself
 
 
 def _may_settle(history, tolerance):
@@ -186,11 +194,12 @@ def settled(history, tolerance):
     """True if the last cycle repeats the two before it within the tolerance and is to stay there.
 
     What is still to come is the sum of the changes that follow, if each is as much smaller than
-    the one before as the last was.  A point that jitters has no such trend: it has settled when it
-    repeats the third cycle before, too.
+    the one before as the last was, or `LONG` of the last.  A point that jitters has no such trend:
+    it has settled when it repeats the third cycle before, too, which is then not further off than
+    the others.  And no part may still fill or empty.
     """
-    if any(change(history, back) > tolerance for back in (1, 2)):
+    if any(change(history, back) > tolerance for back in (1, 2)) or history[-1].shift > tolerance:
         return False
     last, before = change(history), change(history[:-1])
-    to_come = last * last / (before - last) if last < before else np.inf
-    return to_come <= tolerance or change(history, 3) <= tolerance
+    to_come = last * min(LONG, last / (before - last) if last < before else LONG)
+    return to_come <= tolerance or change(history, 3) <= min(tolerance, 2.0 * max(last, before))
