@@ -110,8 +110,10 @@ def take_over(model, point):
     restart = point.restart
     if not restart:
         raise InputError("run_point: start is a Point from a file, it holds no gas to start from.")
-    shapes = [np.shape(a) for a in model.state]
-    if restart["ducts"] != model.ducts or [np.shape(a) for a in restart["state"]] != shapes:
+    mine = {name: np.shape(getattr(model.state, name)) for name in restart["state"]}
+    if restart["ducts"] != model.ducts or mine != {
+        name: np.shape(values) for name, values in restart["state"].items()
+    }:
         raise InputError("run_point: start must be a Point of the same engine, exhaust and mesh.")
     for name, values in restart["state"].items():
         getattr(model.state, name)[...] = values
