@@ -108,6 +108,18 @@ def test_every_executor_keeps_finished_points_when_interrupted(pool, system, mon
     assert pool.submit(abs, -1).result() == 1  # the pool of the caller stays open
 
 
+@pytest.mark.parametrize("threads", [1, 3, 4])
+def test_number_of_workers_moves_no_result(system, threads):
+    speeds = np.linspace(3000.0, 6000.0, 7)
+    one, two = (
+        speed_sweep(*system, speeds, settings=CHEAP, threads=count, progress=False)
+        for count in (2, threads)
+    )
+    for ours, theirs in zip(one, two, strict=True):
+        assert repr(ours.values) == repr(theirs.values)
+        assert ours.samples.cells.tobytes() == theirs.samples.cells.tobytes()
+
+
 @pytest.mark.parametrize("count", [1, 2, 3, 7, 20, 50])
 def test_runs_of_neighbours_are_complete_and_take_equally_long(count):
     speeds = np.linspace(2000.0, 7000.0, 20).tolist()

@@ -1,8 +1,8 @@
 """Many operating points at once: speed curves on threads, processes or a cluster.
 
-The kernels release the interpreter lock, so threads share the cores.  Speeds are cut into as many
-runs of neighbours as there are workers; inside a run each speed starts from the gas of the one
-before it.  The speeds of a pull are one run in order of time.
+The kernels release the interpreter lock, so threads share the cores.  Speeds are cut into runs of
+some three neighbours, whatever the number of workers; inside a run each speed starts from the gas
+of the one before it.  The speeds of a pull are one run in order of time.
 """
 
 from collections.abc import Iterable, Mapping
@@ -20,8 +20,10 @@ from wavesim.descriptions.study import Study
 from wavesim.descriptions.weather import Ambient
 from wavesim.errors import InputError, check_number
 from wavesim.many.store import Store
-from wavesim.many.work import AHEAD, Task, count_workers, run_chains
+from wavesim.many.work import Task, count_workers, run_chains
 from wavesim.results.points import Failure, Sweep
+
+NEIGHBOURS = 3  # speeds in a run at most on average: enough runs for many workers
 
 
 def speed_sweep(
@@ -83,9 +85,9 @@ def speed_sweep(
 
     Notes
     -----
-    The number of points at once decides where the runs of neighbours start, and so moves results
-    within the tolerance; where they are computed does not move them at all.  A speed that follows
-    one from the store starts cold.  A pull is one run, whose speeds are computed one after the
+    The list of speeds alone decides which speed starts from the gas of which: they are cut into runs
+    of some three neighbours.  Neither the number of points at once nor the place where they are
+    computed moves a result, to the bit.  A speed that follows one from the store starts cold.  A pull is one run, whose speeds are computed one after the
     other, so that it takes as long on any number of workers; several systems share these.
     """
     name = exhaust.name if name is None else name
@@ -136,7 +138,7 @@ def speed_sweeps(
     workers = count_workers(executor, threads, "speed_sweep")
     systems = list(systems)
     pulls = [pull.get(name) if isinstance(pull, Mapping) else pull for name, _, _ in systems]
-    steady = _runs(speeds, AHEAD * workers)
+    steady = _runs(speeds, -(-len(speeds) // NEIGHBOURS))
     runs = [steady if one is None else [speeds] for one in pulls]
     chains = [
         [Task(engine, exhaust, speed, settings, fuel[speed], ambient, one) for speed in run]
