@@ -85,10 +85,11 @@ def speed_sweep(
 
     Notes
     -----
-    The list of speeds alone decides which speed starts from the gas of which: they are cut into runs
+    The list of speeds alone decides which speed starts from the gas of which: it is cut into runs
     of some three neighbours.  Neither the number of points at once nor the place where they are
-    computed moves a result, to the bit.  A speed that follows one from the store starts cold.  A pull is one run, whose speeds are computed one after the
-    other, so that it takes as long on any number of workers; several systems share these.
+    computed moves a result.  A speed that follows one from the store starts cold.  A pull is one
+    run, whose speeds are computed one after the other, so that it takes as long on any number of
+    workers; several systems share these.
     """
     name = exhaust.name if name is None else name
     return speed_sweeps(
