@@ -83,6 +83,9 @@ class WallsLeft(Description):
 
     sections: tuple[WallSection, ...] = checked(_sections, kinds=(WallSection,))
 
+    def __repr__(self):  # hundreds of numbers would hide the rest of a message
+        return f"<WallsLeft: {len(self.sections)} sections>"
+
 
 def _start(owner, name, value):
     value = getattr(value, "walls_left", value)  # of a Point or a Sweep
@@ -125,7 +128,8 @@ class Pull(Description):
     follow the gas within some 20 s.  Between two speeds the metal of every `Wall` warms, cell by
     cell (`wall_warming`), with heat transfer coefficients and gas temperatures that change from
     those of the one to those of the other in proportion to time; so results move a little when
-    speeds are added, most where they are far apart.
+    speeds are added, most where they are far apart.  A speed that fails is passed over, and the
+    walls warm on; if it is the first, the pull begins at the next.
 
     Without a pull a `Wall` has the temperature that it reaches after minutes at that speed.  At
     full load that is far hotter than a pull of 10 to 20 s leaves it.

@@ -200,13 +200,15 @@ class Point(ByName, Tabular):
             rows.append([shown.label, shown.text(value), shown.unit])
         cycles = self.audit["cycles"]
         ended = "converged" if self.converged else "not converged"
-        return Sheet(rows, f"{self.rpm:g} rev/min", [f"{ended} after {cycles} cycles"])
+        notes = [f"{ended} after {cycles} cycles", self.wall_note]
+        return Sheet(rows, f"{self.rpm:g} rev/min", [note for note in notes if note])
 
     def summary(self) -> str:
-        """Readable text: every quantity in a common unit (kW, bar, %), then the audit."""
+        """Readable text: all quantities in common units (kW, bar, %), the walls, then the audit."""
         lines = [f"{self.rpm:g} rev/min"]
         for label, value, unit in self._sheet().rows[1:]:
             lines.append(f"  {label:<52s} {value} {unit}".rstrip())
+        lines += [f"  {self.wall_note}"] if self.wall_note else []
         lines.append("  audit")
         for name, value in self.audit.items():
             if not isinstance(value, list):
