@@ -389,14 +389,6 @@ def node_branches(net, state, inner, face, ends, p_guess):
     return p
 
 
-@part
-def count_floors(state, inner, face):
-    """Count faces on the floor of `ends.wave_pressure`: gas is drawn off beyond a vacuum."""
-    for k in range(face.shape[0]):
-        if face[k, FP] <= FLOORED * inner[k, IP]:
-            state.clock[f.FLOORED_FACE] += 1.0
-
-
 @stage
 def solve_ends(net, state, work, inner, face, dt, theta_deg):
     """All nodes from their inner states; then fluxes into `work.F`, faces into `state.end`."""
@@ -414,7 +406,6 @@ def solve_ends(net, state, work, inner, face, dt, theta_deg):
         ends = net.listed[net.joint[j, 0]:net.joint[j, 1]]
         p = node_branches(net, state, inner, face, ends, state.end[ends[0], f.ES_AUX])
         state.end[ends[0], f.ES_AUX] = p
-    count_floors(state, inner, face)
     for k in range(net.end_int.shape[0]):
         i = net.end_int[k, f.END_FACE]
         sign = net.end_par[k, f.SIGN]
@@ -430,3 +421,5 @@ def solve_ends(net, state, work, inner, face, dt, theta_deg):
         state.end[k, f.ES_YB] = face[k, FYB]
         state.end[k, f.ES_V_BEFORE] = state.end[k, f.ES_V]
         state.end[k, f.ES_V] = face[k, FV]
+        if face[k, FP] <= FLOORED * inner[k, IP]:  # gas is drawn off beyond a vacuum
+            state.clock[f.FLOORED_FACE] += 1.0

@@ -90,12 +90,12 @@ def stores_ahead(net, state, work, inner, dt, theta_deg):
             mass = state.store[s, f.SM] + 0.5 * dt * state.store[s, f.RATE_M]
             energy = state.store[s, f.SE] + 0.5 * dt * state.store[s, f.RATE_E]
             energy -= p * (vol_half - vol)
-            yf = min(1.0, max(0.0, state.store[s, f.SF] / state.store[s, f.SM]))
-            yb = min(1.0 - yf, max(0.0, state.store[s, f.SB] / state.store[s, f.SM]))
-            off = abs(state.store[s, f.SF] - yf * state.store[s, f.SM]) + abs(
-                state.store[s, f.SB] - yb * state.store[s, f.SM])
-            if off > CLIPPED * state.store[s, f.SM]:
+            fresh = state.store[s, f.SF] / state.store[s, f.SM]
+            burned = state.store[s, f.SB] / state.store[s, f.SM]
+            if min(fresh, burned, 1.0 - fresh - burned) < -CLIPPED:
                 state.clock[f.CLIPPED_FRACTION] += 1.0
+            yf = min(1.0, max(0.0, fresh))
+            yb = min(1.0 - yf, max(0.0, burned))
             e = energy / mass
             gas_R = gas_constant(net.gas_R, yf, yb)
             T, cv, missed = temperature(net.gas_coef, e, yf, yb, state.store[s, f.ST])
