@@ -438,8 +438,8 @@ def test_variant_may_start_from_another(tmp_path):
     path.write_text(text.replace('from = "complete, 51 mm"', 'from = "complete, 52 mm"'))
     with pytest.raises(InputError, match="from = 'complete, 52 mm' .* mean 'complete, 51 mm'"):
         load(path)
-    save(COMPLETE, path)
-    assert load(path) == COMPLETE
+    save(COMPLETE, tmp_path / "again.toml")
+    assert load(tmp_path / "again.toml") == COMPLETE
 
 
 def test_unknown_example_is_refused():

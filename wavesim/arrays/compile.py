@@ -4,6 +4,7 @@ Names stay on this side: a `Model` keeps, beside the arrays, which duct, end, st
 each row belongs to.
 """
 
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from math import ceil, pi, sqrt
 
@@ -29,7 +30,7 @@ from wavesim.descriptions.nodes import (
 )
 from wavesim.descriptions.valves import SEAT_LIFT, effective_area, seat_events
 from wavesim.descriptions.weather import as_ambient, moist_air
-from wavesim.errors import InputError
+from wavesim.errors import InputError, check_kind, shown
 from wavesim.gas.fuels import DRY_AIR
 from wavesim.gas.models import PerfectGas
 from wavesim.kernels import flat as f
@@ -393,9 +394,12 @@ def compile_network(
     )
     gas = _in_humid_air(gas, network, ambient)
     _check_scheme(network, gas, settings.scheme)
+    check_kind("compile_network", "initial", initial, Mapping, optional=True)
     unknown = set(initial or {}) - set(network.ducts)
     if unknown:
-        raise InputError(f"initial: {sorted(unknown)} are not ducts of the network.")
+        raise InputError(
+            f"initial: {shown(sorted(map(str, unknown)))} are not ducts of the network."
+        )
     mesh = make_mesh(network, settings, join)
     build = _Builder(network, engine, mesh.seams)
     for name, node in network.nodes.items():
@@ -613,9 +617,15 @@ def _usual_fill(network, ambient):
 def _fill_duct(model, name, start):
     lo, hi = model.ducts[name]
     values = start(model.centres(name)) if callable(start) else start
-    p, u, T, fill = values
-    yf, yb = FILL[fill] if isinstance(fill, str) else fill
-    p, u, T, yf, yb = (np.broadcast_to(v, hi - lo).astype(float) for v in (p, u, T, yf, yb))
+    try:
+        p, u, T, fill = values
+        yf, yb = FILL[fill] if isinstance(fill, str) else fill
+        p, u, T, yf, yb = (np.broadcast_to(v, hi - lo).astype(float) for v in (p, u, T, yf, yb))
+    except (KeyError, TypeError, ValueError, OverflowError) as error:
+        raise InputError(
+            f"initial: duct {name!r} = {shown(values)} must be (pressure [Pa], velocity [m/s], "
+            f"temperature [K], fill), with numbers or an array of {hi - lo}."
+        ) from error
     if not (np.all(p > 0) and np.all(T > 0) and np.all(np.isfinite(u))):
         raise InputError(f"initial: duct {name!r} needs p > 0 Pa, T > 0 K and finite u [m/s].")
     gas, U = model.gas, model.state.U

@@ -18,7 +18,7 @@ from wavesim.descriptions.lines import Plan
 from wavesim.descriptions.network import Network
 from wavesim.descriptions.nodes import Junction, OpenEnd, Throttle, ValvePort, Volume
 from wavesim.descriptions.pipes import Pipe
-from wavesim.errors import InputError
+from wavesim.errors import InputError, check_kind, shown
 from wavesim.fields.description import Description
 
 
@@ -47,6 +47,9 @@ def assemble(engine: Engine, exhaust: Description) -> Network:
     -----
     The throttle opens into the plenum through a "throttle body" as long as it is wide.
     """
+    check_kind("assemble", "engine", engine, Engine)
+    if not hasattr(exhaust, "primary_lines"):
+        raise InputError(f"assemble: exhaust = {shown(exhaust)} must be of type Exhaust.")
     plan = Plan()
     _add_intake(plan, engine)
     _add_exhaust(plan, engine, exhaust)

@@ -10,7 +10,7 @@ from wavesim.descriptions.joints import HPipe, Merge
 from wavesim.descriptions.pipes import Amounts
 from wavesim.descriptions.silencers import Chamber
 from wavesim.descriptions.walls import Wall
-from wavesim.errors import InputError, check_int
+from wavesim.errors import InputError, check_int, check_kind
 from wavesim.fields.tabular import Column, Sheet, Tabular
 
 #: Wall of tubes that state none: 1.5 mm of mild steel, our choice of a common tube.
@@ -195,6 +195,7 @@ def bill(
             f"bill: exhaust = {type(exhaust).__name__} must be an Exhaust; a Network does not know "
             "what its ducts are made of."
         )
+    check_kind("bill", "wall", wall, Wall)
     cylinders, banks = _counts(exhaust, engine)
     rows = []
     for name, count, parts in _named_lines(exhaust, cylinders, banks):

@@ -10,7 +10,7 @@ from wavesim.descriptions.combustion import ChenFlynn, Wiebe, Woschni
 from wavesim.descriptions.intake import Intake
 from wavesim.descriptions.pipes import Tube, line
 from wavesim.descriptions.valves import Valve
-from wavesim.errors import InputError, check_choice, check_int, check_number
+from wavesim.errors import InputError, check_choice, check_int, check_number, shown
 from wavesim.fields.description import Description, checked, number, numbers, part, sequence, text
 from wavesim.gas.flame import FLAMES
 from wavesim.gas.fuels import FUELS, Fuel
@@ -243,10 +243,12 @@ def vee_firing_intervals(
     owner = "vee_firing_intervals"
     order = _firing_order(owner, "firing_order", firing_order)
     bank_angle = check_number(owner, "bank_angle_deg", bank_angle_deg, "deg", -180.0, 180.0)
+    banks = sequence(owner, "banks", banks, "bank numbers")
+    pin_angles_deg = sequence(owner, "pin_angles_deg", pin_angles_deg, "angles [deg]")
     for name, values in (("banks", banks), ("pin_angles_deg", pin_angles_deg)):
         if len(values) != len(order):
             raise InputError(
-                f"{owner}: {name} = {tuple(values)!r} must have {len(order)} entries, one per "
+                f"{owner}: {name} = {shown(values)} must have {len(order)} entries, one per "
                 "cylinder."
             )
     centres = [

@@ -17,7 +17,7 @@ from wavesim.descriptions.network import Network
 from wavesim.descriptions.nodes import ValvePort
 from wavesim.descriptions.pipes import Part, as_line, line
 from wavesim.descriptions.weather import Ambient, of_weather
-from wavesim.errors import InputError, check_int
+from wavesim.errors import InputError, check_int, check_kind, shown
 from wavesim.fields.description import Description, checked, choice, part, sequence, text
 
 
@@ -277,10 +277,11 @@ def network_of(engine, system):
     InputError
         If it is something else, does not fit the engine or has faults; all are listed at once.
     """
+    check_kind("network", "engine", engine, Engine)
     if isinstance(system, Exhaust):
         return system.network(engine)
     if not isinstance(system, Network):
-        raise InputError(f"exhaust = {system!r} must be an Exhaust or a Network.")
+        raise InputError(f"exhaust = {shown(system)} must be an Exhaust or a Network.")
     ports = {node.cylinder for node in system.nodes.values() if isinstance(node, ValvePort)}
     if ports != set(range(1, engine.cylinders + 1)):
         there = ", ".join(map(str, sorted(ports))) or "none"

@@ -8,7 +8,7 @@ know better.
 import re
 from dataclasses import KW_ONLY, dataclass
 
-from wavesim.errors import InputError, check_choice, check_int, check_number, nearest
+from wavesim.errors import InputError, check_choice, check_int, check_number, nearest, shown
 from wavesim.fields.description import MISSING, Description, checked, number, text
 from wavesim.units import inch
 
@@ -133,8 +133,8 @@ def thickness_field(low, high, default=MISSING):
             match = re.fullmatch(r"\s*(\d+)\s*gauge\s*", value)
             if match is None:
                 raise InputError(
-                    f"{owner}: {name} = {value!r} must be a number in the valid range {low:g} m "
-                    f"to {high:g} m or a gauge such as '16 gauge'."
+                    f"{owner}: {name} = {shown(value)} must be a number in the valid range "
+                    f"{low:g} m to {high:g} m or a gauge such as '16 gauge'."
                 )
             value = _gauge(owner, f"{name} gauge", int(match[1]))
         return check_number(owner, name, value, "m", low, high)
@@ -169,7 +169,7 @@ def roughness_field(default=ROUGHNESS["new steel"]):
             return check_number(owner, name, value, "m", low, high)
         if value not in ROUGHNESS:
             raise InputError(
-                f"{owner}: {name} = {value!r} must be one of "
+                f"{owner}: {name} = {shown(value)} must be one of "
                 f"{', '.join(map(repr, ROUGHNESS))} or a number in the valid range {low:g} m to "
                 f"{high:g} m{nearest(value, ROUGHNESS)}"
             )

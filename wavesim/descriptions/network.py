@@ -31,7 +31,7 @@ from wavesim.descriptions.nodes import (
 )
 from wavesim.descriptions.pipes import TUBES, Duct, Part, Tube, as_duct, as_line
 from wavesim.descriptions.weather import Ambient, under
-from wavesim.errors import InputError, check_choice, check_number, located, nearest
+from wavesim.errors import InputError, check_choice, check_number, located, nearest, shown
 from wavesim.fields.description import Description, Named, checked, text
 
 #: All kinds of nodes; in a study file `node` says which, an AreaStep needs none.
@@ -52,7 +52,7 @@ def _named_nodes(owner, field, value):
     named = Named(value, f"{owner}.{field}")
     for name, node in named.items():
         if not isinstance(node, Node):
-            raise InputError(f"{owner}: node {name!r} = {node!r} must be a Node.")
+            raise InputError(f"{owner}: node {name!r} = {shown(node)} must be a Node.")
     return named
 
 

@@ -21,7 +21,7 @@ from wavesim.constants import (
 from wavesim.descriptions.materials import Packing
 from wavesim.descriptions.pipes import BORE_RANGE
 from wavesim.descriptions.weather import Ambient, of_weather
-from wavesim.errors import InputError, check_number
+from wavesim.errors import InputError, check_number, shown
 from wavesim.fields.description import (
     Description,
     checked,
@@ -43,10 +43,12 @@ def _ends(count=None):
     def check(owner, name, value):
         ends = (value,) if isinstance(value, str) else sequence(owner, name, value, "duct ends")
         if not all(isinstance(end, str) for end in ends):
-            raise InputError(f"{owner}: {name} = {value!r} must name duct ends such as 'pipe.end'.")
+            raise InputError(
+                f"{owner}: {name} = {shown(value)} must name duct ends such as 'pipe.end'."
+            )
         if count is not None and len(ends) != count:
             raise InputError(
-                f"{owner}: {name} = {value!r} must name {count} duct end(s), got {len(ends)}."
+                f"{owner}: {name} = {shown(value)} must name {count} duct end(s), got {len(ends)}."
             )
         return ends[0] if count == 1 else ends
 
@@ -72,7 +74,7 @@ def _spread(owner, field, value, count, of_what):
     values = value if isinstance(value, tuple) else (value,) * count
     if len(values) != count:
         raise InputError(
-            f"{owner}: {field} = {value!r} has {len(values)} values, needs 1 or {count}, "
+            f"{owner}: {field} = {shown(value)} has {len(values)} values, needs 1 or {count}, "
             f"one for each {of_what}."
         )
     return values

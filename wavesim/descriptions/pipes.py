@@ -20,7 +20,7 @@ from wavesim.constants import CELL_RANGE, FACTOR_RANGE, WALL_TEMPERATURE_RANGE
 from wavesim.descriptions.materials import roughness_field
 from wavesim.descriptions.pieces import Branch, Opening
 from wavesim.descriptions.walls import Wall
-from wavesim.errors import InputError, check_number
+from wavesim.errors import InputError, check_number, shown
 from wavesim.fields.description import MISSING, Description, checked, number, part
 from wavesim.kernels.constants import (
     HAALAND_FACTOR,
@@ -440,8 +440,8 @@ def as_line(value, owner="line", field="parts", kinds=TUBES):
     if not isinstance(parts, (tuple, list)) or not all(isinstance(p, kinds) for p in parts):
         *first, last = (kind.__name__ for kind in kinds)
         raise InputError(
-            f"{owner}: {field} = {value!r} must be a {', '.join(first)} or {last}, or a sequence "
-            "of them."
+            f"{owner}: {field} = {shown(value)} must be a {', '.join(first)} or {last}, or a "
+            "sequence of them."
         )
     return tuple(parts)
 

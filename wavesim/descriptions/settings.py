@@ -2,6 +2,7 @@
 
 from dataclasses import dataclass
 
+from wavesim.errors import check_kind
 from wavesim.fields.description import Description, choice, flag, integer, number
 
 SCHEMES = ("finite volume", "characteristics")
@@ -79,3 +80,21 @@ class Settings(Description):
                 f"sample_deg = {self.sample_deg:g} deg must divide 720 deg into equal steps, "
                 "in the valid range 0.05 deg to 10 deg."
             )
+
+
+def given_settings(owner, settings):
+    """Settings that were given, or the usual ones for None.
+
+    Parameters
+    ----------
+    owner : str
+        Function that asks, for messages.
+    settings : Settings or None
+
+    Raises
+    ------
+    InputError
+        If it is something else.
+    """
+    check_kind(owner, "settings", settings, Settings, optional=True)
+    return Settings() if settings is None else settings

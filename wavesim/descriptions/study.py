@@ -12,12 +12,35 @@ from wavesim.descriptions.exhaust import SYSTEMS, network_of
 from wavesim.descriptions.pull import Pull, check_pull
 from wavesim.descriptions.settings import Settings
 from wavesim.descriptions.weather import Ambient
-from wavesim.errors import InputError, check_choice, check_keys, check_number, located
-from wavesim.fields.description import Description, Named, checked, make, numbers, part, text
+from wavesim.errors import (
+    Gathering,
+    InputError,
+    check_choice,
+    check_keys,
+    check_kind,
+    check_number,
+    located,
+    shown,
+)
+from wavesim.fields.description import (
+    DEEPEST,
+    Description,
+    Named,
+    check_text,
+    checked,
+    make,
+    numbers,
+    part,
+    text,
+)
 from wavesim.fields.toml_form import build, differences, plain, set_path, toml_text
+from wavesim.reading import read_text
+from wavesim.writing import as_path, write_signed
 
 _KEYS = ("name", "rpm", "engine", "exhaust", "ambient", "pull", "variants", "settings")
 _PARTS = ("engine", "exhaust", "pull")  # what a variant may change
+LARGEST_STUDY = 2**21  # [byte]
+_ALIKE = 100  # first letters of a fault that is told once: long ones are cut
 _VARIANT_KEYS = ("name", "set")  # and `from`, which may be left out
 
 
@@ -27,7 +50,9 @@ def _named(*kinds):
         for key, thing in named.items():
             if not isinstance(thing, kinds):
                 listed = " or ".join(kind.__name__ for kind in kinds)
-                raise InputError(f"{owner}: {name} {key!r} = {thing!r} must be of type {listed}.")
+                raise InputError(
+                    f"{owner}: {name} {key!r} = {shown(thing)} must be of type {listed}."
+                )
         return named
 
     return check
@@ -80,14 +105,16 @@ class Study(Description):
         check_keys("Study: pulls", self.pulls, self.exhausts, what="exhaust")
         renamed = {name: e.replace(name=name) for name, e in self.exhausts.items()}
         object.__setattr__(self, "exhausts", Named(renamed))
+        found = Gathering("Study")
         for name, exhaust in self.exhausts.items():
-            with located(f"exhaust {name!r}"):
+            with found.noting(), located(f"exhaust {name!r}"):
                 network = network_of(self.engine_of(name), exhaust)
                 network.in_weather(
                     self.ambient, unequal_pressures=self.settings.unequal_pressures
                 )
                 if name in self.pulls:
                     check_pull(network)
+        found.tell()
 
     def _check_rpm(self):
         low, high = RPM_RANGE
@@ -130,7 +157,7 @@ def demo_path(name: str = "demo") -> Path:
     return folder / name / f"{name}.toml"
 
 
-def load(path: str | Path) -> Study:
+def load(path: str | Path, *, outside: bool = False) -> Study:
     """Study from a TOML file.
 
     Parameters
@@ -142,6 +169,9 @@ def load(path: str | Path) -> Study:
         "exhaust.collector.length" or "pull.rate", to values; with `from`, the name of a variant
         before it, it starts from that one instead of the base.  `pull = "none"` in `set` gives
         it the walls of minutes at each speed.
+    outside : bool
+        True also reads curves from CSV files outside the folder of the study, which a study of a
+        stranger has no business to name.
 
     Returns
     -------
@@ -152,75 +182,164 @@ def load(path: str | Path) -> Study:
     ------
     InputError
         If the file cannot be read, is no TOML, or holds an unknown key or a refused value; the
-        message starts with the place in the file.
+        message starts with the place in the file.  Of several faults all are told, numbered.
     """
-    path = Path(path)
+    path = as_path("load", path)
     raw = _read(path)
-    check_keys(path.name, raw, _KEYS, ("rpm", "engine", "exhaust"), "key")
-    base_name = _base_name(raw["exhaust"])
-    engine, exhaust = _pair(raw, path.parent, "")
-    exhausts, engines, pulls = [(base_name, exhaust)], {}, {}
-    tables = {base_name: {key: raw[key] for key in _PARTS if key in raw}}
-    for name, origin, changes in _variants(raw):
-        origin = base_name if origin is None else origin
-        check_choice(f"variants {name!r}", "from", origin, tables)
-        changed = tables[origin]
-        for where, value in changes.items():
-            with located(f"variants {name!r}"):
-                changed = set_path(changed, where, value)
-        tables[name] = changed
-        own, variant = _pair(changed, path.parent, f"variants {name!r}: ")
-        exhausts.append((name, variant))
-        if own != engine:
-            engines[name] = own
-    for name, table in tables.items():
-        if table.get("pull", "none") != "none":
-            where = "pull" if name == base_name else f"variants {name!r}: pull"
-            pulls[name] = build(Pull, table["pull"], path.parent, where)
-    settings = build(Settings, raw.get("settings", {}), path.parent, "settings")
-    ambient = build(Ambient, raw.get("ambient", {}), path.parent, "ambient")
-    values = {"engine": engine, "exhausts": exhausts, "rpm": _rpm(raw["rpm"]),
-              "settings": settings, "ambient": ambient, "name": raw.get("name", ""),
-              "engines": engines, "pulls": pulls}
-    with located(path.name):
-        return make(Study, values)
+    found = Gathering(path.name)
+    with found.noting():
+        check_keys(path.name, raw, _KEYS, ("rpm", "engine", "exhaust"), "key")
+    systems = _Systems(path.parent, outside, found)
+    systems.read_base(raw)
+    with found.noting():
+        for name, origin, changes in _variants(raw, found):
+            systems.read_variant(name, origin, changes)
+    values = systems.values() | {"name": raw.get("name", "")}
+    for key, kind in (("settings", Settings), ("ambient", Ambient)):
+        with found.noting():
+            values[key] = build(kind, raw.get(key, {}), path.parent, key, outside=outside)
+    with found.noting():
+        values["rpm"] = _rpm(raw.get("rpm", []))
+    with found.noting(), located(path.name):
+        if not found.faults:
+            return make(Study, values)
+        known = {key: values[key] for key in ("rpm", "name") if key in raw and key in values}
+        needed = dict.fromkeys(("engine", "exhausts", "rpm"))  # told above if they are missing
+        make(Study, needed | known, broken=needed.keys() - known.keys())
+    return found.tell()
+
+
+class _Systems:
+    """Engines, exhausts and pulls of a file, base first; what is wrong with them is collected."""
+
+    def __init__(self, folder, outside, found):
+        self.folder, self.outside, self.found = folder, outside, found
+        self.tables, self.built, self.told = {}, {}, set()
+
+    def read_base(self, raw):
+        """What the base consists of, as far as it is there."""
+        self.base = _base_name(raw.get("exhaust"))
+        self._read(self.base, {key: raw[key] for key in _PARTS if key in raw}, "")
+        self.told = {fault[:_ALIKE] for fault in self.found.faults}
+
+    def read_variant(self, name, origin, changes):
+        """A variant, as what it changes of another."""
+        place = f"variants {name!r}"
+        with self.found.noting():
+            if name in self.tables:
+                raise InputError(f"{place}: the name {name!r} is given twice.")
+            origin = self.base if origin is None else origin
+            changed = self.tables[check_choice(place, "from", origin, self.tables)]
+            for where, value in changes.items():
+                with self.found.noting(), located(place):
+                    changed = set_path(changed, where, value)
+            self._read(name, changed, f"{place}: ")
+
+    def values(self):
+        """Fields of the Study; some are None if there was a fault."""
+        engine = self.built[self.base].get("engine")
+        exhausts = [(name, parts.get("exhaust")) for name, parts in self.built.items()]
+        engines = {name: parts.get("engine") for name, parts in self.built.items()}
+        pulls = {name: parts["pull"] for name, parts in self.built.items() if "pull" in parts}
+        return {"engine": engine, "exhausts": exhausts, "pulls": pulls,
+                "engines": {name: own for name, own in engines.items() if own != engine}}
+
+    def _read(self, name, table, prefix):
+        """Build what one exhaust consists of.  A fault of the base is told once."""
+        self.tables[name], self.built[name] = table, {}
+        for key, kind in (("engine", Engine), ("exhaust", SYSTEMS), ("pull", Pull)):
+            if key not in table or (key == "pull" and table[key] == "none"):
+                continue
+            own = Gathering(key)
+            with own.noting():
+                self.built[name][key] = build(
+                    kind, table[key], self.folder, prefix + key, outside=self.outside
+                )
+            self.found.faults += [
+                fault for fault in own.faults
+                if fault.removeprefix(prefix)[:_ALIKE] not in self.told
+            ]
 
 
 def _read(path):
+    """TOML data of a file."""
+    text = read_text(path, path.name, LARGEST_STUDY)
     try:
-        return tomllib.loads(path.read_text(encoding="utf-8"))
-    except OSError as error:
-        raise InputError(f"{path.name}: cannot read the file {str(path)!r}.") from error
+        raw = tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
         raise InputError(f"{path.name}: this is no valid TOML, {error}.") from error
+    except (RecursionError, ValueError) as error:
+        reason = "a number is too long" if isinstance(error, ValueError) else _TOO_DEEP
+        raise InputError(f"{path.name}: this is no study, {reason}.") from error
+    if _is_deeper(raw, DEEPEST):
+        raise InputError(f"{path.name}: this is no study, {_TOO_DEEP}.")
+    return raw
+
+
+_TOO_DEEP = "its tables lie too deep within one another"
+
+
+def _is_deeper(raw, steps):
+    """True if tables or lists lie within one another deeper than so many steps."""
+    level = [raw]
+    for _ in range(steps):
+        level = [
+            item for thing in level if isinstance(thing, (dict, list))
+            for item in (thing.values() if isinstance(thing, dict) else thing)
+        ]  # fmt: skip
+    return bool(level)
+
+
+def files_of(path: str | Path) -> list[Path]:
+    """The file of a study and all files that it reads.
+
+    Parameters
+    ----------
+    path : str or Path
+        As for `load`.
+
+    Returns
+    -------
+    list of Path
+
+    Raises
+    ------
+    InputError
+        As `load`, if the file cannot be read or is no TOML.
+    """
+    path = as_path("files_of", path)
+    return [path, *(path.parent / name for name in _named_files(_read(path)))]
+
+
+def _named_files(raw):
+    """Names of all CSV files in TOML data."""
+    if isinstance(raw, dict):
+        own = [raw["csv"]] if isinstance(raw.get("csv"), str) else []
+        return own + [name for value in raw.values() for name in _named_files(value)]
+    return [name for item in raw for name in _named_files(item)] if isinstance(raw, list) else []
 
 
 def _base_name(raw):
-    return raw.get("name", "base") if isinstance(raw, dict) else "base"
+    name = raw.get("name", "base") if isinstance(raw, dict) else "base"
+    return name if isinstance(name, str) else "base"
 
 
-def _pair(raw, folder, prefix):
-    return (
-        build(Engine, raw["engine"], folder, f"{prefix}engine"),
-        build(SYSTEMS, raw["exhaust"], folder, f"{prefix}exhaust"),
-    )
-
-
-def _variants(raw):
+def _variants(raw, found):
     """Triples of name, the variant it starts from (None: the base), and changes."""
     variants = raw.get("variants", [])
     if not isinstance(variants, list) or not all(isinstance(v, dict) for v in variants):
-        raise InputError(f"variants = {variants!r} must be tables under [[variants]].")
+        raise InputError(f"variants = {shown(variants)} must be tables under [[variants]].")
     for i, variant in enumerate(variants):
-        check_keys(f"variants.{i}", variant, (*_VARIANT_KEYS, "from"), _VARIANT_KEYS, "key")
-        if not isinstance(variant["name"], str):
-            raise InputError(f"variants.{i}: name = {variant['name']!r} must be a text in quotes.")
-        changes = variant["set"]
-        if not isinstance(changes, dict):
-            raise InputError(f"variants.{i}: set = {changes!r} must be a table of paths.")
-        roots = [where.split(".")[0] for where in changes]
-        check_keys(f"variants.{i}: set", roots, _PARTS, what="path from")
-        yield variant["name"], variant.get("from"), changes
+        place = f"variants.{i}"
+        with found.noting():
+            check_keys(place, variant, (*_VARIANT_KEYS, "from"), _VARIANT_KEYS, "key")
+            check_text(place, "name", variant["name"])
+            changes = variant["set"]
+            if not isinstance(changes, dict):
+                raise InputError(f"{place}: set = {shown(changes)} must be a table of paths.")
+            roots = [where.split(".")[0] for where in changes]
+            check_keys(f"{place}: set", roots, _PARTS, what="path from")
+            yield variant["name"], variant.get("from"), changes
 
 
 def _rpm(raw):
@@ -244,8 +363,14 @@ def save(study: Study, path: str | Path) -> None:
     study : Study
         What to write.  Curves that came from CSV files are written out as lists.
     path : str or Path
-        The file; an existing one is overwritten.
+        The file.  One that `save` wrote is replaced unless it was edited since.
+
+    Raises
+    ------
+    InputError
+        If `study` is no Study, the file cannot be written, or another one is there.
     """
+    check_kind("save", "study", study, Study)
     base = _tables(study, study.base)
     head = {"name": study.name, "rpm": list(study.rpm), "settings": plain(study.settings),
             "ambient": plain(study.ambient)}
@@ -257,7 +382,7 @@ def save(study: Study, path: str | Path) -> None:
     table = {**head, **base, "variants": variants}
     if base["pull"] == "none":
         del table["pull"]
-    Path(path).write_text(toml_text(table), encoding="utf-8")
+    write_signed(path, "save", before="", after=toml_text(table))
 
 
 def _tables(study, name):

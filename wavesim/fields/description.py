@@ -13,12 +13,16 @@ of study files and the documentation, so that each range is written once.
 """
 
 import dataclasses
-import re
+import inspect
+import unicodedata
+from abc import ABCMeta
 from collections.abc import Iterable, Mapping
 from dataclasses import MISSING
+from functools import lru_cache
 from typing import Any, Self
 
 from wavesim.errors import (
+    Gathering,
     InputError,
     check_choice,
     check_int,
@@ -26,12 +30,54 @@ from wavesim.errors import (
     check_number,
     located,
     nearest,
+    shown,
 )
 
 _KINDS = {}
+LONGEST_TEXT = 1000  # letters of a name or another text
+DEEPEST = 40  # steps into tables within tables, more than any description has
+_NO_LETTERS = ("Cc", "Cs", "Zl", "Zp")  # controls, halves of letters, ends of lines
 
 
-class Description:
+class _Door(ABCMeta):
+    """Refuses fields that are not known, missing, given twice or too many, in our own words."""
+
+    def __call__(cls, *values, **fields):
+        if inspect.isabstract(cls):
+            raise InputError(f"{cls.__name__}: only its kinds can be made, such as "
+                             f"{', '.join(kind.__name__ for kind in cls.__subclasses__())}.")
+        unnamed, known, needed = _field_names(cls)
+        if len(values) > len(unnamed):
+            raise InputError(
+                f"{cls.__name__}: {len(values)} values without a name, at most {len(unnamed)} may "
+                f"have none{': ' if unnamed else ''}{', '.join(unnamed)}."
+            )
+        first = unnamed[: len(values)]
+        twice = [name for name in first if name in fields]
+        if twice:
+            raise InputError(f"{cls.__name__}: the field {twice[0]!r} is given twice.")
+        check_keys(cls.__name__, [*first, *fields], known, needed)
+        return super().__call__(*values, **fields)
+
+    @property
+    def __signature__(cls):
+        """That of the dataclass, for whoever asks for help."""
+        own = inspect.signature(cls.__init__)
+        return own.replace(parameters=list(own.parameters.values())[1:])
+
+
+@lru_cache(maxsize=256)
+def _field_names(kind):
+    """Names of the fields that may stand without their name, of all, and of those needed."""
+    fields = dataclasses.fields(kind)
+    return (
+        tuple(field.name for field in fields if not field.kw_only),
+        tuple(field.name for field in fields),
+        tuple(field.name for field in fields if field.default is MISSING),
+    )
+
+
+class Description(metaclass=_Door):
     """Base of all descriptions: checked at construction, never changed afterwards."""
 
     def __init_subclass__(cls, **kwargs):
@@ -44,14 +90,16 @@ class Description:
             )
         _KINDS[cls.__name__] = cls  # the same place once more: a cell of a notebook run again
 
-    def __new__(cls, *values, **fields):
-        check_keys(cls.__name__, fields, [field.name for field in dataclasses.fields(cls)])
-        return super().__new__(cls)
-
     def __post_init__(self):
+        found = Gathering(self._owner)
         for field in dataclasses.fields(self):
-            value = field.metadata["check"](self._owner, field.name, getattr(self, field.name))
+            try:
+                value = field.metadata["check"](self._owner, field.name, getattr(self, field.name))
+            except InputError as error:
+                found.note(error)
+                continue
             object.__setattr__(self, field.name, value)
+        found.tell()
         self._check()
 
     def _check(self):
@@ -105,11 +153,11 @@ class Named(Mapping):
     """
 
     def __init__(self, items, owner="Named"):
-        pairs = tuple(items.items() if isinstance(items, Mapping) else items)
         self._things = {}
-        for name, thing in pairs:
+        for name, thing in _pairs(owner, items):
             if not isinstance(name, str) or not name.strip():
-                raise InputError(f"{owner}: {name!r} is no name, names are texts, not empty.")
+                raise InputError(f"{owner}: {shown(name)} is no name, names are texts, not empty.")
+            check_text(owner, "a name", name)
             if name in self._things:
                 raise InputError(f"{owner}: the name {name!r} is given twice.")
             self._things[name] = thing
@@ -128,6 +176,17 @@ class Named(Mapping):
 
     def __repr__(self):
         return repr(self._things)
+
+
+def _pairs(owner, items):
+    """The pairs of a mapping, or those that are listed."""
+    listed = items.items() if isinstance(items, Mapping) else items
+    try:
+        return [(name, thing) for name, thing in listed]
+    except (TypeError, ValueError):
+        raise InputError(
+            f"{owner} = {shown(items)} must be a mapping, or pairs of a name and a thing."
+        ) from None
 
 
 # --- fields ------------------------------------------------------------------------------------
@@ -171,7 +230,7 @@ def number(unit, low, high, default=MISSING, *, low_open=False, high_open=False,
 def sequence(owner, name, value, what):
     """`value` as a tuple, refusing texts, mappings and anything that cannot be listed."""
     if isinstance(value, (str, bytes, Mapping)) or not isinstance(value, Iterable):
-        raise InputError(f"{owner}: {name} = {value!r} must be a sequence of {what}.")
+        raise InputError(f"{owner}: {name} = {shown(value)} must be a sequence of {what}.")
     return tuple(value)
 
 
@@ -210,21 +269,31 @@ def flag(default=MISSING):
 
     def check(owner, name, value):
         if not isinstance(value, bool):
-            raise InputError(f"{owner}: {name} = {value!r} must be one of True, False.")
+            raise InputError(f"{owner}: {name} = {shown(value)} must be one of True, False.")
         return value
 
     return checked(check, default, choices=(True, False))
 
 
+def check_text(owner, name, value):
+    """Return a text of one line that every file and most consoles can hold."""
+    if not isinstance(value, str):
+        raise InputError(f"{owner}: {name} = {shown(value)} must be a text in quotes.")
+    if len(value) > LONGEST_TEXT:
+        raise InputError(
+            f"{owner}: {name} = {shown(value)} has {len(value)} letters, more than {LONGEST_TEXT}."
+        )
+    if any(unicodedata.category(letter) in _NO_LETTERS for letter in value):
+        raise InputError(
+            f"{owner}: {name} = {shown(value)} must be one line of letters, without control "
+            "characters."
+        )
+    return value
+
+
 def text(default=MISSING):
-    """Field for a text."""
-
-    def check(owner, name, value):
-        if not isinstance(value, str):
-            raise InputError(f"{owner}: {name} = {value!r} must be a text in quotes.")
-        return value
-
-    return checked(check, default)
+    """Field for a text of one line."""
+    return checked(check_text, default)
 
 
 def part(*kinds, default=MISSING, optional=False, **metadata):
@@ -235,7 +304,7 @@ def part(*kinds, default=MISSING, optional=False, **metadata):
             names = [kind.__name__ for kind in kinds]
             guess = nearest(value, names) if isinstance(value, str) else "."
             listed = " or ".join(names)
-            raise InputError(f"{owner}: {name} = {value!r} must be of type {listed}{guess}")
+            raise InputError(f"{owner}: {name} = {shown(value)} must be of type {listed}{guess}")
         return value
 
     return checked(check, default, optional, kinds=kinds, **metadata)
@@ -275,8 +344,23 @@ def vary(thing: Description, path: str, value: Any) -> Description:
     >>> vary(AnechoicEnd("pipe.end"), "pressure", 2e5).pressure
     200000.0
     """
+    keys = path_keys(path)
     with located(path):
-        return _vary(thing, path.split("."), value)
+        return _vary(thing, keys, value)
+
+
+def path_keys(path):
+    """The keys of a dotted path."""
+    keys = check_text("path", "path", path).split(".")
+    if len(keys) > DEEPEST:
+        raise InputError(f"path = {shown(path)} has {len(keys)} steps, more than {DEEPEST}.")
+    return keys
+
+
+def chosen_index(key, items):
+    """The index that a key of a path stands for, in a list; empty if it is none of `items`."""
+    is_index = key.isdecimal() and len(key) < 10
+    return [int(key)] if is_index and int(key) < len(items) else []
 
 
 def _vary(thing, keys, value):
@@ -291,7 +375,7 @@ def _vary(thing, keys, value):
             check_choice("mapping", "name", name, thing)
         return Named({**thing, **{name: _vary(thing[name], rest, value) for name in names}})
     if not isinstance(thing, Description):
-        raise InputError(f"{thing!r} has no field {key!r}, the path goes too far.")
+        raise InputError(f"{shown(thing)} has no field {key!r}, the path goes too far.")
     fields = [field.name for field in dataclasses.fields(thing)]
     if key not in fields and len(fields) == 1 and isinstance(getattr(thing, *fields), tuple):
         key, rest = fields[0], keys
@@ -321,19 +405,30 @@ def names_like(key, names):
     """
     if "*" not in key:
         return [key]
-    pattern = ".*".join(map(re.escape, key.split("*")))
-    found = [name for name in names if re.fullmatch(pattern, name)]
+    found = [name for name in names if _fits(key.split("*"), name)]
     if not found:
         raise InputError(f"{key!r} fits none of {', '.join(map(repr, names))}.")
     return found
+
+
+def _fits(parts, name):
+    """True if a name consists of these parts in order, with any text between them."""
+    first, *middle, last = parts
+    at, end = len(first), len(name) - len(last)
+    if at > end or not (name.startswith(first) and name.endswith(last)):
+        return False
+    for part in middle:
+        at = name.find(part, at, end) + len(part)
+        if at < len(part):  # not found
+            return False
+    return True
 
 
 def _vary_tuple(items, keys, value):
     key, rest = keys[0], keys[1:]
     if key == "*":
         return tuple(_vary(item, rest, value) for item in items)
-    if key.isdecimal() and int(key) < len(items):
-        i = int(key)
+    for i in chosen_index(key, items):
         return items[:i] + (_vary(items[i], rest, value),) + items[i + 1 :]
     if len(items) == 1 and not key.isdecimal():
         return (_vary(items[0], keys, value),)
@@ -382,18 +477,25 @@ def restore(data: Any) -> Any:
     InputError
         If a type or a field is unknown or a value is refused.
     """
+    try:
+        return _restored(data)
+    except RecursionError:
+        raise InputError("restore: data lie too deep within one another.") from None
+
+
+def _restored(data):
     if isinstance(data, (list, tuple)):
-        return tuple(restore(item) for item in data)
+        return tuple(_restored(item) for item in data)
     if not isinstance(data, Mapping):
         return data
-    values = {name: restore(value) for name, value in data.items() if name != "type"}
+    values = {name: _restored(value) for name, value in data.items() if name != "type"}
     if data.get("type") == "Named":
-        return Named(values["items"])
+        return Named(values.get("items", ()))
     kind = _KINDS[check_choice("restore", "type", data.get("type"), _KINDS)]
     return make(kind, values)
 
 
-def make(kind, values):
+def make(kind, values, broken=()):
     """Description of class `kind` from field values, with errors that name unknown fields.
 
     Parameters
@@ -402,13 +504,27 @@ def make(kind, values):
         A Description class.
     values : mapping
         Field values by name.
+    broken : iterable of str
+        Names of values that are known to have a fault: all others are checked, and nothing is made.
+
+    Returns
+    -------
+    Description or None
+        None if a value is broken.
 
     Raises
     ------
     InputError
-        If a field is unknown, is missing, or holds a refused value.
+        For all fields that are unknown, are missing, or hold a refused value.
     """
-    fields = dataclasses.fields(kind)
-    needed = [field.name for field in fields if field.default is MISSING]
-    check_keys(kind.__name__, values, [field.name for field in fields], needed)
-    return kind(**values)
+    found, (_, known, needed) = Gathering(kind.__name__), _field_names(kind)
+    with found.noting():
+        check_keys(kind.__name__, values, known, needed)
+    if not (found.faults or broken):
+        return kind(**values)
+    for field in dataclasses.fields(kind):
+        if field.name in values and field.name not in broken:
+            with found.noting():
+                field.metadata["check"](kind.__name__, field.name, values[field.name])
+    found.tell()
+    return None

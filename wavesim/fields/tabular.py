@@ -5,13 +5,14 @@ notebook shows is text for people, in the units of a workshop, and every piece o
 """
 
 import csv
+import io
 from collections.abc import Iterable, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
-from wavesim.errors import InputError
+from wavesim.writing import write_signed
 
 if TYPE_CHECKING:
     from pandas import DataFrame
@@ -54,7 +55,7 @@ def write_csv(
     owner : str
         Class of the result, for messages.
     path : str or Path
-        The file; an existing one is overwritten.
+        The file; one that was written so is replaced unless it was edited since.
     columns : iterable of Column
         All of the same length.  Rows with a "#" in a cell are put in quotes.
     notes : iterable of str
@@ -63,22 +64,18 @@ def write_csv(
     Raises
     ------
     InputError
-        If the file cannot be written.
+        If the file cannot be written, or another one is there.
     """
     columns = list(columns)
     rows = zip(*(column.plain() for column in columns), strict=True)
-    try:
-        with open(path, "w", newline="", encoding="utf-8") as file:
-            out, quoting = csv.writer(file), csv.writer(file, quoting=csv.QUOTE_ALL)
-            for note in notes:
-                one_line = " ".join(note.splitlines())
-                file.write(f"# {one_line}{out.dialect.lineterminator}")
-            for row in ([column.heading for column in columns], *rows):
-                (quoting if any("#" in str(cell) for cell in row) else out).writerow(row)
-    except OSError as error:
-        raise InputError(
-            f"{owner}: cannot write {str(path)!r}: {error.strerror or error}."
-        ) from error
+    file = io.StringIO(newline="")
+    out, quoting = csv.writer(file), csv.writer(file, quoting=csv.QUOTE_ALL)
+    for note in notes:
+        one_line = " ".join(note.splitlines())
+        file.write(f"# {one_line}{out.dialect.lineterminator}")
+    for row in ([column.heading for column in columns], *rows):
+        (quoting if any("#" in str(cell) for cell in row) else out).writerow(row)
+    write_signed(path, owner, file.getvalue())
 
 
 def data_frame(columns: Iterable[Column], index: str | None = None) -> "DataFrame":

@@ -28,17 +28,27 @@ tables in which `node` is the class, without it an AreaStep::
 import dataclasses
 import inspect
 import json
+import os
 import re
 from collections.abc import Mapping
 
-from wavesim.errors import InputError, check_choice, check_keys, located, nearest
-from wavesim.fields.description import Description, Named, make, names_like
+from wavesim.errors import (
+    Gathering,
+    InputError,
+    check_choice,
+    check_keys,
+    located,
+    nearest,
+    shown,
+)
+from wavesim.fields.description import Description, Named, chosen_index, make, names_like, path_keys
 from wavesim.words import spoken
+from wavesim.writing import as_path
 
 _NONE = "none"
 
 
-def build(kind, raw, folder, path):
+def build(kind, raw, folder, path, *, outside=True):
     """Description from a TOML table.
 
     Parameters
@@ -51,66 +61,123 @@ def build(kind, raw, folder, path):
         Where CSV files are looked for.
     path : str
         Place of the table in the file, for messages.
+    outside : bool
+        False refuses files that do not lie in the folder or below it.
 
     Raises
     ------
     InputError
-        With the path in front, if a key is unknown or missing or a value is refused.
+        With the path in front, for every key that is unknown or missing and every value that is
+        refused.
     """
-    kinds = kind if isinstance(kind, tuple) else (kind,)
-    if not isinstance(raw, Mapping):
-        raise InputError(f"{path}: {kinds[0].__name__} = {raw!r} must be a table of its fields.")
-    kind = _kind_of(kinds, raw, path) if len(kinds) > 1 else kinds[0]
-    if "csv" in raw:
-        return _build_from_csv(kind, raw, folder, path)
-    facts = {field.name: field.metadata for field in dataclasses.fields(kind)}
-    values = {
-        name: _value(facts[name], value, folder, f"{path}.{name}") if name in facts else value
-        for name, value in raw.items()
-        if name != "type"
-    }
-    with located(path):
-        return make(kind, values)
+    reader = _Reader(folder, outside, path)
+    thing = reader.build(kind, raw, path)
+    reader.found.tell()
+    return thing
 
 
-def _value(facts, raw, folder, path):
-    """Value of one field: descriptions in it are built, all else is left to the field's check."""
-    if raw == _NONE and facts.get("optional"):
-        return None
-    if "items" in facts and isinstance(raw, Mapping):
-        return {
-            name: _value(facts["items"], item, folder, f"{path}.{name}")
-            for name, item in raw.items()
-        }
-    if "kinds" in facts and isinstance(raw, Mapping):
-        if "tag" in facts:
-            return _line(facts, raw, folder, path)
-        return build(_kind_of(facts["kinds"], raw, path), raw, folder, path)
-    if "kinds" in facts and isinstance(raw, list):
-        return [_value(facts, item, folder, f"{path}.{i}") for i, item in enumerate(raw)]
-    return raw
+class _Reader:
+    """Reads tables and collects what is wrong with them; what has a fault becomes `_BROKEN`."""
+
+    def __init__(self, folder, outside, owner):
+        self.folder, self.outside, self.found = folder, outside, Gathering(owner)
+
+    def build(self, kind, raw, path):
+        """Description from a table, or `_BROKEN`."""
+        faults = len(self.found.faults)
+        kinds = kind if isinstance(kind, tuple) else (kind,)
+        with self.found.noting():
+            if not isinstance(raw, Mapping):
+                raise InputError(
+                    f"{path}: {kinds[0].__name__} = {shown(raw)} must be a table of its fields."
+                )
+            kind = _kind_of(kinds, raw, path) if len(kinds) > 1 else kinds[0]
+            if "csv" in raw:
+                return self._from_csv(kind, raw, path)
+            facts = {field.name: field.metadata for field in dataclasses.fields(kind)}
+            values = {
+                name: self._value(facts[name], value, f"{path}.{name}") if name in facts else value
+                for name, value in raw.items()
+                if name != "type"
+            }
+            with located(path):
+                thing = make(kind, values, [n for n in values if _is_broken(values[n])])
+            if len(self.found.faults) == faults:
+                return thing
+        return _BROKEN
+
+    def _value(self, facts, raw, path):
+        """Value of one field: descriptions in it are built, all else is left to its check."""
+        if facts.get("optional") and isinstance(raw, str) and raw == _NONE:
+            return None
+        if "items" in facts and isinstance(raw, Mapping):
+            return {
+                name: self._value(facts["items"], item, f"{path}.{name}")
+                for name, item in raw.items()
+            }
+        if "kinds" in facts and isinstance(raw, list):
+            return [self._value(facts, item, f"{path}.{i}") for i, item in enumerate(raw)]
+        if "kinds" in facts and isinstance(raw, Mapping):
+            with self.found.noting():
+                if "tag" in facts:
+                    return self._line(facts, raw, path)
+                return self.build(_kind_of(facts["kinds"], raw, path), raw, path)
+            return _BROKEN
+        return raw
+
+    def _line(self, facts, raw, path):
+        """One part of a line, or all parts of a table with shared keys."""
+        if "parts" not in raw:
+            return self._part(facts, raw, path)
+        shared = {key: value for key, value in raw.items() if key != "parts"}
+        parts = raw["parts"]
+        if not isinstance(parts, list) or not all(isinstance(part, Mapping) for part in parts):
+            raise InputError(f"{path}: parts = {shown(parts)} must be a list of tables.")
+        kinds = [_part_kind(facts, item, f"{path}.parts.{i}") for i, item in enumerate(parts)]
+        known = [{field.name for field in dataclasses.fields(kind)} for kind in kinds]
+        check_keys(path, shared, sorted(set().union(*known)), what="key")
+        return [
+            self._part(facts, {**{k: v for k, v in shared.items() if k in names}, **item},
+                       f"{path}.parts.{i}")
+            for i, (item, names) in enumerate(zip(parts, known, strict=True))
+        ]  # fmt: skip
+
+    def _part(self, facts, raw, path):
+        fields = {key: value for key, value in raw.items() if key != facts["tag"]}
+        return self.build(_part_kind(facts, raw, path), fields, path)
+
+    def _from_csv(self, kind, raw, path):
+        values = {name: value for name, value in raw.items() if name not in ("csv", "type")}
+        with located(path):
+            if not hasattr(kind, "from_csv"):
+                raise InputError(f"{kind.__name__}: no field 'csv', it cannot be read from a file.")
+            if not isinstance(raw["csv"], str):
+                raise InputError(f"{kind.__name__}: csv = {shown(raw['csv'])} must be a file name.")
+            known = dict(list(inspect.signature(kind.from_csv).parameters.items())[1:])
+            needed = [name for name, fact in known.items() if fact.default is fact.empty]
+            check_keys(f"{kind.__name__} from csv", values, known, needed, "key")
+            return kind.from_csv(self._file(raw["csv"]), **values)
+
+    def _file(self, name):
+        """Path of a CSV file; links are followed before it is looked where it lies."""
+        path = as_path("csv", self.folder / as_path("csv", name))
+        inside = os.path.realpath(self.folder)
+        if not self.outside and os.path.commonpath([inside, os.path.realpath(path)]) != inside:
+            raise InputError(
+                f"csv = {shown(name)} lies outside the folder of the study and is not read, unless "
+                "load(..., outside=True) or --outside says that it may be."
+            )
+        return path
 
 
-def _line(facts, raw, folder, path):
-    """One part of a line, or all parts of a table with shared keys."""
-    if "parts" not in raw:
-        return _part(facts, raw, folder, path)
-    shared = {key: value for key, value in raw.items() if key != "parts"}
-    if not isinstance(raw["parts"], list) or not all(isinstance(p, Mapping) for p in raw["parts"]):
-        raise InputError(f"{path}: parts = {raw['parts']!r} must be a list of tables.")
-    kinds = [_part_kind(facts, item, f"{path}.parts.{i}") for i, item in enumerate(raw["parts"])]
-    known = [{field.name for field in dataclasses.fields(kind)} for kind in kinds]
-    check_keys(path, shared, sorted(set().union(*known)), what="key")
-    return [
-        _part(facts, {**{k: v for k, v in shared.items() if k in names}, **item}, folder,
-              f"{path}.parts.{i}")
-        for i, (item, names) in enumerate(zip(raw["parts"], known, strict=True))
-    ]  # fmt: skip
+_BROKEN = object()  # stands for what has a fault
 
 
-def _part(facts, raw, folder, path):
-    fields = {key: value for key, value in raw.items() if key != facts["tag"]}
-    return build(_part_kind(facts, raw, path), fields, folder, path)
+def _is_broken(value):
+    """True for `_BROKEN`, and for lists and tables that hold it."""
+    if isinstance(value, dict):
+        return any(map(_is_broken, value.values()))
+    return value is _BROKEN or (isinstance(value, list) and any(map(_is_broken, value)))
 
 
 def _part_kind(facts, raw, path):
@@ -136,19 +203,6 @@ def _csv_keys(kind, raw):
     if "csv" in raw and hasattr(kind, "from_csv"):
         return set(inspect.signature(kind.from_csv).parameters)
     return {field.name for field in dataclasses.fields(kind)}
-
-
-def _build_from_csv(kind, raw, folder, path):
-    values = {name: value for name, value in raw.items() if name not in ("csv", "type")}
-    with located(path):
-        if not hasattr(kind, "from_csv"):
-            raise InputError(f"{kind.__name__}: no field 'csv', it cannot be read from a file.")
-        if not isinstance(raw["csv"], str):
-            raise InputError(f"{kind.__name__}: csv = {raw['csv']!r} must be a file name.")
-        known = dict(list(inspect.signature(kind.from_csv).parameters.items())[1:])
-        needed = [name for name, known_as in known.items() if known_as.default is known_as.empty]
-        check_keys(f"{kind.__name__} from csv", values, known, needed, "key")
-        return kind.from_csv(folder / raw["csv"], **values)
 
 
 def plain(thing):
@@ -208,7 +262,7 @@ def set_path(raw, path, value):
         If the path leads through something that is no table.
     """
     with located(path):
-        return _set(raw, path.split("."), value)
+        return _set(raw, path_keys(path), value)
 
 
 def _set(raw, keys, value):
@@ -218,17 +272,17 @@ def _set(raw, keys, value):
     if isinstance(raw, list):
         return _set_item(raw, keys, value)
     if not isinstance(raw, Mapping):
-        raise InputError(f"{raw!r} has no key {key!r}, the path goes too far.")
+        raise InputError(f"{shown(raw)} has no key {key!r}, the path goes too far.")
     changed = {name: _set(raw.get(name, {}), rest, value) for name in names_like(key, raw)}
     return {**raw, **changed}
 
 
 def _set_item(raw, keys, value):
     key, rest = keys[0], keys[1:]
-    chosen = range(len(raw)) if key == "*" else [int(key)] if key.isdecimal() else []
+    chosen = range(len(raw)) if key == "*" else chosen_index(key, raw)
     if not chosen and len(raw) == 1:
         return [_set(raw[0], keys, value)]
-    if not chosen or max(chosen) >= len(raw):
+    if not chosen:
         raise InputError(
             f"{key!r} does not choose one of the {len(raw)} items here (indices count from 0, "
             "'*' means all)."

@@ -11,15 +11,17 @@ an exit code.
 """
 
 import argparse
-import sys
 import time
 from pathlib import Path
 
-from wavesim.descriptions.study import demo_path, load
+from wavesim.console import let_go, say, tell
+from wavesim.descriptions.study import demo_path, files_of, load
 from wavesim.errors import InputError
-from wavesim.front.report import make_folder, study_text, write_report
+from wavesim.front.folder import ResultFolder, make_folder
+from wavesim.front.report import failure_text, report_names, study_text, write_files
 from wavesim.many.store import Store
 from wavesim.many.sweep import run_study
+from wavesim.writing import whole_file
 
 OK, UNFINISHED, BAD_INPUT, INTERRUPTED = 0, 1, 2, 130
 
@@ -35,26 +37,29 @@ def main(argv=None):
     Returns
     -------
     int
-        0 all points converged, 1 some failed or did not converge, 2 bad input, 130 interrupted.
+        0 all points converged, 1 some failed or did not converge or a file could not be written,
+        2 bad input, 130 interrupted.
     """
-    options = _parser().parse_args(argv)
     try:
+        options = _parser().parse_args(argv)
         study = options.study if options.command == "run" else _unpack_demo(options.out)
         return _run(study, options)
     except (InputError, OSError) as error:
-        print(f"wavesim: {error}", file=sys.stderr)
+        tell(error)
         return BAD_INPUT
     except KeyboardInterrupt:
-        print("wavesim: interrupted", file=sys.stderr)
+        tell("interrupted")
         return INTERRUPTED
+    finally:
+        let_go()
 
 
 def _parser():
     parser = argparse.ArgumentParser(
         prog="wavesim",
         description="Torque and power of an engine with different exhausts, and why they differ.",
-        epilog="Exit code: 0 all points converged, 1 some did not or failed, 2 bad input, "
-        "130 interrupted.",
+        epilog="Exit code: 0 all points converged, 1 some did not or failed or a file could not "
+        "be written, 2 bad input, 130 interrupted.",
     )
     commands = parser.add_subparsers(dest="command", required=True, metavar="COMMAND")
     run = commands.add_parser("run", help="run a study file and compare its variants")
@@ -67,6 +72,8 @@ def _parser():
                              help="threads to compute with, default one per core")
         command.add_argument("--rpm", type=float, nargs="+", metavar="RPM",
                              help="engine speeds in rev/min instead of those of the study")
+        command.add_argument("--outside", action="store_true",
+                             help="let the study read curves from outside its own folder")
         command.add_argument("--fresh", action="store_true",
                              help="compute everything anew and leave DIR/store as it is")
     return parser
@@ -75,35 +82,44 @@ def _parser():
 def _run(path, options):
     """Run one study, print and write everything; returns the exit code."""
     clock = time.perf_counter()
-    study = load(path)
+    study = load(path, outside=options.outside)
     if options.rpm:
         study = study.replace(rpm=sorted(options.rpm))
-    out = make_folder(options.out)
-    print(f"{study.name or path.name}: {_count(len(study.exhausts), 'exhaust')} at "
-          f"{_count(len(study.rpm), 'speed')}")
-    store = None if options.fresh else Store(out / "store")
+    place = ResultFolder(options.out, files_of(path))
+    place.check(report_names(study.exhausts))
+    say(f"{study.name or path.name}: {_count(len(study.exhausts), 'exhaust')} at "
+        f"{_count(len(study.rpm), 'speed')}")
+    store = None if options.fresh else Store(place.path / "store")
     if store is not None:
-        print(f"Finished points are kept in {store.folder}: a run that was stopped or killed goes "
-              "on from there (--fresh starts anew).", flush=True)
+        say(f"Finished points are kept in {store.folder}: a run that was stopped or killed goes "
+            "on from there (--fresh starts anew).")
     sweeps = run_study(study, threads=options.threads, store=store)
     if store is not None:
         _tell_store(store)
-    print(f"\n{study_text(sweeps)}\n")
-    for file in write_report(sweeps, out):
-        print(f"wrote {file}")
-    print(f"Elapsed time {time.perf_counter() - clock:.1f} s")
-    return _exit_code(study, sweeps.values())
+    say(f"\n{study_text(sweeps)}\n")
+    written, failed = write_files(sweeps, place)
+    for file in written:
+        say(f"wrote {file}")
+    say(f"Elapsed time {time.perf_counter() - clock:.1f} s")
+    code = _exit_code(study, sweeps.values())
+    if failed:
+        tell(failure_text(failed, place.path))
+    return UNFINISHED if failed and code == OK else code
 
 
 def _tell_store(store):
     """Print what the store gave, and every file in it that is damaged or does not belong there."""
     if store.found:
-        print(f"{_count(store.found, 'point')} came from {store.folder}")
-    found = store.check()
+        say(f"{_count(store.found, 'point')} came from {store.folder}")
+    try:
+        found = store.check()
+    except InputError as error:
+        tell(error)
+        return
     for name in found.damaged:
-        print(f"{store.folder / name} is damaged: left alone, its point was computed again")
+        say(f"{store.folder / name} is damaged: left alone, its point was computed again")
     for name in found.foreign:
-        print(f"{store.folder / name} does not belong there: left alone")
+        say(f"{store.folder / name} does not belong there: left alone")
 
 
 def _count(number, noun):
@@ -115,14 +131,12 @@ def _exit_code(study, sweeps):
     wanted = len(study.rpm) * len(sweeps)
     done = sum(len(sweep) for sweep in sweeps)
     if any(sweep.interrupted for sweep in sweeps):
-        print(f"wavesim: interrupted, {done} of {wanted} points were finished and written",
-              file=sys.stderr)
+        tell(f"interrupted, {done} of {wanted} points were finished and written")
         return INTERRUPTED
     if all(sweep.converged for sweep in sweeps):
         return OK
     loose = sum(not point.converged for sweep in sweeps for point in sweep)
-    print(f"wavesim: of {wanted} points {wanted - done} failed and {loose} did not converge",
-          file=sys.stderr)
+    tell(f"of {wanted} points {wanted - done} failed and {loose} did not converge")
     return UNFINISHED
 
 
@@ -131,10 +145,11 @@ def _unpack_demo(out):
     folder = make_folder(out / "study")
     source = demo_path()
     for original in sorted(source.parent.iterdir()):
-        copy = folder / original.name
+        copy, content = folder / original.name, original.read_bytes()
         if not copy.exists():
-            copy.write_bytes(original.read_bytes())
-            print(f"wrote {copy}")
-        elif copy.read_bytes() != original.read_bytes():
-            print(f"{copy} differs from the example that comes with wavesim: used as it is")
+            with whole_file(copy, "demo") as file:
+                file.write(content)
+            say(f"wrote {copy}")
+        elif copy.read_bytes() != content:
+            say(f"{copy} differs from the example that comes with wavesim: used as it is")
     return folder / source.name

@@ -6,13 +6,18 @@
 """
 
 import re
-from pathlib import Path
+import unicodedata
+from collections.abc import Mapping
 
-from wavesim.errors import InputError
+from wavesim.errors import InputError, check_kind, shown_path
+from wavesim.front.folder import ResultFolder
 from wavesim.results.compare import compare
+from wavesim.results.points import Sweep
 from wavesim.show import plots
+from wavesim.writing import whole_file
 
 COLUMNS = ("torque", "power", "volumetric_efficiency")
+LONGEST_STEM = 120  # bytes of the name of an exhaust in the name of a file
 
 
 def compare_to_base(sweeps):
@@ -59,6 +64,24 @@ def study_text(sweeps):
     return "\n\n".join(parts)
 
 
+def report_names(names):
+    """Names of all files that the report on some exhausts may consist of.
+
+    Parameters
+    ----------
+    names : sequence of str
+        Of the exhausts, base first.
+
+    Returns
+    -------
+    list of str
+    """
+    stems = _file_names(names)
+    sweeps = [f"sweep_{stem}.{kind}" for stem in stems.values() for kind in ("csv", "npz")]
+    differences = [f"difference_{stems[name]}.csv" for name in list(names)[1:]]
+    return ["summary.txt", *sweeps, *differences, *(f"{figure}.png" for figure in _FIGURES)]
+
+
 def write_report(sweeps, folder):
     """Write tables, complete results, comparisons and figures.
 
@@ -67,7 +90,8 @@ def write_report(sweeps, folder):
     sweeps : mapping of str to Sweep
         Base first, as `run_study` returns them.
     folder : str or Path
-        Made if it is not there; files of the same names are overwritten.
+        Made if it is not there.  Files of the same names are replaced if a report wrote them and
+        nobody changed them since: see `wavesim.front.folder`.
 
     Returns
     -------
@@ -79,37 +103,49 @@ def write_report(sweeps, folder):
     Raises
     ------
     InputError
-        If the folder cannot be made.
+        If the folder cannot be made or written to, or holds a file of that name which is not its
+        own: nothing is written.  If some files cannot be written: all others are.
     """
-    folder = make_folder(folder)
-    files = [folder / "summary.txt"]
-    files[0].write_text(study_text(sweeps) + "\n", encoding="utf-8")
-    comparisons, _ = compare_to_base(sweeps)
-    names = _file_names(sweeps)
+    check_kind("write_report", "sweeps", sweeps, Mapping)
     for name, sweep in sweeps.items():
-        files += [folder / f"sweep_{names[name]}.csv", folder / f"sweep_{names[name]}.npz"]
-        sweep.to_csv(files[-2])
-        sweep.save(files[-1])
-    for name, comparison in comparisons.items():
-        files.append(folder / f"difference_{names[name]}.csv")
-        comparison.to_csv(files[-1])
-    return files + _write_figures(sweeps, comparisons, folder)
+        check_kind("write_report", f"sweeps[{name!r}]", sweep, Sweep)
+    place = ResultFolder(folder)
+    place.check(report_names(sweeps))
+    written, failed = write_files(sweeps, place)
+    if failed:
+        raise InputError(failure_text(failed, place.path))
+    return written
 
 
-def make_folder(folder):
-    """The folder as a Path, made with its parents if it is not there.
+def write_files(sweeps, place):
+    """Write the report into a ResultFolder; returns as `ResultFolder.write` does.
 
-    Raises
-    ------
-    InputError
-        If it cannot be made.
+    The large files come last: on a disk that fills up the others are there.
     """
-    folder = Path(folder)
-    try:
-        folder.mkdir(parents=True, exist_ok=True)
-    except OSError as error:
-        raise InputError(f"cannot make the folder {str(folder)!r}: {error.strerror}.") from error
-    return folder
+    stems, comparisons = _file_names(sweeps), compare_to_base(sweeps)[0]
+    text = study_text(sweeps) + "\n"
+    files = {"summary.txt": lambda path: _write_text(path, text)}
+    files |= {f"sweep_{stems[name]}.csv": sweep.to_csv for name, sweep in sweeps.items()}
+    files |= {
+        f"difference_{stems[name]}.csv": comparison.to_csv
+        for name, comparison in comparisons.items()
+    }
+    files |= _figures(sweeps, comparisons)
+    files |= {f"sweep_{stems[name]}.npz": sweep.save for name, sweep in sweeps.items()}
+    return place.write(files)
+
+
+def failure_text(failed, folder):
+    """One sentence on files that could not be written."""
+    reason = next(iter(failed.values())).rstrip(".")
+    first = ", ".join([*list(failed)[:2], *(["..."] if len(failed) > 2 else [])])
+    files = f"{len(failed)} file{'s' if len(failed) > 1 else ''} ({first})"
+    return f"{files} could not be written to {shown_path(folder)}: {reason}."
+
+
+def _write_text(path, text):
+    with whole_file(path, "summary", text=True) as file:
+        file.write(text)
 
 
 def telling_speeds(sweeps, comparisons, count=3):
@@ -139,21 +175,26 @@ def telling_speeds(sweeps, comparisons, count=3):
     return sorted(list(dict.fromkeys(wanted))[:count])
 
 
-def _write_figures(sweeps, comparisons, folder):
-    """Draw what the finished points allow; returns the files."""
+_FIGURES = ("torque_power", "difference", "exhaust_valve_pressure")
+
+
+def _figures(sweeps, comparisons):
+    """Functions that draw what the finished points allow, by name of the file."""
     done = [sweep for sweep in sweeps.values() if len(sweep)]
-    if not done:
-        return []
-    axes = {"torque_power": plots.plot_torque_power(done, plots.new_axes(2))}
-    if comparisons:
-        chosen = list(comparisons.values())
-        axes["difference"] = plots.plot_differences(chosen, plots.new_axes(2))
-    speeds = telling_speeds(done, comparisons.values())
-    if speeds:
-        axes["exhaust_valve_pressure"] = plots.plot_valve_pressures(
+    chosen = list(comparisons.values())
+    speeds = telling_speeds(done, chosen) if done else []
+    drawn = dict(zip(_FIGURES, (
+        done and (lambda: plots.plot_torque_power(done, plots.new_axes(2))),
+        chosen and (lambda: plots.plot_differences(chosen, plots.new_axes(2))),
+        speeds and (lambda: plots.plot_valve_pressures(
             done, speeds, plots.new_axes(len(speeds), height=3.6)
-        )
-    return [plots.save_figure(ax, folder / f"{name}.png") for name, ax in axes.items()]
+        )),
+    ), strict=True))  # fmt: skip
+    return {
+        f"{name}.png": lambda path, draw=draw: plots.save_figure(draw(), path)
+        for name, draw in drawn.items()
+        if draw
+    }
 
 
 def _titled(name, text):
@@ -161,10 +202,11 @@ def _titled(name, text):
 
 
 def _file_names(names):
-    """A different, harmless file name for each name."""
+    """A different, harmless and not too long file name for each name."""
     found = {}
     for name in names:
-        stem = re.sub(r"[^\w-]+", "_", name).strip("_").lower() or "exhaust"
+        plain = re.sub(r"[^\w-]+", "_", unicodedata.normalize("NFC", name)).strip("_").lower()
+        stem = plain.encode()[:LONGEST_STEM].decode(errors="ignore") or "exhaust"
         taken, number = stem, 2
         while taken in found.values():
             taken, number = f"{stem}_{number}", number + 1

@@ -8,7 +8,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from math import sqrt
 
-from wavesim.errors import InputError, check_choice, check_number
+from wavesim.errors import InputError, check_choice, check_number, shown
 from wavesim.fields.description import Description, Named, checked, number, text
 from wavesim.gas.species import (
     ATOMIC_MASS,
@@ -29,7 +29,7 @@ def amounts(owner, name, value):
     try:
         pairs = [(key, n) for key, n in (value.items() if isinstance(value, Mapping) else value)]
     except (TypeError, ValueError):
-        message = f"{owner}: {name} = {value!r} must map species names to moles [mol]."
+        message = f"{owner}: {name} = {shown(value)} must map species names to moles [mol]."
         raise InputError(message) from None
     checked_pairs = [
         (
@@ -47,7 +47,9 @@ def air_amounts(owner, name, value):
     """`value` as `amounts`, O2 among them."""
     air = amounts(owner, name, value)
     if "O2" not in air:
-        raise InputError(f"{owner}: {name} = {value!r} mol holds no O2, more than 0 mol is needed.")
+        raise InputError(
+            f"{owner}: {name} = {shown(value)} mol holds no O2, more than 0 mol is needed."
+        )
     return air
 
 

@@ -19,7 +19,7 @@ import numpy as np
 from numpy.polynomial.polynomial import polyder, polyval
 
 from wavesim.constants import LAMBDA_RANGE, R_AIR
-from wavesim.errors import ConvergenceError, check_number
+from wavesim.errors import ConvergenceError, check_kind, check_number
 from wavesim.fields.description import (
     Description,
     Named,
@@ -387,3 +387,20 @@ def _blended(coef, T, yf, yb):
     """Polynomials of the three parts at T [K], weighted by mass."""
     air, fresh, burned = polyval(np.asarray(T) / 1000.0, coef.T)
     return air + yf * (fresh - air) + yb * (burned - air)
+
+
+def given_gas(owner, gas):
+    """`gas` after checking that it is a gas or None.
+
+    Parameters
+    ----------
+    owner : str
+        Function that asks, for messages.
+    gas : PerfectGas, EngineGas or None
+
+    Raises
+    ------
+    InputError
+        If it is something else.
+    """
+    return check_kind(owner, "gas", gas, PerfectGas, EngineGas, optional=True)

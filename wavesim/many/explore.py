@@ -14,9 +14,9 @@ from wavesim.descriptions.bill import Amounts, bill
 from wavesim.descriptions.engine import Engine
 from wavesim.descriptions.exhaust import Exhaust
 from wavesim.descriptions.network import Network
-from wavesim.descriptions.settings import Settings
+from wavesim.descriptions.settings import Settings, given_settings
 from wavesim.descriptions.weather import Ambient
-from wavesim.errors import InputError, check_choice, check_int, check_number
+from wavesim.errors import InputError, check_choice, check_int, check_kind, check_number, shown
 from wavesim.fields.description import sequence
 from wavesim.fields.tabular import Column, Sheet, data_frame, write_csv
 from wavesim.many.space import built_pair, designs, field_at, plain_pair
@@ -175,19 +175,21 @@ def _excess(values, low, high):
 def checked_band(band, rpm):
     if band is None:
         return float(rpm[0]), float(rpm[-1])
-    if np.shape(band) != (2,):
-        raise InputError(f"band = {band!r} must be a pair (low, high) in rev/min.")
+    if len(sequence("band", "limits", band, "two speeds in rev/min")) != 2:
+        raise InputError(f"band = {shown(band)} must be a pair (low, high) in rev/min.")
     low = check_number("band", "low", band[0], "rev/min", rpm[0], rpm[-1])
     return low, check_number("band", "high", band[1], "rev/min", low, rpm[-1], low_open=True)
 
 
 def checked_limits(limits):
+    check_kind("limits", "limits", limits, Mapping, optional=True)
     limits = dict(limits or {})
     for name, pair in limits.items():
         check_choice("limits", "name", name, [*QUANTITIES, *AMOUNTS])
         if not isinstance(pair, (tuple, list)) or len(pair) != 2 or tuple(pair) == (None, None):
             raise InputError(
-                f"limits: {name!r} = {pair!r} must be a pair (lowest, highest), one may be None."
+                f"limits: {name!r} = {shown(pair)} must be a pair (lowest, highest), one may be "
+                "None."
             )
         for value in pair:
             if value is not None:
@@ -196,8 +198,9 @@ def checked_limits(limits):
     return limits
 
 
-def checked_keep(*names):
+def checked_keep(keep, *more):
     """Quantities to keep, each once."""
+    names = (*sequence("explore", "keep", keep, "names of quantities"), *more)
     for name in names:
         check_choice("explore", "keep", name, list(QUANTITIES))
     return tuple(dict.fromkeys(names))
@@ -261,8 +264,8 @@ class Bench(NamedTuple):
         design = without_numbers(amounts, "")
         broken = {n: pair for n, pair in limits.items() if n in amounts}
         if design.excess(broken) > 0.0:
-            shown = ", ".join(f"{n} = {amounts[n]:.4g} {AMOUNTS[n][1]}" for n in broken)
-            text = f"not computed, outside the limits: {shown}"
+            told = ", ".join(f"{n} = {amounts[n]:.4g} {AMOUNTS[n][1]}" for n in broken)
+            text = f"not computed, outside the limits: {told}"
             return without_numbers(amounts, text), None, None
         return design, engine, exhaust
 
@@ -299,8 +302,9 @@ def _amounts(exhaust, engine):
 def make_bench(owner, engine, exhaust, rpm, settings, ambient, keep, executor, threads, store):
     """Checked surroundings of an exploration."""
     return Bench(
-        plain_pair(engine, exhaust), checked_speeds(owner, rpm), settings or Settings(), ambient,
-        keep, executor, count_workers(executor, threads, owner), store,
+        plain_pair(engine, exhaust), checked_speeds(owner, rpm), given_settings(owner, settings),
+        ambient, keep, executor, count_workers(executor, threads, owner),
+        check_kind(owner, "store", store, Store, optional=True),
     )
 
 
@@ -548,7 +552,7 @@ class Exploration(ByName):
         Parameters
         ----------
         path : str or Path
-            The file; an existing one is overwritten.
+            The file; one that was written so before is replaced.
         per_speed : bool
             False: one line for each design with averages over speed.  True: one line for each
             design and speed.
@@ -561,6 +565,11 @@ class Exploration(ByName):
         Notes
         -----
         Cells of what failed are empty; the last column holds the error.
+
+        Raises
+        ------
+        InputError
+            If the file cannot be written, or another one is there.
         """
         write_csv("Exploration", path, self._columns(per_speed), self._meanings(per_speed))
 
@@ -663,7 +672,7 @@ def explore(
     InputError
         If a path, a quantity, a speed or the executor is wrong.
     """
-    keep = checked_keep(*keep)
+    keep = checked_keep(keep)
     bench = make_bench(
         "explore", engine, exhaust, rpm, settings, ambient, keep, executor, threads, store
     )
@@ -678,14 +687,15 @@ def _checked_designs(raw, engine, exhaust, wanted):
         for path, values in wanted.items():
             if isinstance(values, tuple):
                 raise InputError(
-                    f"explore: {path!r} = {values!r} is a range, sample it first by designs(...)."
+                    f"explore: {path!r} = {shown(values)} is a range, sample it first by "
+                    "designs(...)."
                 )
         return designs((engine, exhaust), wanted, 1)
     wanted = list(sequence("explore", "designs", wanted, "dicts of values by path"))
     known = set()
     for i, changes in enumerate(wanted):
         if not isinstance(changes, Mapping):
-            raise InputError(f"explore: designs[{i}] = {changes!r} must map paths to values.")
+            raise InputError(f"explore: designs[{i}] = {shown(changes)} must map paths to values.")
         for path in set(changes) - known:
             field_at(raw, path)
             known.add(path)

@@ -8,8 +8,8 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
-from tqdm import tqdm
 
+from wavesim.console import progress_bar
 from wavesim.descriptions.engine import Engine
 from wavesim.descriptions.exhaust import Exhaust
 from wavesim.descriptions.network import Network
@@ -220,14 +220,14 @@ def optimise(
     if not callable(objective):
         check_choice("optimise", "objective", objective, [*QUANTITIES, *AMOUNTS])
         needed += [objective] if objective in QUANTITIES else []
-    keep = checked_keep(*keep, *needed)
+    keep = checked_keep(keep, *needed)
     bench = make_bench(
         "optimise", engine, exhaust, rpm, settings, ambient, keep, executor, threads, store
     )
     if band is not None:
         checked_band(band, np.array(bench.rpm))
     axes = checked_space(bench.raw, space)
-    with tqdm(total=evaluations, disable=not progress, unit="design", desc="search") as bar:
+    with progress_bar(evaluations, "search", "design", shown=progress) as bar:
         search = _Search(bench, axes, objective, goal, band, limits, method, bar)
         message = search.run(evaluations, seed)
     if not search.tried:
@@ -264,6 +264,9 @@ class _Search:
         except _Stopped:
             if self.error is not None:
                 raise self.error from None
+            return "interrupted"
+        except KeyboardInterrupt:  # between two generations
+            self.interrupted = True
             return "interrupted"
 
     def score(self, design):

@@ -28,8 +28,17 @@ from wavesim.descriptions.engine import Engine
 from wavesim.descriptions.exhaust import SYSTEMS, Exhaust
 from wavesim.descriptions.network import Network
 from wavesim.descriptions.study import Study
-from wavesim.errors import InputError, check_choice, check_int, check_keys, check_number, located
-from wavesim.fields.description import names_like, sequence
+from wavesim.errors import (
+    InputError,
+    check_choice,
+    check_int,
+    check_keys,
+    check_kind,
+    check_number,
+    located,
+    shown,
+)
+from wavesim.fields.description import chosen_index, names_like, path_keys, sequence
 from wavesim.fields.toml_form import build, plain, set_path
 
 METHODS = ("grid", "latin hypercube", "sobol")
@@ -69,7 +78,7 @@ def _axis(path, given):
     if isinstance(given, tuple):
         if len(given) != 2:
             raise InputError(
-                f"space: {path!r} = {given!r} must be a pair (low, high), or a list of values."
+                f"space: {path!r} = {shown(given)} must be a pair (low, high), or a list of values."
             )
         low = check_number("space", f"low end of {path!r}", given[0], "1", -1e9, 1e9)
         high = check_number("space", f"high end of {path!r}", given[1], "1", low, 1e9,
@@ -84,7 +93,7 @@ def _axis(path, given):
 def checked_space(raw, space):
     """Axes by path, after a look whether the paths exist."""
     if not isinstance(space, Mapping) or not space:
-        raise InputError(f"space = {space!r} must map paths to ranges or lists of values.")
+        raise InputError(f"space = {shown(space)} must map paths to ranges or lists of values.")
     for path in space:
         field_at(raw, path)
     return {path: _axis(path, given) for path, given in space.items()}
@@ -92,8 +101,8 @@ def checked_space(raw, space):
 
 def field_at(raw, path):
     """Value at a dotted path in the plain form of engine and exhaust; "*" looks at the first."""
+    keys = path_keys(path)
     with located(f"path {path!r}"):
-        keys = str(path).split(".")
         check_choice("path", "start", keys[0], raw)
         for i, key in enumerate(keys):
             if isinstance(raw, list):
@@ -112,8 +121,8 @@ def _item(items, key):
     """Item that a key chooses, or the only one, which needs no index."""
     if key == "*" and items:
         return items[0]
-    if key.isdecimal() and int(key) < len(items):
-        return items[int(key)]
+    for i in chosen_index(key, items):
+        return items[i]
     if len(items) == 1 and not key.isdecimal():
         return items[0]
     raise InputError(f"{key!r} does not choose one of the {len(items)} items (0 is the first).")
@@ -121,10 +130,8 @@ def _item(items, key):
 
 def plain_pair(engine, exhaust):
     """Plain form of an engine and what stands behind it."""
-    for name, thing, kinds in (("engine", engine, (Engine,)), ("exhaust", exhaust, SYSTEMS)):
-        if not isinstance(thing, kinds):
-            listed = " or ".join(kind.__name__ for kind in kinds)
-            raise InputError(f"explore: {name} = {thing!r} must be of type {listed}.")
+    check_kind("explore", "engine", engine, Engine)
+    check_kind("explore", "exhaust", exhaust, *SYSTEMS)
     return {"engine": plain(engine), "exhaust": plain(exhaust)}
 
 
@@ -200,7 +207,7 @@ def _base_of(base):
         return base.engine_of(base.base), base.exhausts[base.base]
     if isinstance(base, (tuple, list)) and len(base) == 2:
         return base
-    raise InputError(f"designs: base = {base!r} must be a Study or a pair (Engine, Exhaust).")
+    raise InputError(f"designs: base = {shown(base)} must be a Study or a pair (Engine, Exhaust).")
 
 
 def sample(dimension, n, method, seed):

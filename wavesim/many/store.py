@@ -13,7 +13,8 @@ one file:
 Files are written to a temporary name, flushed to the disk and then renamed, so that a file either
 is complete or is not there, whenever the process dies.  A file that cannot be read, or that holds
 another point than its name says, is never touched: the point is computed again and goes to
-KEY.2.npz.
+KEY.2.npz.  Nothing in a file is ever executed, and nothing is unpacked before its size is known;
+but whoever may write to the folder may invent results.
 
 Several processes may use one folder.  Whoever computes a point holds a lock on one byte, chosen by
 the key, of the file "claims"; the operating system drops the lock when the process ends, however
@@ -41,19 +42,23 @@ from typing import NamedTuple
 
 from wavesim import errors
 from wavesim._version import __version__
+from wavesim.constants import RPM_RANGE
 from wavesim.descriptions.engine import Engine
 from wavesim.descriptions.exhaust import Exhaust
 from wavesim.descriptions.network import Network
 from wavesim.descriptions.pull import Pull
-from wavesim.descriptions.settings import Settings
+from wavesim.descriptions.settings import Settings, given_settings
 from wavesim.descriptions.weather import Ambient, as_ambient
-from wavesim.errors import InputError
+from wavesim.errors import InputError, check_kind, check_number, shown, shown_path
 from wavesim.fields.description import Description, describe
 from wavesim.fields.tabular import Sheet
 from wavesim.gas.models import EngineGas, PerfectGas
 from wavesim.march.run import run_point
-from wavesim.results.files import read_npz, write_npz
+from wavesim.results.files import intact, read_npz, write_npz
 from wavesim.results.points import Failure, Point, pack_points, unpack_points
+from wavesim.results.traces import SAMPLE_ARRAYS
+from wavesim.show.quantities import QUANTITIES
+from wavesim.writing import TEMPORARY, PlaceTaken, as_path, whole_file
 
 try:
     import fcntl
@@ -64,14 +69,13 @@ FORMAT = "wavesim point 2"
 CLAIMS = "claims"
 #: Places that only arrange or show results, by their path in the package: no part of the key.
 _SHOWING = (
-    "__init__.py", "__main__.py", "words.py", "exact", "show", "front", "many",
-    "results/compare.py", "results/curves.py", "descriptions/bill.py", "fields/tabular.py",
+    "__init__.py", "__main__.py", "words.py", "console.py", "writing.py", "exact", "show", "front",
+    "many", "results/compare.py", "results/curves.py", "descriptions/bill.py", "fields/tabular.py",
 )
 _POINT_FILE = re.compile(r"([0-9a-f]{64})(\.values)?(\.\d+)?\.npz")
-_TEMPORARY = re.compile(r"\.[0-9a-f]{64}\.\d+\.\d+\.tmp")
+_TEMPORARY = re.compile(rf"{TEMPORARY}|\.[0-9a-f]{{64}}\.\d+\.\d+\.tmp")  # the second: of old
 _LEFT_BEHIND = 3600.0  # [s] age at which a temporary file has lost its process
 _TAKEN = (errno.EACCES, errno.EAGAIN)
-_serial = itertools.count()
 
 
 class StoreCheck(NamedTuple):
@@ -137,9 +141,22 @@ def point_key(engine, exhaust, rpm, settings, *, gas=None, fuel_flow=None, ambie
     -------
     str
         SHA-256 of all this and of the version and source of the library.
+
+    Raises
+    ------
+    InputError
+        If one of these is something else.
     """
+    owner = "point_key"
+    check_kind(owner, "engine", engine, Engine)
+    check_kind(owner, "exhaust", exhaust, Description, optional=True)
+    check_kind(owner, "settings", settings, Settings)
+    check_kind(owner, "gas", gas, EngineGas, PerfectGas, optional=True)
+    if fuel_flow is not None:
+        check_number(owner, "fuel_flow", fuel_flow, "kg/s", 0.0, 100.0, low_open=True)
+    rpm = check_number(owner, "rpm", rpm, "rev/min", *RPM_RANGE)
     what = {
-        "engine": describe(engine), "exhaust": describe(exhaust), "rpm": float(rpm),
+        "engine": describe(engine), "exhaust": describe(exhaust), "rpm": rpm,
         "settings": describe(settings), "fuel_flow": fuel_flow,
         "ambient": describe(as_ambient(ambient)),
         "gas": describe(gas) if gas is None or isinstance(gas, Description) else repr(gas),
@@ -205,16 +222,14 @@ class Store:
     """
 
     def __init__(self, folder: str | Path) -> None:
-        self.folder = Path(folder)
+        self.folder = as_path("Store", folder)
         self.found = self.written = 0
         try:
             self.folder.mkdir(parents=True, exist_ok=True)
             self._claims = _claims_of(self.folder)
             self._sweep_up()
         except OSError as error:
-            raise InputError(
-                f"Store: cannot use the folder {str(folder)!r}: {error.strerror or error}."
-            ) from error
+            raise _cannot_use(self.folder, error) from error
 
     def __repr__(self):
         return f"<Store {str(self.folder)!r}>"
@@ -247,7 +262,7 @@ class Store:
         WavesimError
             As `wavesim.run_point` does.
         """
-        settings = settings or Settings()
+        settings = given_settings("Store.run_point", settings)
         given = {"gas": gas, "fuel_flow": fuel_flow, "ambient": ambient, "pull": pull}
         key = point_key(engine, exhaust, rpm, settings, **given)
         outcome = self.get(key)
@@ -275,6 +290,7 @@ class Store:
         Point, Failure or None
             None if there is nothing that can be read.
         """
+        key = _checked_key(key)
         for path in self._paths(key, "") + self._paths(key, ".values"):
             with contextlib.suppress(InputError):
                 outcome = _read(path)
@@ -292,20 +308,27 @@ class Store:
             From `point_key`.
         outcome : Point or Failure
             A point without samples is kept with its scalars only.
+
+        Raises
+        ------
+        InputError
+            If it cannot be written, as on a full disk or after the folder was removed.
         """
+        key = _checked_key(key)
+        check_kind("Store.put", "outcome", outcome, Point, Failure)
         if isinstance(outcome, Failure):
             arrays, header, suffix = {}, {"failure": outcome}, ".values"
         else:
             arrays, (head,) = pack_points([outcome])
             header, suffix = {"point": head}, "" if outcome.samples is not None else ".values"
         header |= {"format": FORMAT, "key": key}
-        temporary = self.folder / f".{key}.{os.getpid()}.{next(_serial)}.tmp"
-        with open(temporary, "wb") as file:
-            write_npz(file, arrays, header, compress=False)
-            file.flush()
-            os.fsync(file.fileno())
-        os.replace(temporary, self._free_path(key, suffix))
-        _sync_folder(self.folder)
+        for path in self._numbered(key, suffix):
+            if os.path.lexists(path):
+                continue
+            with contextlib.suppress(PlaceTaken):  # another process came first
+                with whole_file(path, "Store") as file:
+                    write_npz(file, arrays, header, compress=False)
+                break
         self.written += 1
 
     def check(self) -> StoreCheck:
@@ -314,9 +337,18 @@ class Store:
         Returns
         -------
         StoreCheck
+
+        Raises
+        ------
+        InputError
+            If the folder is no longer there.
         """
         finished, damaged, foreign = 0, [], []
-        for path in sorted(self.folder.iterdir()):
+        try:
+            there = sorted(self.folder.iterdir())
+        except OSError as error:
+            raise _cannot_use(self.folder, error) from error
+        for path in there:
             if path.name == CLAIMS or _TEMPORARY.fullmatch(path.name):
                 continue
             if not _POINT_FILE.fullmatch(path.name):
@@ -329,17 +361,14 @@ class Store:
                 damaged.append(path.name)
         return StoreCheck(finished, tuple(damaged), tuple(foreign))
 
+    def _numbered(self, key, suffix):
+        """Names that a file under a key may have, in order."""
+        yield self.folder / f"{key}{suffix}.npz"
+        yield from (self.folder / f"{key}{suffix}.{n}.npz" for n in itertools.count(2))
+
     def _paths(self, key, suffix):
         """Files under a key, in order of their number."""
-        first = self.folder / f"{key}{suffix}.npz"
-        if not first.exists():
-            return []
-        more = (self.folder / f"{key}{suffix}.{n}.npz" for n in itertools.count(2))
-        return [first, *itertools.takewhile(Path.exists, more)]
-
-    def _free_path(self, key, suffix):
-        taken = len(self._paths(key, suffix))
-        return self.folder / f"{key}{suffix}{f'.{taken + 1}' if taken else ''}.npz"
+        return list(itertools.takewhile(os.path.lexists, self._numbered(key, suffix)))
 
     def _sweep_up(self):
         """Remove temporary files of processes that were killed while they wrote."""
@@ -359,45 +388,73 @@ class Store:
         key : str
             From `point_key`.
         """
-        return self._claims.take(key)
+        return self._claims.take(_checked_key(key))
 
     def release(self, key: str) -> None:
         """Give up a claim, when the point is kept or will not be computed."""
-        self._claims.drop(key)
+        self._claims.drop(_checked_key(key))
+
+
+def _checked_key(key):
+    """A key, which names a file, refusing what `point_key` has not made."""
+    if not isinstance(key, str) or not re.fullmatch("[0-9a-f]{64}", key):
+        raise InputError(f"Store: key = {shown(key)} must be one that point_key has made.")
+    return key
+
+
+def _cannot_use(folder, error):
+    reason = error.strerror or error
+    return InputError(f"Store: cannot use the folder {shown_path(folder)}: {reason}.")
 
 
 def _read(path):
     """Point or Failure in a file; InputError if it is damaged or not what its name says."""
-    arrays, header = read_npz(path, FORMAT, "Store")
-    try:
+    arrays, header = read_npz(path, FORMAT, "Store", sealed=True)
+    with intact(path, "Store"):
         if header["key"] != path.name[:64]:
-            raise InputError(f"Store: {path.name!r} holds another point than its name says.")
+            raise ValueError("another point than the name says")
         if "failure" in header:
-            return Failure(*header["failure"])
-        return unpack_points(arrays, [header["point"]])[0]
-    except (KeyError, TypeError, ValueError) as error:
-        if isinstance(error, InputError):
-            raise
-        raise InputError(f"Store: {path.name!r} holds no complete point.") from error
+            kind, text = header["failure"]
+            return Failure(str(kind), str(text))
+        _check_head(header["point"])
+        (point,) = unpack_points(arrays, [header["point"]])
+        _check_arrays(point)
+    return point
 
 
-def _sync_folder(folder):
-    """Flush the folder itself, so that a new name survives a power cut; not all systems can."""
-    with contextlib.suppress(OSError):
-        handle = os.open(folder, os.O_RDONLY)
-        try:
-            os.fsync(handle)
-        finally:
-            os.close(handle)
+def _check_head(head):
+    """Refuse the head of a point that lacks a number or has something else in its place."""
+    numbers = [head["rpm"], *(head["values"][name] for name in QUANTITIES)]
+    if not all(type(number) in (int, float) for number in numbers):
+        raise ValueError("a quantity is no number")
+    if not isinstance(head["audit"]["converged"], bool) or not isinstance(head["meta"], dict):
+        raise ValueError("the audit or the description is missing")
+
+
+def _check_arrays(point):
+    """Refuse arrays that do not belong together."""
+    if len({values.shape for values in point.cylinders.values()}) > 1:
+        raise ValueError("cylinders differ in number")
+    if point.samples is not None:
+        lengths = {len(getattr(point.samples, name)) for name in SAMPLE_ARRAYS}
+        if len(lengths) > 1 or not isinstance(point.samples.layout, dict):
+            raise ValueError("samples differ in number")
 
 
 class _Claims:
     """Locks of this process on bytes of one file; threads of one process go by `held`."""
 
     def __init__(self, path):
-        self.handle = os.open(path, os.O_RDWR | os.O_CREAT, 0o666)
+        self.path, self.handle = path, _opened(path)
         self.held = set()
         self.guard = threading.Lock()
+
+    def renew(self):
+        """Open the file anew if it was removed: locks on the old one hold against nobody."""
+        with self.guard:
+            if not self._is_there():
+                before, self.handle = self.handle, _opened(self.path)
+                os.close(before)
 
     def take(self, key):
         with self.guard:
@@ -413,6 +470,12 @@ class _Claims:
                 with contextlib.suppress(OSError):
                     fcntl.lockf(self.handle, fcntl.LOCK_UN, 1, _byte(key))
 
+    def _is_there(self):
+        try:
+            return os.path.samestat(os.lstat(self.path), os.fstat(self.handle))
+        except OSError:
+            return False
+
     def _lock(self, key):
         """False if another process holds the byte; True also where there are no locks."""
         if fcntl is None:
@@ -422,6 +485,10 @@ class _Claims:
         except OSError as error:
             return error.errno not in _TAKEN
         return True
+
+
+def _opened(path):
+    return os.open(path, os.O_RDWR | os.O_CREAT | getattr(os, "O_NOFOLLOW", 0), 0o666)
 
 
 def _byte(key):
@@ -437,6 +504,8 @@ def _claims_of(folder):
     with _opening:
         # A forked child has none of its parent's locks.
         name = (os.getpid(), str(folder.resolve()))
-        if name not in _open_claims:
+        if name in _open_claims:
+            _open_claims[name].renew()
+        else:
             _open_claims[name] = _Claims(folder / CLAIMS)
         return _open_claims[name]

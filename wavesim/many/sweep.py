@@ -12,13 +12,14 @@ import numpy as np
 
 from wavesim.constants import RPM_RANGE
 from wavesim.descriptions.engine import Engine
-from wavesim.descriptions.exhaust import Exhaust
+from wavesim.descriptions.exhaust import SYSTEMS, Exhaust
 from wavesim.descriptions.network import Network
 from wavesim.descriptions.pull import Pull
-from wavesim.descriptions.settings import Settings
+from wavesim.descriptions.settings import Settings, given_settings
 from wavesim.descriptions.study import Study
 from wavesim.descriptions.weather import Ambient
-from wavesim.errors import InputError, check_number
+from wavesim.errors import InputError, check_kind, check_number, shown
+from wavesim.fields.description import check_text, sequence
 from wavesim.many.store import Store
 from wavesim.many.work import Task, count_workers, run_chains
 from wavesim.results.points import Failure, Sweep
@@ -91,7 +92,8 @@ def speed_sweep(
     run, whose speeds are computed one after the other, so that it takes as long on any number of
     workers; several systems share these.
     """
-    name = exhaust.name if name is None else name
+    check_kind("speed_sweep", "exhaust", exhaust, *SYSTEMS)
+    name = exhaust.name if name is None else check_text("speed_sweep", "name", name)
     return speed_sweeps(
         [(name, engine, exhaust)], rpm, settings=settings, threads=threads, executor=executor,
         store=store, progress=progress, fuel_from=fuel_from, ambient=ambient, pull=pull,
@@ -134,7 +136,9 @@ def speed_sweeps(
         If a description, a speed, the number of threads or the executor is wrong.
     """
     speeds = checked_speeds("speed_sweep", rpm)
-    settings = settings or Settings()
+    systems = _checked_systems(systems)
+    settings = given_settings("speed_sweep", settings)
+    check_kind("speed_sweep", "store", store, Store, optional=True)
     fuel = _fuel_flows(fuel_from, speeds)
     workers = count_workers(executor, threads, "speed_sweep")
     systems = list(systems)
@@ -188,6 +192,7 @@ def run_study(
     InputError
         If the number of threads or the executor is wrong.
     """
+    check_kind("run_study", "study", study, Study)
     systems = [(name, study.engine_of(name), exhaust) for name, exhaust in study.exhausts.items()]
     sweeps = speed_sweeps(
         systems, study.rpm, settings=study.settings, threads=threads, executor=executor,
@@ -196,12 +201,27 @@ def run_study(
     return dict(zip(study.exhausts, sweeps, strict=True))
 
 
+def _checked_systems(systems):
+    """Triples of name, engine and exhaust."""
+    given = sequence("speed_sweeps", "systems", systems, "(name, Engine, Exhaust)")
+    for system in given:
+        if len(sequence("speed_sweeps", "system", system, "name, Engine, Exhaust")) != 3:
+            raise InputError(
+                f"speed_sweeps: system = {shown(system)} must be (name, Engine, Exhaust)."
+            )
+        name, engine, exhaust = system
+        check_text("speed_sweeps", "name", name)
+        check_kind("speed_sweeps", "engine", engine, Engine)
+        check_kind("speed_sweeps", "exhaust", exhaust, *SYSTEMS)
+    return given
+
+
 def _fuel_flows(sweep, speeds):
     """Fuel flow [kg/s] by speed from another result, or None for all."""
     if sweep is None:
         return dict.fromkeys(speeds)
     if not isinstance(sweep, Sweep) or not len(sweep):
-        raise InputError(f"speed_sweep: fuel_from = {sweep!r} must be a Sweep with points.")
+        raise InputError(f"speed_sweep: fuel_from = {shown(sweep)} must be a Sweep with points.")
     known = sweep.rpm
     if speeds[0] < known[0] or speeds[-1] > known[-1]:
         raise InputError(
@@ -223,6 +243,7 @@ def _sweep(found, name, interrupted):
 
 def checked_speeds(owner, rpm):
     """Speeds in increasing order [rev/min]; InputError if one is wrong, twice, or none is given."""
+    rpm = sequence(owner, "rpm", rpm, "speeds [rev/min]")
     speeds = [check_number(owner, "rpm", value, "rev/min", *RPM_RANGE) for value in rpm]
     if not speeds:
         raise InputError(f"{owner}: rpm = [] is empty, needs at least one speed in rev/min.")

@@ -7,22 +7,30 @@ errors are the same on threads, on processes and on a cluster.  Only this proces
 """
 
 import os
+import signal
 import threading
 import time
 from collections import deque
-from concurrent.futures import FIRST_COMPLETED, Executor, ThreadPoolExecutor, wait
+from concurrent.futures import (
+    FIRST_COMPLETED,
+    Executor,
+    ProcessPoolExecutor,
+    ThreadPoolExecutor,
+    wait,
+)
 from contextlib import contextmanager
 from dataclasses import replace
 from typing import NamedTuple
 
-from tqdm import tqdm
-
-from wavesim.errors import InputError, WavesimError, check_int
+from wavesim.console import progress_bar, tell
+from wavesim.errors import InputError, WavesimError, check_int, shown
 from wavesim.many.store import point_key
+from wavesim.march.advance import make_ready
 from wavesim.march.run import run_point
 from wavesim.results.points import Failure, Point
 
 POLL = 0.2  # [s] between looks at points that another process computes
+GRACE = 2.0  # [s] for threads to notice that they are to stop
 AHEAD = 2  # chains in work for every worker: none waits while results travel or are put away
 
 
@@ -99,7 +107,7 @@ def count_workers(executor, threads, owner):
     """
     if executor is not None and not isinstance(executor, Executor):
         raise InputError(
-            f"{owner}: executor = {executor!r} must be a concurrent.futures.Executor, such as "
+            f"{owner}: executor = {shown(executor)} must be a concurrent.futures.Executor, such as "
             "ProcessPoolExecutor() or the get_executor() of a Dask client."
         )
     if threads is not None:
@@ -159,24 +167,40 @@ def run_chains(chains, *, executor=None, threads=1, store=None, traces=True, str
     InputError
         If a description is wrong and `strict` holds.
     """
-    total = sum(map(len, chains))
     pool = executor or ThreadPoolExecutor(threads)
-    bar = tqdm(total=total, disable=not progress, unit="point", desc=label)
-    with bar, _straight_from_workers(executor):
-        crew = _Crew(chains, pool, threads, store, traces, strict, bar)
+    bar = progress_bar(sum(map(len, chains)), label, "point", shown=progress)
+    crew = _Crew(chains, pool, threads, store, traces, strict, bar)
+    with bar, _straight_from_workers(executor), _interrupts_ask(crew):
         try:
             crew.work()
         except KeyboardInterrupt:
-            crew.stop.set()
-            bar.set_description("stopping")
+            crew.asked = max(crew.asked, 1)
         except BaseException:
             crew.stop.set()
             raise
         finally:
             crew.finish()
             if executor is None:
-                pool.shutdown(wait=True)
+                pool.shutdown(wait=not crew.active, cancel_futures=True)
     return Outcomes(crew.outcomes, crew.stop.is_set())
+
+
+@contextmanager
+def _interrupts_ask(crew):
+    """Let Ctrl-C ask the crew to stop instead of cutting through whatever is being done.
+
+    Only where Ctrl-C would raise KeyboardInterrupt here; who has other plans for it keeps them.
+    """
+    usual = signal.getsignal(signal.SIGINT)
+    is_main = threading.current_thread() is threading.main_thread()
+    if not is_main or usual is not signal.default_int_handler:
+        yield
+        return
+    signal.signal(signal.SIGINT, crew.interrupt)
+    try:
+        yield
+    finally:
+        signal.signal(signal.SIGINT, usual)
 
 
 class _Crew:
@@ -186,41 +210,82 @@ class _Crew:
         self.chains, self.pool, self.limit = chains, pool, AHEAD * width
         self.store, self.traces, self.strict, self.bar = store, traces, strict, bar
         self.stop = threading.Event()
+        self.asked = 0  # how often Ctrl-C was pressed
+        self.may_raise = False  # while nothing is done but waiting
         self.is_threads = isinstance(pool, ThreadPoolExecutor)
+        self.is_here = isinstance(pool, (ThreadPoolExecutor, ProcessPoolExecutor))
         self.outcomes = [[None] * len(chain) for chain in chains]
         self.waiting = deque(range(len(chains)))
         self.active = {}  # future: (chain, place, True if the chain goes on after it)
         self.starts = {}  # future: what its point started from
         self.keys = {}  # of the store, by (chain, place)
+        self.claimed = set()  # keys that are ours to compute
         self.held = []  # (chain, place, start) of points that another process computes
+        self.told = set()  # remarks that were made, each once
+
+    def interrupt(self, *_):
+        """Ctrl-C was pressed, in the midst of anything: only waiting is cut short.
+
+        Pressed again, threads that have not stopped yet are not waited for.
+        """
+        self.asked += 1
+        if self.may_raise:
+            raise KeyboardInterrupt
+
+    def _wait(self, futures, **options):
+        """`wait`, which an interruption ends."""
+        self.may_raise = True
+        try:
+            if self.asked and not self.stop.is_set():  # pressed just before
+                raise KeyboardInterrupt
+            return wait(futures, **options)
+        finally:
+            self.may_raise = False
 
     def work(self):
-        """Go on until every task has an outcome."""
-        while True:
-            while self.waiting and len(self.active) < self.limit:
+        """Go on until every task has an outcome or somebody asks to stop."""
+        while not self.asked:
+            while self.waiting and len(self.active) < self.limit and not self.asked:
                 self._go_on(self.waiting.popleft(), 0, None)
             if not self.active and not self.held:
                 return
             for future in self._next_done():
+                if self.asked:  # its worker may have been stopped by the same Ctrl-C
+                    return
                 self._take(future)
             self._look_at_held()
 
     def finish(self):
         """Keep what is done, cancel what is not, give up all claims."""
-        for future in self.active:
-            future.cancel()
-        if self.is_threads:  # they stop within a quarter turn
-            wait(self.active)
-        for future in list(self.active):
-            if future.done() and not future.cancelled() and future.exception() is None:
-                self._keep(*self.active[future][:2], future.result())
-        if self.store is not None:
-            for i, place, _ in self.active.values():
-                self.store.release(self._key(i, place))
+        if self.asked:
+            self.stop.set()
+            self.bar.set_description("stopping")
+        try:
+            for future in self.active:
+                future.cancel()
+            if self.is_threads:
+                self._wait_for_threads()
+            for future in [future for future in self.active if future.done()]:
+                i, place, _ = self.active.pop(future)
+                if not future.cancelled() and future.exception() is None:
+                    self._keep(i, place, future.result())
+        finally:
+            for key in list(self.claimed):
+                self._release(key)
+
+    def _wait_for_threads(self):
+        """They stop within a quarter turn; one that compiles does not, and is left alone."""
+        latest = time.monotonic() + GRACE
+        left = self.active.keys()
+        while left and self.asked < 2 and time.monotonic() < latest:
+            try:
+                left = self._wait(left, timeout=POLL).not_done
+            except KeyboardInterrupt:
+                self.asked = 2
 
     def _go_on(self, i, place, start):
         """Put the next task of a chain to work that is neither kept nor computed elsewhere."""
-        while place < len(self.chains[i]):
+        while place < len(self.chains[i]) and not self.asked:
             if self._begin(i, place, start, True):
                 return
             if self.chains[i][place].pull is None:
@@ -240,10 +305,15 @@ class _Crew:
             if not self.store.claim(key):
                 self.held.append((i, place, start))
                 return False
+            self.claimed.add(key)
             if self._found(i, place, key):  # finished between the look and the claim
-                self.store.release(key)
+                self._release(key)
                 return False
         task = self.chains[i][place]
+        if self.is_here:
+            make_ready(task.settings, lambda: self.asked > 0)
+            if self.asked:
+                return False
         stop = self.stop if self.is_threads else None
         future = self.pool.submit(compute, task, start, self.traces, stop)
         self.active[future] = (i, place, goes_on)
@@ -260,9 +330,11 @@ class _Crew:
     def _next_done(self):
         """Futures that are done, in the order of the tasks."""
         if not self.active:
+            self._tell("waiting", f"{len(self.held)} of these points are computed by another "
+                       "process that uses the same store; waiting for it.")
             time.sleep(POLL)
             return []
-        done, _ = wait(
+        done, _ = self._wait(
             self.active, timeout=POLL if self.held else None, return_when=FIRST_COMPLETED
         )
         return sorted(done, key=lambda future: self.active[future])
@@ -292,14 +364,31 @@ class _Crew:
                 self._begin(i, place, None, False)
 
     def _keep(self, i, place, outcome):
+        """Note an outcome and put it into the store; where that fails it is noted all the same."""
         if self.outcomes[i][place] is not None:
             return
-        if self.store is not None:
-            key = self._key(i, place)
+        self._note(i, place, outcome)
+        if self.store is None:
+            return
+        key = self._key(i, place)
+        try:
             if not isinstance(outcome, Failure) or outcome.kind != "InputError":
                 self.store.put(key, outcome)
-            self.store.release(key)
-        self._note(i, place, outcome)
+        except (InputError, OSError) as error:
+            self._tell("unkept", f"{error} The results stay in memory.")
+        finally:
+            self._release(key)
+
+    def _release(self, key):
+        self.store.release(key)
+        self.claimed.discard(key)
+
+    def _tell(self, what, remark):
+        """Make a remark once, clear of the progress bar."""
+        if what not in self.told:
+            self.told.add(what)
+            self.bar.clear()
+            tell(remark)
 
     def _note(self, i, place, outcome):
         self.outcomes[i][place] = outcome

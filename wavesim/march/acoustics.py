@@ -29,9 +29,10 @@ from wavesim.descriptions.network import Network
 from wavesim.descriptions.nodes import AnechoicEnd
 from wavesim.descriptions.pipes import BORE_RANGE, Part, Pipe, same_bore
 from wavesim.descriptions.settings import Settings
-from wavesim.errors import InputError, check_number
+from wavesim.errors import InputError, check_choice, check_kind, check_number, shown
+from wavesim.fields.description import sequence
 from wavesim.fields.tabular import Column, Sheet, Tabular
-from wavesim.gas.models import EngineGas, PerfectGas
+from wavesim.gas.models import EngineGas, PerfectGas, given_gas
 from wavesim.kernels import flat as f
 from wavesim.kernels.nodes import FP, FV
 from wavesim.march.advance import march_to
@@ -178,10 +179,11 @@ def transmission_loss(
     if bore is not None:
         check_number(owner, "bore", bore, "m", *BORE_RANGE)
     check_number(owner, "longest", longest, "s", 1e-3, 10.0)
-    gas = gas or PerfectGas()
-    fill = fill or ("burned" if isinstance(gas, EngineGas) else "air")
-    settings = settings or Settings(cell_length=CELL_LENGTH)
-    yf, yb = FILL[fill] if isinstance(fill, str) else fill
+    gas = given_gas(owner, gas) or PerfectGas()
+    fill = _fractions(fill, "burned" if isinstance(gas, EngineGas) else "air")
+    settings = Settings(cell_length=CELL_LENGTH) if settings is None else settings
+    check_kind(owner, "settings", settings, Settings)
+    yf, yb = fill
     c = float(gas.sound_speed(temperature, yf, yb))
     shortest = c / frequency.max()
     if CELLS_PER_WAVE * settings.cell_length > shortest:
@@ -210,11 +212,25 @@ def transmission_loss(
     )
 
 
+def _fractions(fill, usual):
+    """Mass fractions of fresh charge and of burned gas."""
+    owner, fill = "transmission_loss", usual if fill is None else fill
+    if isinstance(fill, str):
+        return FILL[check_choice(owner, "fill", fill, FILL)]
+    pair = sequence(owner, "fill", fill, "two mass fractions, fresh and burned")
+    if len(pair) != 2:
+        raise InputError(f"{owner}: fill = {shown(fill)} must be two mass fractions.")
+    return tuple(check_number(owner, "fill", part, "1", 0.0, 1.0) for part in pair)
+
+
 def _frequencies(given):
     """Frequencies as an array, checked."""
     if given is None:
         return np.arange(10.0, 1000.1, 10.0)
-    frequency = np.atleast_1d(np.asarray(given, dtype=float))
+    try:
+        frequency = np.atleast_1d(np.asarray(given, dtype=float))
+    except (TypeError, ValueError, OverflowError, RecursionError):
+        frequency = np.array([])
     if frequency.ndim != 1 or not frequency.size or not np.all(
         np.isfinite(frequency) & (frequency > 0.0)
     ):
@@ -228,8 +244,8 @@ def _between_pipes(parts, bore, length, end):
     strange = [part for part in parts if not isinstance(part, Part)]
     if strange or not parts:
         raise InputError(
-            f"transmission_loss: line = {strange or parts!r} must be a part such as a Chamber, a "
-            "sequence of parts, or a Network."
+            f"transmission_loss: line = {shown(strange or parts)} must be a part such as a "
+            "Chamber, a sequence of parts, or a Network."
         )
     passed = [part for part in parts if part.adds_length]
     if bore is None and not passed:
@@ -254,10 +270,10 @@ def _check_measuring_pipes(network, inlet, outlet, shortest):
         end for node in network.nodes.values() if isinstance(node, AnechoicEnd) for end in node.ends
     }
     for role, name, side in (("inlet", inlet, "start"), ("outlet", outlet, "end")):
-        if name not in network.ducts:
+        if not isinstance(name, str) or name not in network.ducts:
             raise InputError(
-                f"transmission_loss: {role} = {name!r} is not a duct of the network, valid are "
-                f"{', '.join(map(repr, network.ducts))}."
+                f"transmission_loss: {role} = {shown(name)} is not a duct of the network, valid "
+                f"are {', '.join(map(repr, network.ducts))}."
             )
         duct = network.ducts[name]
         if (name, side) not in swallowed:
@@ -278,7 +294,7 @@ def _check_measuring_pipes(network, inlet, outlet, shortest):
 def _pulse(length, deviation, amplitude, rest, gas, c):
     """Start state of the inlet: a Gaussian pulse that runs to its end."""
     pressure, _, temperature, fill = rest
-    yf, yb = FILL[fill] if isinstance(fill, str) else fill
+    yf, yb = fill
     rho = float(gas.density(pressure, temperature, yf, yb))
     gamma = rho * c * c / pressure
     centre = length - _HALF_PULSE * deviation

@@ -5,9 +5,7 @@ import numpy as np
 from wavesim.descriptions.settings import SCHEMES
 from wavesim.errors import SolverError
 from wavesim.kernels import flat as f
-from wavesim.kernels.characteristics import march_lines
-from wavesim.kernels.march import march
-from wavesim.march.precompile import help_to_compile
+from wavesim.march.precompile import MARCHES, prepare
 
 CHUNK_DEG = 90.0  # the run looks up between chunks, for a stop request
 
@@ -16,16 +14,22 @@ class Interrupted(Exception):
     """A run was asked to stop; carries nothing, the caller keeps what was finished."""
 
 
-_MARCH = dict(zip(SCHEMES, (march, march_lines), strict=True))
+_MARCH = dict(zip(SCHEMES, MARCHES, strict=True))
+
+
+def make_ready(settings, is_asked_to_stop):
+    """Have the kernels compiled that a calculation needs; see `precompile.prepare`."""
+    prepare(_MARCH[settings.scheme], is_asked_to_stop)
 
 
 def march_to(model, t_end, max_steps, cycle=None, used=0):
     """March to `t_end`, `used` of `max_steps` steps being spent; turns a status into a sentence."""
-    with help_to_compile():
-        status, steps = _MARCH[model.settings.scheme](
-            model.net, model.state, model.work, model.record, model.inner, model.face, t_end,
-            max_steps - used,
-        )
+    name = _MARCH[model.settings.scheme]
+    prepare(name)
+    status, steps = MARCHES[name](
+        model.net, model.state, model.work, model.record, model.inner, model.face, t_end,
+        max_steps - used,
+    )
     if status != f.OK:
         raise _trouble(model, status, steps, max_steps, cycle)
     return steps

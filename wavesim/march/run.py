@@ -15,11 +15,11 @@ from wavesim.descriptions.engine import Engine
 from wavesim.descriptions.exhaust import Exhaust, network_of
 from wavesim.descriptions.network import Network
 from wavesim.descriptions.pull import Pull, check_pull
-from wavesim.descriptions.settings import Settings
+from wavesim.descriptions.settings import Settings, given_settings
 from wavesim.descriptions.weather import Ambient, as_ambient
-from wavesim.errors import InputError, check_number
+from wavesim.errors import InputError, check_int, check_kind, check_number, shown
 from wavesim.fields.description import describe
-from wavesim.gas.models import EngineGas, PerfectGas
+from wavesim.gas.models import EngineGas, PerfectGas, given_gas
 from wavesim.march.advance import march_to
 from wavesim.march.books import contents, cycle_ledger, ledger
 from wavesim.march.burn import check_burn, take_burn
@@ -88,9 +88,11 @@ def simulate(
     SolverError
         If a state turns unphysical or the step limit is reached; says where and when.
     """
-    settings = settings or Settings()
-    check_number("simulate", "duration", duration, "s", 0.0, 1e4, low_open=True)
-    gas = gas or PerfectGas()
+    settings = given_settings("simulate", settings)
+    check_kind("simulate", "network", network, Network)
+    duration = check_number("simulate", "duration", duration, "s", 0.0, 1e4, low_open=True)
+    samples = check_int("simulate", "samples", samples, 0, 10_000_000)
+    gas = given_gas("simulate", gas) or PerfectGas()
     model = compile_network(
         network, gas, settings, samples=samples, initial=initial, ambient=ambient
     )
@@ -154,7 +156,7 @@ def _checked_fuel_flow(fuel_flow, gas):
     if gas is not None and not isinstance(gas, EngineGas):
         raise InputError(
             f"run_point: fuel_flow = {fuel_flow:g} kg/s needs an EngineGas, whose mixture follows "
-            f"from it, must be None with gas = {gas!r}."
+            f"from it, must be None with gas = {shown(gas)}."
         )
     return fuel_flow
 
@@ -216,14 +218,16 @@ def run_network(
     ConvergenceError
         If the fuel flow would need a mixture outside `LAMBDA_RANGE`.
     """
-    settings = settings or Settings()
+    settings = given_settings("run_point", settings)
     rpm = check_number("run_point", "rpm", rpm, "rev/min", *RPM_RANGE)
+    given_gas("run_point", gas)
     fuel_flow = _checked_fuel_flow(fuel_flow, gas)
+    check_kind("run_point", "start", start, Point, optional=True)
+    described = network_of(engine, network)
     gas = gas or EngineGas(engine.fuel, engine.air_fuel_lambda)
     check_burn(engine, gas)
     clock = time.perf_counter()
     ambient = as_ambient(ambient)
-    described = network_of(engine, network)
     network = described.in_weather(ambient)  # once, for both meshes
     moment = None
     if pull is not None:

@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 import numpy as np
 
 from wavesim.errors import InputError, check_choice, check_number
+from wavesim.fields.description import sequence
 from wavesim.fields.tabular import Column, Sheet, data_frame, write_csv
 from wavesim.show.forms import SpeedCurve, check_form, shown
 from wavesim.show.quantities import QUANTITIES, column_notes, rows_text
@@ -228,6 +229,7 @@ class Comparison:
         InputError
             If there is no such quantity.
         """
+        check_choice("Comparison", "quantity", quantity, QUANTITIES)
         # Power is torque times speed: its curves cross where those of torque do.
         joined = quantity == "power" and "torque" in self.quantities
         y = self.difference("torque" if joined else quantity)
@@ -547,9 +549,9 @@ def _checked_bands(bands, low, high):
         edges = np.linspace(low, high, 4)
         return tuple((float(p), float(q)) for p, q in zip(edges, edges[1:], strict=False))
     found = []
-    for band in bands:
-        if np.shape(band) != (2,):
-            raise InputError(f"compare: band {band!r} must be a pair (low, high) in rev/min.")
+    for band in sequence("compare", "bands", bands, "pairs of speeds [rev/min]"):
+        if len(sequence("compare", "a band", band, "two speeds [rev/min]")) != 2:
+            raise InputError("compare: every band must be a pair (low, high) in rev/min.")
         first = check_number("compare", "low end of a band", band[0], "rev/min", low, high)
         last = check_number("compare", "high end of a band", band[1], "rev/min", first, high,
                             low_open=True)

@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any, overload
 
 import numpy as np
 
+from wavesim import errors
 from wavesim.constants import RPM_RANGE
 from wavesim.errors import InputError, check_choice, check_number, nearest
 from wavesim.fields.description import sequence
@@ -194,7 +195,7 @@ class Curve(CurveMethods):
         trusted: Iterable[bool] | None = None,
     ) -> None:
         if not isinstance(name, str):
-            raise InputError(f"Curve: name = {name!r} must be a text.")
+            raise InputError(f"Curve: name = {errors.shown(name)} must be a text.")
         self.name = name
         self.rpm = _speeds(self._owner, rpm)
         self.trusted = _flags(self._owner, trusted, self.rpm.size)
@@ -315,7 +316,8 @@ def place_of_speed(owner: str, speed: float, rpm: np.ndarray) -> int:
             if abs(known - speed) < 1e-6:
                 return i
     there = ", ".join(f"{known:g}" for known in rpm) or "none"
-    raise InputError(f"{owner}: no point at {speed} rev/min, there are {there}.")
+    told = f"{float(speed):g}" if isinstance(speed, Real) else errors.shown(speed)
+    raise InputError(f"{owner}: no point at {told} rev/min, there are {there}.")
 
 
 # --- checks ---------------------------------------------------------------------------------------
@@ -338,16 +340,18 @@ def _speeds(owner, given):
 def _flags(owner, given, count):
     if given is None:
         return _kept(np.ones(count, dtype=bool))
-    flags = np.array(list(given))
+    flags = np.array(sequence(owner, "trusted", given, "True and False"))
     if flags.shape != (count,) or flags.dtype != bool:
         raise InputError(f"{owner}: trusted must hold {count} times True or False, as rpm speeds.")
     return _kept(flags)
 
 
 def _sentences(owner, notes, doubtful):
-    notes = (notes,) if isinstance(notes, str) else tuple(notes)
+    notes = (notes,) if isinstance(notes, str) else sequence(owner, "notes", notes, "texts")
     if not all(isinstance(note, str) for note in notes):
-        raise InputError(f"{owner}: notes = {notes!r} must be a text or a sequence of texts.")
+        raise InputError(
+            f"{owner}: notes = {errors.shown(notes)} must be a text or a sequence of texts."
+        )
     speeds = ", ".join(f"{rpm:g}" for rpm in doubtful)
     return (*notes, f"Not to be trusted at {speeds} rev/min.") if speeds else notes
 
@@ -355,7 +359,9 @@ def _sentences(owner, notes, doubtful):
 def _units(owner, values, stated):
     """Unit of every quantity: that of QUANTITIES, else the one that was stated."""
     if not isinstance(values, Mapping) or not values:
-        raise InputError(f"{owner}: values = {values!r} must map names of quantities to values.")
+        raise InputError(
+            f"{owner}: values = {errors.shown(values)} must map names of quantities to values."
+        )
     for name, unit in stated.items():
         check_choice(owner, "units", name, values)
         if name in QUANTITIES and unit != QUANTITIES[name].unit:

@@ -17,12 +17,12 @@ from wavesim.descriptions.exhaust import Exhaust
 from wavesim.descriptions.network import Network
 from wavesim.descriptions.nodes import Ambient
 from wavesim.descriptions.pull import Pull, WallsLeft
-from wavesim.errors import InputError, check_choice
-from wavesim.fields.description import describe, restore
+from wavesim.errors import InputError, check_choice, check_kind
+from wavesim.fields.description import describe, restore, sequence
 from wavesim.fields.tabular import Column, Sheet, Tabular
 from wavesim.gas.models import EngineGas, PerfectGas, describe_gas, restore_gas
 from wavesim.results.curves import ByName, CurveMethods, place_of_speed
-from wavesim.results.files import read_npz, write_npz
+from wavesim.results.files import intact, read_npz, save_npz
 from wavesim.results.traces import SAMPLE_ARRAYS, Samples, Trace
 from wavesim.show.quantities import QUANTITIES, column_notes, display, heading, rows_text
 
@@ -246,6 +246,11 @@ class Sweep(CurveMethods):
         name: str = "",
         interrupted: bool = False,
     ) -> None:
+        points = sequence("Sweep", "points", points, "Point")
+        for i, point in enumerate(points):
+            check_kind("Sweep", f"points[{i}]", point, Point)
+        check_kind("Sweep", "failures", failures, Mapping, optional=True)
+        check_kind("Sweep", "name", name, str)
         self.points = sorted(points, key=lambda point: point.rpm)
         self.failures = dict(failures or {})
         self.name = name
@@ -342,6 +347,9 @@ class Sweep(CurveMethods):
         InputError
             If a quantity does not exist.
         """
+        names = sequence("Sweep", "names", names, "names of quantities")
+        for name in names or ("",):
+            check_choice("Sweep", "names", name, QUANTITIES)
         *words, units = heading(names)
         head = [["", *row, "", ""] for row in words]
         head[-1][0], head[-1][-2] = "rpm", "cycles"
@@ -395,8 +403,13 @@ class Sweep(CurveMethods):
         Parameters
         ----------
         path : str or Path
-            The file; an existing one is overwritten.  A dozen speeds of four cylinders take about
-            50 MB.
+            The file; one that was written so before is replaced.  A dozen speeds of four
+            cylinders take about 50 MB.
+
+        Raises
+        ------
+        InputError
+            If the file cannot be written, or another one is there.
         """
         arrays, heads = pack_points(self.points)
         header = {
@@ -404,8 +417,7 @@ class Sweep(CurveMethods):
             "failures": [[rpm, text] for rpm, text in self.failures.items()],
             "interrupted": self.interrupted,
         }
-        with open(path, "wb") as file:  # an open file keeps numpy from adding a suffix
-            write_npz(file, arrays, header, compress=True)
+        save_npz(path, "Sweep.save", arrays, header)
 
     @classmethod
     def load(cls, path: str | Path) -> "Sweep":
@@ -425,9 +437,10 @@ class Sweep(CurveMethods):
             If the file is missing or was not written by `save`.
         """
         arrays, header = read_npz(path, FORMAT, "Sweep")
-        points = unpack_points(arrays, header["points"])
-        failures = {rpm: text for rpm, text in header["failures"]}
-        return cls(points, failures, header["name"], header["interrupted"])
+        with intact(path, "Sweep"):
+            points = unpack_points(arrays, header["points"])
+            failures = {rpm: text for rpm, text in header["failures"]}
+            return cls(points, failures, header["name"], header["interrupted"])
 
 
 @dataclass(frozen=True, eq=False)

@@ -10,6 +10,7 @@ from typing import Protocol, runtime_checkable
 
 import numpy as np
 
+from wavesim import errors
 from wavesim.errors import InputError, check_choice
 from wavesim.show.quantities import QUANTITIES, Display, display
 
@@ -177,7 +178,7 @@ def check_form(owner: str, field: str, thing: object, form: type):
     named = {name for kind in form.__mro__ for name in (*vars(kind), *_hints(kind))}
     missing = sorted(n for n in named if not n.startswith("_") and not hasattr(thing, n))
     lacks = f"; it has no {', '.join(missing)}" if missing else ""
-    raise InputError(f"{owner}: {field} = {_brief(thing)} must be {_WORDS[form]}{lacks}.")
+    raise InputError(f"{owner}: {field} = {errors.shown(thing)} must be {_WORDS[form]}{lacks}.")
 
 
 def check_forms(owner: str, field: str, things: object, form: type) -> list:
@@ -194,11 +195,6 @@ def check_forms(owner: str, field: str, things: object, form: type) -> list:
 
 def _hints(kind):
     return kind.__dict__.get("__annotations__", {})
-
-
-def _brief(thing):
-    text = repr(thing)
-    return text if len(text) <= 80 else f"{text[:77]}..."
 
 
 def shown(quantity: str, *curves: SpeedCurve) -> Display:

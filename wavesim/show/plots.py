@@ -17,7 +17,8 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from wavesim.errors import InputError, check_choice, check_int
+from wavesim.errors import InputError, check_choice, check_int, check_number
+from wavesim.fields.description import sequence
 from wavesim.show.forms import (
     CurveDifference,
     LossCurve,
@@ -29,6 +30,7 @@ from wavesim.show.forms import (
     shown,
 )
 from wavesim.show.quantities import display
+from wavesim.writing import write_figure
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -40,11 +42,29 @@ DASHES = ("-", "--", "-.", ":")
 FAINT = "#d9d9d9"
 OVERLAP = "#fbe7a8"
 BAND = "stated uncertainty"
+LONGEST_NAME = 48  # letters in a legend
+_LEGEND_WIDTH = 80  # letters in a line of a legend, were they all of the widest
 
 
 def colour(i: int) -> str:
     """Colour of curve number i: grey for the first, the reference."""
     return REFERENCE if i == 0 else COLOURS[(i - 1) % len(COLOURS)]
+
+
+def legend_name(name):
+    """A name as a legend can show it, whatever it is.
+
+    A long one is cut, a dollar begins no formula, and an underscore in front, by which matplotlib
+    leaves a curve out of the legend, gets a space before it.
+
+    Examples
+    --------
+    >>> legend_name("_$5 pipe")
+    ' _\\\\$5 pipe'
+    """
+    words = " ".join(str(name).split())
+    words = words if len(words) <= LONGEST_NAME else f"{words[: LONGEST_NAME - 3]}..."
+    return (" " if words.startswith("_") else "") + words.replace("$", r"\$")
 
 
 def new_axes(rows: int = 1, *, width: float = 8.0, height: float = 4.2) -> np.ndarray:
@@ -69,6 +89,10 @@ def new_axes(rows: int = 1, *, width: float = 8.0, height: float = 4.2) -> np.nd
     from matplotlib.figure import Figure
 
     rows = check_int("new_axes", "rows", rows, 1, 12)
+    width, height = (
+        check_number("new_axes", name, size, "inch", 0.5, 100.0)
+        for name, size in (("width", width), ("height", height))
+    )
     figure = Figure(figsize=(width, height * rows), layout="constrained")
     return figure.subplots(rows, squeeze=False)[:, 0]
 
@@ -82,7 +106,8 @@ def save_figure(
     ----------
     ax : matplotlib Axes, or a sequence of them
     path : str or Path
-        The suffix decides the format: .png, .pdf, .svg.
+        The suffix decides the format: .png, .pdf, .svg.  One that was written so before is
+        replaced.
     dpi : float
         Dots per inch of a pixel format.
 
@@ -93,14 +118,20 @@ def save_figure(
     Raises
     ------
     InputError
-        If the format is unknown or the file cannot be written.
+        If the format is unknown, the file cannot be written, or another one is there.
     """
-    figure = np.ravel(ax)[0].figure
-    try:
-        figure.savefig(path, dpi=dpi)
-    except (OSError, ValueError) as error:
-        raise InputError(f"save_figure: cannot write {str(path)!r}: {error}.") from error
-    return Path(path)
+    return write_figure(_first(ax).figure, path, dpi)
+
+
+def _first(ax):
+    """The first of some Axes."""
+    if hasattr(ax, "figure"):
+        return ax
+    axes = ax.ravel().tolist() if isinstance(ax, np.ndarray) else ax
+    axes = sequence("save_figure", "ax", axes, "matplotlib Axes")
+    if not axes or not hasattr(axes[0], "figure"):
+        raise InputError(f"save_figure: ax = {type(ax).__name__} must be matplotlib Axes.")
+    return axes[0]
 
 
 def plot_trace(
@@ -133,7 +164,8 @@ def plot_trace(
     traces = check_forms("plot_trace", "traces", traces, TraceForm)
     if len({(trace.quantity, trace.x_name) for trace in traces}) != 1:
         raise InputError("plot_trace: traces must be one or more of one and the same quantity.")
-    labels = [trace.at for trace in traces] if label is None else np.atleast_1d(label).tolist()
+    places = [legend_name(trace.at) for trace in traces]
+    labels = places if label is None else np.atleast_1d(label).tolist()
     if len(labels) != len(traces):
         raise InputError(f"plot_trace: {len(labels)} labels for {len(traces)} traces.")
     ax = _axes(ax)
@@ -345,7 +377,8 @@ def plot_difference(
     unit = "points" if look.unit == "%" else look.unit
     ax.set_xlabel("engine speed [rev/min]")
     ax.set_ylabel(f"difference of {look.label}" + (f" [{unit}]" if unit else ""))
-    ax.plot([], [], color=REFERENCE, lw=2.0, label=f"{comparisons[0].names[0]} (reference)")
+    reference = legend_name(comparisons[0].names[0])
+    ax.plot([], [], color=REFERENCE, lw=2.0, label=f"{reference} (reference)")
     _speed_legend(ax, all(np.all(comparison.trusted) for comparison in comparisons))
     return _dress(ax)
 
@@ -432,7 +465,7 @@ def plot_valve_pressure(
     for i, (sweep, point) in enumerate(zip(sweeps, points, strict=True)):
         trace = point.trace("pressure", f"{side} valve {cylinder}")
         x, y = _own_angle(trace, point.meta["firing_angles_deg"][cylinder - 1], start, stop)
-        style = {"color": colour(i), "lw": 1.8, "label": sweep.name} | line_kws
+        style = {"color": colour(i), "lw": 1.8, "label": legend_name(sweep.name)} | line_kws
         ax.plot(x, look.factor * y, **style)
     ambient = meta["outside"][side]["pressure"]
     ax.axhline(look.factor * ambient, color="black", lw=0.8, ls=":", label="ambient")
@@ -605,7 +638,7 @@ def _speed_line(ax, rpm, y, i, name, good, line_kws):
     """Line with a marker at each speed of the curve, open where it is not to be trusted."""
     style = {
         "color": colour(i), "lw": 2.0, "marker": MARKERS[i % len(MARKERS)], "ms": 5.5,
-        "label": name, "zorder": 2.0 + 0.01 * i,
+        "label": legend_name(name), "zorder": 2.0 + 0.01 * i,
     } | line_kws
     (line,) = ax.plot(rpm, y, **style)
     good = np.asarray(good, dtype=bool)
@@ -633,7 +666,9 @@ def _speed_legend(ax, all_trusted):
 
 def _legend(ax):
     """Names above the Axes, where no curve can run through them."""
-    ax.legend(frameon=False, loc="lower left", bbox_to_anchor=(0.0, 1.0), ncols=3,
+    longest = max(map(len, ax.get_legend_handles_labels()[1]), default=0)
+    columns = min(3, max(1, _LEGEND_WIDTH // (longest + 5)))
+    ax.legend(frameon=False, loc="lower left", bbox_to_anchor=(0.0, 1.0), ncols=columns,
               borderaxespad=0.2, fontsize=9)
 
 
