@@ -218,11 +218,10 @@ class Bench(NamedTuple):
     threads: int
     store: object
 
-    def run(self, changes, limits, *, chained, progress):
+    def run(self, changes, limits, *, progress):
         """Designs with their results, those that were finished; True if interrupted.
 
-        Designs whose bill is outside `limits` are not computed.  `chained` speeds start from their
-        neighbours, else all start cold and side by side.
+        Designs whose bill is outside `limits` are not computed.
         """
         built = [self._begin(change, limits) for change in changes]
         chains, owners = [], []
@@ -232,8 +231,8 @@ class Bench(NamedTuple):
                     Task(engine, exhaust, rpm, self.settings, ambient=self.ambient)
                     for rpm in self.rpm
                 ]
-                chains += [tasks] if chained else [[task] for task in tasks]
-                owners += [i] if chained else [i] * len(tasks)
+                chains += [[task] for task in tasks]
+                owners += [i] * len(tasks)
         done = run_chains(
             chains, executor=self.executor, threads=self.threads, store=self.store, traces=False,
             strict=False, progress=progress, label="designs",
@@ -677,7 +676,7 @@ def explore(
         "explore", engine, exhaust, rpm, settings, ambient, keep, executor, threads, store
     )
     found, interrupted = bench.run(
-        _checked_designs(bench.raw, engine, exhaust, designs), {}, chained=True, progress=progress
+        _checked_designs(bench.raw, engine, exhaust, designs), {}, progress=progress
     )
     return Exploration(tuple(found), interrupted, bench.raw)
 

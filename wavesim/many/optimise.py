@@ -310,9 +310,7 @@ class _Search:
         ]
         keys = [repr(row) for row in rows]
         new = {key: row for key, row in zip(keys, rows, strict=True) if key not in self.costs}
-        found, self.interrupted = self.bench.run(
-            list(new.values()), self.limits, chained=self.method != "nelder-mead", progress=False
-        )
+        found, self.interrupted = self.bench.run(list(new.values()), self.limits, progress=False)
         self.tried += found
         self.costs |= {repr(design.changes): self.cost(design) for design in found}
         self.bar.update(len(found))

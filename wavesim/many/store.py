@@ -22,9 +22,8 @@ it ends, so that no claim outlives its owner and none needs a heartbeat.  Where 
 locks (no `fcntl`, or a network disk without them) two processes may compute the same point twice;
 nothing else can go wrong.
 
-A point from the store carries no gas to start a neighbour from: the speed after it starts cold,
-which moves its result within the tolerance only.  The walls of a pull it does carry, so that a pull
-goes on from there; its key holds the pull and the speeds before.
+A point from the store carries the walls that a pull has left, so that the pull goes on from there
+as if it had never been interrupted; its key holds the pull and the speeds before.
 """
 
 import contextlib

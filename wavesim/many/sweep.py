@@ -1,8 +1,8 @@
 """Many operating points at once: speed curves on threads, processes or a cluster.
 
-The kernels release the interpreter lock, so threads share the cores.  Speeds are cut into runs of
-some three neighbours, whatever the number of workers; inside a run each speed starts from the gas
-of the one before it.  The speeds of a pull are one run in order of time.
+The kernels release the interpreter lock, so threads share the cores.  Every speed starts cold, so
+that what comes out at one speed depends on no other, on no order and on no number of workers.  The
+speeds of a pull are one chain in order of time.
 """
 
 from collections.abc import Iterable, Mapping
@@ -86,10 +86,11 @@ def speed_sweep(
 
     Notes
     -----
-    The list of speeds alone decides which speed starts from the gas of which: it is cut into runs
-    of some three neighbours.  Neither the number of points at once nor the place where they are
-    computed moves a result.  A speed that follows one from the store starts cold.  A pull is one
-    run, whose speeds are computed one after the other, so that it takes as long on any number of
+    Every speed starts cold, from gas at rest, whatever other speeds there are: the list of speeds,
+    the number of points at once, the place where they are computed and what the store holds do not
+    move a bit of the result.  Where an engine can run in more than one periodic state, this is the
+    one that a cold start leads to; `periodic_states` looks for the others.  A pull is one chain,
+    whose speeds are computed one after the other, so that it takes as long on any number of
     workers; several systems share these.
     """
     check_kind("speed_sweep", "exhaust", exhaust, *SYSTEMS)
@@ -143,7 +144,7 @@ def speed_sweeps(
     workers = count_workers(executor, threads, "speed_sweep")
     systems = list(systems)
     pulls = [pull.get(name) if isinstance(pull, Mapping) else pull for name, _, _ in systems]
-    steady = _runs(speeds, -(-len(speeds) // NEIGHBOURS))
+    steady = [[speed] for speed in speeds]
     runs = [steady if one is None else [speeds] for one in pulls]
     chains = [
         [Task(engine, exhaust, speed, settings, fuel[speed], ambient, one) for speed in run]
@@ -250,19 +251,3 @@ def checked_speeds(owner, rpm):
     if len(set(speeds)) != len(speeds):
         raise InputError(f"{owner}: rpm holds the same speed in rev/min twice.")
     return sorted(speeds)
-
-
-def _runs(speeds, count):
-    """Speeds in `count` runs of neighbours, each from the middle of the list outward.
-
-    The runs take about equally long: a point costs nearly as many steps as its cycles last.
-    """
-    count = min(count, len(speeds))
-    reached = np.cumsum([1.0 / speed for speed in speeds])
-    edges = [0]
-    for i in range(1, count):
-        middle = int(np.searchsorted(reached, reached[-1] * i / count)) + 1
-        edges.append(min(max(middle, edges[-1] + 1), len(speeds) - count + i))
-    edges.append(len(speeds))
-    runs = [speeds[a:b] for a, b in zip(edges, edges[1:], strict=False)]
-    return [run[::-1] if i < count // 2 else run for i, run in enumerate(runs)]

@@ -1,7 +1,8 @@
-"""Operating points on an executor: chains of neighbours, with progress, interruption and a store.
+"""Operating points on an executor: chains of tasks, with progress, interruption and a store.
 
-A chain is a list of tasks that are computed one after the other, each from the gas of the last good
-one.  The unit of work is one point: a module-level function with arguments that can be pickled.
+A chain is a list of tasks that are computed one after the other, such as the speeds of a pull, each
+with the walls that the last good one left.  All start from cold gas.  The unit of work is one
+point: a module-level function with arguments that can be pickled.
 What comes next is decided here, in the caller's process, so that results, order, progress and
 errors are the same on threads, on processes and on a cluster.  Only this process touches the store.
 """
@@ -68,7 +69,7 @@ def compute(task, start=None, traces=True, stop=None):
     ----------
     task : Task
     start : Point or None
-        A neighbour whose gas is taken over.
+        The speed before in a pull, whose walls are taken over.
     traces : bool
         False leaves the samples out of what is returned.
     stop : threading.Event or None
@@ -293,7 +294,7 @@ class _Crew:
             elif self.outcomes[i][place] is None:  # another process computes what the next needs
                 return
             else:
-                start = _gas_of(self.outcomes[i][place]) or start
+                start = _walls_of(self.outcomes[i][place]) or start
             place += 1
 
     def _begin(self, i, place, start, goes_on):
@@ -348,7 +349,7 @@ class _Crew:
         start = self.starts.pop(future)
         if goes_on:
             is_pull = self.chains[i][place].pull is not None  # past a failure its walls warm on
-            self._go_on(i, place + 1, _gas_of(outcome) or (start if is_pull else None))
+            self._go_on(i, place + 1, _walls_of(outcome) or (start if is_pull else None))
         self._keep(i, place, outcome)
         del self.active[future]
 
@@ -405,10 +406,11 @@ class _Crew:
         return self.keys[i, place]
 
 
-def _gas_of(outcome):
-    """What the next point needs of this one, and no more: it may travel far."""
-    if not isinstance(outcome, Point):
+def _walls_of(outcome):
+    """What the next point of a pull needs of this one, and no more: it may travel far."""
+    if not isinstance(outcome, Point) or "pull" not in outcome.meta:
         return None
-    meta = outcome.meta
-    walls = {name: meta[name] for name in ("pull", "walls_left")} if "pull" in meta else {}
-    return replace(outcome, values={}, cylinders={}, samples=None, audit={}, meta=walls)
+    walls = {name: outcome.meta[name] for name in ("pull", "walls_left")}
+    return replace(
+        outcome, values={}, cylinders={}, samples=None, audit={}, meta=walls, restart={}
+    )

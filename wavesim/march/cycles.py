@@ -110,13 +110,12 @@ def take_over(model, point):
     restart = point.restart
     if not restart:
         raise InputError("run_point: start is a Point from a file, it holds no gas to start from.")
-    mine = {name: np.shape(getattr(model.state, name)) for name in restart["state"]}
-    if restart["ducts"] != model.ducts or mine != {
-        name: np.shape(values) for name, values in restart["state"].items()
-    }:
+    state = {name: getattr(model.state, name) for name in restart["state"]}
+    alike = all(np.shape(state[name]) == np.shape(a) for name, a in restart["state"].items())
+    if restart["ducts"] != model.ducts or not alike:
         raise InputError("run_point: start must be a Point of the same engine, exhaust and mesh.")
     for name, values in restart["state"].items():
-        getattr(model.state, name)[...] = values
+        state[name][...] = values
     model.net.cells[f.WALL] = restart["walls"]
     if isinstance(model.gas, EngineGas):  # the mixture is taken over; fuel and air stay
         use_gas(model, model.gas.replace(lam=restart["gas"].lam))
