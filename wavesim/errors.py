@@ -54,7 +54,7 @@ class InputError(WavesimError, ValueError):
         One sentence.  Of more than 300 characters the middle is left out.
     """
 
-    def __init__(self, message):
+    def __init__(self, message: str) -> None:
         super().__init__(_tellable(message))
 
 

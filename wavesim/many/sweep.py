@@ -24,8 +24,6 @@ from wavesim.many.store import Store
 from wavesim.many.work import Task, count_workers, run_chains
 from wavesim.results.points import Failure, Sweep
 
-NEIGHBOURS = 3  # speeds in a run at most on average: enough runs for many workers
-
 
 def speed_sweep(
     engine: Engine,
