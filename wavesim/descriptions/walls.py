@@ -17,6 +17,7 @@ a wrap lowers the temperature outside, raises that of the metal, and shortens it
 """
 
 from dataclasses import KW_ONLY, dataclass
+from functools import lru_cache
 from math import pi
 from typing import NamedTuple
 
@@ -111,6 +112,11 @@ def _outside_in(value, ambient):
     return under(value if isinstance(value, Outside) else OUTSIDES[value], ambient)
 
 
+@lru_cache(maxsize=64)  # asked for in every step of the search for a wall temperature
+def _usual_air(outside):
+    return _outside_in(outside, Ambient())
+
+
 @dataclass(frozen=True)
 class Wall(Description):
     """Wall whose temperature follows from the heat that passes it.
@@ -163,7 +169,7 @@ class Wall(Description):
     @property
     def air(self) -> Outside:
         """The Outside; where it states no temperature or pressure, those of an Ambient()."""
-        return _outside_in(self.outside, Ambient())
+        return _usual_air(self.outside)
 
     @property
     def outer_emissivity(self) -> float:
