@@ -82,7 +82,7 @@ def test_hostile_input_is_read_or_refused_in_short_sentences(tmp_path, swift, ca
             assert not (folder / "out").exists(), i  # refused before anything was written
         after = files_below(folder)
         assert all(after[name] == content for name, content in before.items()), i
-    assert count // 3 < refused < count
+    assert refused > count // 3
 
 
 def loaded(path):

@@ -17,10 +17,11 @@ import wavesim.front.report
 import wavesim.show.plots
 import wavesim.writing
 from wavesim import InputError, demo_path, load, save
+from wavesim.fields.tabular import Column, write_csv
 from wavesim.front.app import main
 from wavesim.front.folder import ResultFolder
 from wavesim.front.report import report_names, write_report
-from wavesim.writing import as_path, whole_file, write_csv, write_plain_csv
+from wavesim.writing import as_path, whole_file
 
 RPM = np.arange(2000.0, 7000.0, 1000.0)
 
@@ -28,6 +29,11 @@ RPM = np.arange(2000.0, 7000.0, 1000.0)
 def results(names=("one", "two")):
     """Results with chosen numbers, as a study would give them."""
     return {n: fake_sweep(RPM, 100.0 + i + 0.01 * RPM, n) for i, n in enumerate(names)}
+
+
+def table(number):
+    """Columns of a small table."""
+    return [Column("rpm", "rev/min", [number]), Column("torque", "N m", [10 * number])]
 
 
 def everything(folder):
@@ -120,13 +126,13 @@ def test_names_of_unfinished_files_cannot_be_foreseen_and_are_opened_exclusively
 
 def test_replaced_file_keeps_its_permissions_and_a_link_stays_a_link(tmp_path):
     path, link = tmp_path / "a.csv", tmp_path / "link.csv"
-    for text in ("1", "2"):
-        write_csv(path, [], [["rpm", "torque"], [text, text]])
+    for number in (1, 2):
+        write_csv("x", path, table(number), ["a note"])
         path.chmod(0o640)
     link.symlink_to(path)
-    write_csv(link, ["a note"], [["rpm", "torque"], ["3", "3"]])
+    write_csv("x", link, table(3), ["a note"])
     lines = path.read_text().splitlines()
-    assert link.is_symlink() and lines[:3] == ["# a note", "rpm,torque", "3,3"]
+    assert link.is_symlink() and lines[:3] == ["# a note", "rpm [rev/min],torque [N m]", "3,30"]
     assert path.stat().st_mode & 0o777 == 0o640
 
 
@@ -142,8 +148,8 @@ def test_devices_and_pipes_are_written_directly(tmp_path):
     os.mkfifo(fifo)
     code = f"print(open({str(fifo)!r}).read().split()[0])"
     reader = subprocess.Popen([sys.executable, "-c", code], stdout=subprocess.PIPE, text=True)
-    write_plain_csv(fifo, ["rpm", "torque"], [[1, 2]], "x")
-    assert reader.communicate(timeout=30)[0] == "rpm,torque\n"
+    write_csv("x", fifo, table(1))
+    assert reader.communicate(timeout=30)[0] == "rpm\n"
     assert os.listdir(tmp_path) == ["fifo"]
     with whole_file(os.devnull, "x") as file:
         file.write(b"gone")
@@ -170,8 +176,8 @@ def test_place_that_cannot_be_written_is_refused_in_one_sentence(tmp_path, how):
     path = {"folder missing": tmp_path / "no" / "a", "is a folder": tmp_path,
             "too long": tmp_path / ("x" * 300), "under a file": tmp_path / "file" / "a"}[how]
     with pytest.raises(InputError) as caught:
-        write_csv(path, [], [["a", "b"]])
-    assert str(caught.value).startswith("to_csv: cannot write ")
+        write_csv("Sweep", path, table(1))
+    assert str(caught.value).startswith("Sweep: cannot write ")
     assert len(str(caught.value)) < 300
 
 
@@ -193,16 +199,26 @@ def test_study_that_was_edited_is_not_replaced(tmp_path):
 
 def test_table_that_was_edited_is_not_replaced(tmp_path):
     path = tmp_path / "a.csv"
-    for rows in ([1.0, 2.0], [3.0, 4.0]):
-        write_csv(path, ["what it means"], [["rpm", "torque"], rows])
+    for number in (1, 3):
+        write_csv("x", path, table(number), ["what it means"])
     lines = path.read_text().splitlines()
-    assert lines[:3] == ["# what it means", "rpm,torque", "3.0,4.0"]
-    path.write_text(path.read_text().replace("4.0", "4.5"))
-    with pytest.raises(InputError, match="changed since"):
-        write_csv(path, [], [["rpm", "torque"]])
+    assert lines[:3] == ["# what it means", "rpm [rev/min],torque [N m]", "3,30"]
+    path.write_text(path.read_text().replace("3,30", "3,31"))
+    for content in (path.read_text(), "rpm [rev/min],torque [N m]\n3,30\n", "mine"):
+        path.write_text(content)
+        with pytest.raises(InputError, match="not written by wavesim or was changed since"):
+            write_csv("x", path, table(3), ["what it means"])
+        assert path.read_text() == content
+
+
+def test_table_without_notes_replaces_one_with_the_same_columns(tmp_path):
+    path = tmp_path / "a.csv"
+    for number in (1, 3):
+        write_csv("x", path, table(number))
+    assert path.read_text().splitlines() == ["rpm [rev/min],torque [N m]", "3,30"]
     path.write_text("rpm,torque\n1,2\n")
     with pytest.raises(InputError, match="not written by wavesim"):
-        write_csv(path, [], [["rpm", "torque"]])
+        write_csv("x", path, table(3))
 
 
 def test_figure_of_another_program_is_not_replaced(tmp_path):

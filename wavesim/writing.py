@@ -68,6 +68,16 @@ def no_mark(path):
     return False
 
 
+def begins_with(mark):
+    """For `whole_file`: a file is one of the library if it begins with some bytes."""
+
+    def is_own(path):
+        with open(path, "rb") as file:
+            return file.read(len(mark)) == mark
+
+    return is_own
+
+
 @contextmanager
 def whole_file(path, owner, *, text=False, is_own=no_mark):
     """Open file to write into, which comes to its place when the block ends without an error.

@@ -5,7 +5,7 @@ from dataclasses import KW_ONLY, dataclass
 from typing import Any
 
 from wavesim.constants import RPM_RANGE
-from wavesim.errors import InputError, check_number
+from wavesim.errors import InputError, check_number, shown
 from wavesim.fields.description import Description, checked, integer, number, numbers, sequence
 from wavesim.fields.description import text as word
 
@@ -68,7 +68,9 @@ def _sections(owner, name, value):
     sections = sequence(owner, name, value, "WallSection")
     for section in sections:
         if not isinstance(section, WallSection):
-            raise InputError(f"{owner}: {name} holds {section!r}, must be of type WallSection.")
+            raise InputError(
+                f"{owner}: {name} holds {shown(section)}, must be of type WallSection."
+            )
     return sections
 
 
@@ -89,12 +91,12 @@ class WallsLeft(Description):
 
 def _start(owner, name, value):
     value = getattr(value, "walls_left", value)  # of a Point or a Sweep
-    if isinstance(value, (Warmed, WallsLeft)) or value == "cold":
+    if isinstance(value, (Warmed, WallsLeft)) or (isinstance(value, str) and value == "cold"):
         return value
     if isinstance(value, str) or value is None:
         raise InputError(
-            f"{owner}: {name} = {value!r} must be 'cold', a temperature in K, a Warmed, or a Point "
-            "or Sweep whose walls were solved."
+            f"{owner}: {name} = {shown(value)} must be 'cold', a temperature in K, a Warmed, or a "
+            "Point or Sweep whose walls were solved."
         )
     return check_number(owner, name, value, "K", *METAL_RANGE)
 

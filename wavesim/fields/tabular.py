@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
-from wavesim.writing import write_signed
+from wavesim.writing import begins_with, whole_file, write_signed
 
 if TYPE_CHECKING:
     from pandas import DataFrame
@@ -55,7 +55,8 @@ def write_csv(
     owner : str
         Class of the result, for messages.
     path : str or Path
-        The file; one that was written so is replaced unless it was edited since.
+        The file; one that was written so is replaced: with notes unless it was edited since,
+        without them if it has the same columns.
     columns : iterable of Column
         All of the same length.  Rows with a "#" in a cell are put in quotes.
     notes : iterable of str
@@ -68,14 +69,19 @@ def write_csv(
     """
     columns = list(columns)
     rows = zip(*(column.plain() for column in columns), strict=True)
-    file = io.StringIO(newline="")
-    out, quoting = csv.writer(file), csv.writer(file, quoting=csv.QUOTE_ALL)
+    text = io.StringIO(newline="")
+    out, quoting = csv.writer(text), csv.writer(text, quoting=csv.QUOTE_ALL)
     for note in notes:
         one_line = " ".join(note.splitlines())
-        file.write(f"# {one_line}{out.dialect.lineterminator}")
+        text.write(f"# {one_line}{out.dialect.lineterminator}")
     for row in ([column.heading for column in columns], *rows):
         (quoting if any("#" in str(cell) for cell in row) else out).writerow(row)
-    write_signed(path, owner, file.getvalue())
+    if notes:
+        write_signed(path, owner, text.getvalue())
+        return
+    heading = text.getvalue().partition("\n")[0].encode()
+    with whole_file(path, owner, text=True, is_own=begins_with(heading)) as file:
+        file.write(text.getvalue())
 
 
 def data_frame(columns: Iterable[Column], index: str | None = None) -> "DataFrame":

@@ -196,7 +196,8 @@ def _kind_of(kinds, raw, path):
             f"{path}: no key 'part', the key is type and must be one of "
             f"{', '.join(map(repr, names))}{nearest(raw['part'], names)}"
         )
-    return max(kinds, key=lambda kind: len(_csv_keys(kind, raw) & set(raw)))
+    readers = [kind for kind in kinds if "csv" not in raw or hasattr(kind, "from_csv")]
+    return max(readers or kinds, key=lambda kind: len(_csv_keys(kind, raw) & set(raw)))
 
 
 def _csv_keys(kind, raw):

@@ -211,15 +211,15 @@ def optimise(
     evaluations = check_int("optimise", "evaluations", evaluations, 10, MOST_DESIGNS)
     seed = check_int("optimise", "seed", seed, 0, 2**63)
     limits = checked_limits(limits)
+    if not callable(objective):
+        check_choice("optimise", "objective", objective, [*QUANTITIES, *AMOUNTS])
     billed = [name for name in (*limits, objective) if name in AMOUNTS]
     if billed and isinstance(exhaust, Network):
         raise InputError(
             f"optimise: {billed[0]!r} is not known of a Network, which has no bill."
         )
     needed = [name for name in limits if name in QUANTITIES]
-    if not callable(objective):
-        check_choice("optimise", "objective", objective, [*QUANTITIES, *AMOUNTS])
-        needed += [objective] if objective in QUANTITIES else []
+    needed += [objective] if objective in QUANTITIES else []
     keep = checked_keep(keep, *needed)
     bench = make_bench(
         "optimise", engine, exhaust, rpm, settings, ambient, keep, executor, threads, store

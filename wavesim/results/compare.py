@@ -287,7 +287,8 @@ class Comparison:
         """The quantities that were asked for, else those of DEFAULT, or the first there is."""
         if quantities is None:
             return [name for name in DEFAULT if name in self.quantities] or self.quantities[:1]
-        return [check_choice("Comparison", "quantity", q, self.quantities) for q in quantities]
+        names = sequence("Comparison", "quantities", quantities, "names of quantities")
+        return [check_choice("Comparison", "quantity", q, self.quantities) for q in names]
 
     def _shown(self, quantity):
         return shown(quantity, self.a, self.b)

@@ -311,13 +311,13 @@ class Reading(ByName):
 
 def place_of_speed(owner: str, speed: float, rpm: np.ndarray) -> int:
     """Index of a speed [rev/min] among those of a curve; InputError if it is not there."""
-    if isinstance(speed, Real):
+    if isinstance(speed, Real) and abs(speed) < 1e9:
         for i, known in enumerate(rpm):
             if abs(known - speed) < 1e-6:
                 return i
     there = ", ".join(f"{known:g}" for known in rpm) or "none"
-    told = f"{float(speed):g}" if isinstance(speed, Real) else errors.shown(speed)
-    raise InputError(f"{owner}: no point at {told} rev/min, there are {there}.")
+    told = errors.with_unit(speed, "rev/min")
+    raise InputError(f"{owner}: no point at {told}, there are {there}.")
 
 
 # --- checks ---------------------------------------------------------------------------------------
