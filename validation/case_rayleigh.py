@@ -72,14 +72,20 @@ def heated_pipe(hot, cell_length=0.02):
 
 
 def slopes(hot, flux):
-    """Friction and heating along a pipe as `steady_flow.influence` takes them."""
+    """Friction and heating along a pipe as `steady_flow.influence` takes them.
+
+    Heat flows by the difference between the wall and the recovery temperature of a turbulent layer,
+    T (1 + Pr^(1/3) (gamma - 1) / 2 M^2): Schlichting, Boundary-Layer Theory, and White, Viscous
+    Fluid Flow (from memory).
+    """
 
     def at(mach, total):
         T = total * exact.isentropic(mach, GAMMA).temperature
+        felt = T * (1.0 + PRANDTL ** (1.0 / 3.0) * 0.5 * (GAMMA - 1.0) * mach**2)
         re = flux * hot.bore / AIR.viscosity(T)
         f = darcy(re, ROUGHNESS / hot.bore)
         stanton = gnielinski(re, f) / (re * PRANDTL)
-        heating = hot.heat_factor * 4.0 * stanton * (hot.T_wall - T) / hot.bore / total
+        heating = hot.heat_factor * 4.0 * stanton * (hot.T_wall - felt) / hot.bore / total
         return f / hot.bore * hot.friction, heating
 
     return at
