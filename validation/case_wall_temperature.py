@@ -96,7 +96,7 @@ def handbook_law(surface, diameter, outside):
 class HotFlow(NamedTuple):
     """A model with hot steady flow, its solved wall, and what the gas gives to it.
 
-    Heat transfer coefficient [W/(m2 K)] by the correlation and gas temperature [K] of each cell;
+    Heat transfer coefficient [W/(m2 K)] by the correlation and recovery temperature [K] of the cells;
     enthalpy that the gas gives up between inlet and outlet [W].
     """
 
@@ -128,7 +128,9 @@ def hot_flow(wall, rounds=12, chunk=0.05):
     re = np.abs(U[f.M]) * BORE / mu
     nusselt = gnielinski(re, darcy(re, 4.5e-5 / BORE))
     given = -model.record.end_sum[:, f.OUT_ENERGY].sum() / chunk
-    return HotFlow(model, solved, nusselt * mu * CP / PRANDTL / BORE, T, given)
+    # the wall feels the recovery temperature of a turbulent layer: White, Viscous Fluid Flow
+    felt = T + PRANDTL ** (1.0 / 3.0) * (U[f.M] / U[f.R]) ** 2 / (2.0 * CP)
+    return HotFlow(model, solved, nusselt * mu * CP / PRANDTL / BORE, felt, given)
 
 
 # an engine ------------------------------------------------------------------------------------
