@@ -96,7 +96,7 @@ def handbook_law(surface, diameter, outside):
 class HotFlow(NamedTuple):
     """A model with hot steady flow, its solved wall, and what the gas gives to it.
 
-    Heat transfer coefficient [W/(m2 K)] by the correlation and recovery temperature [K] of the cells;
+    Heat transfer coefficient [W/(m2 K)] by the correlation and recovery temperature [K] of cells;
     enthalpy that the gas gives up between inlet and outlet [W].
     """
 
