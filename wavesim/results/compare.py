@@ -229,7 +229,7 @@ class Comparison:
         InputError
             If there is no such quantity.
         """
-        check_choice("Comparison", "quantity", quantity, QUANTITIES)
+        check_choice("Comparison", "quantity", quantity, self.quantities)
         # Power is torque times speed: its curves cross where those of torque do.
         joined = quantity == "power" and "torque" in self.quantities
         y = self.difference("torque" if joined else quantity)

@@ -51,7 +51,7 @@ def colour(i: int) -> str:
     return REFERENCE if i == 0 else COLOURS[(i - 1) % len(COLOURS)]
 
 
-def legend_name(name):
+def legend_name(name: str) -> str:
     """A name as a legend can show it, whatever it is.
 
     A long one is cut, a dollar begins no formula, and an underscore in front, by which matplotlib
