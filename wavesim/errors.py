@@ -7,6 +7,7 @@ what is allowed (range or choices), with a guess at the slip where one is likely
 import difflib
 import math
 import reprlib
+from collections.abc import Sequence
 from contextlib import contextmanager
 from numbers import Integral, Real
 
@@ -69,7 +70,7 @@ class Faults(InputError):
         One sentence for each.
     """
 
-    def __init__(self, owner, faults):
+    def __init__(self, owner: str, faults: Sequence[str]) -> None:
         self.owner = owner
         self.faults = tuple(map(_tellable, faults))
         WavesimError.__init__(self, owner, self.faults)
