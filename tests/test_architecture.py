@@ -32,6 +32,7 @@ FLOORS = {
     "march": "evaluate books readout burn walltemp pull prolong precompile advance cycles run "
              "acoustics",
     "many": "space store work sweep explore optimise",
+    "dyno": "repeat sound",
     "front": "folder report app",
     "door": "__init__ __main__",
 }

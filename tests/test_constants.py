@@ -33,6 +33,7 @@ HOMES = {
 OTHER_MEANINGS = {
     ("exact/losses.py", constants.HOLE_END),  # a jet turned by three quarters of the angle
     ("kernels/constants.py", constants.ZERO_CELSIUS),  # where Sutherland's law starts
+    ("dyno/repeat.py", constants.HOLE_END),  # share of a bias that is taken off
     ("gas/flame.py", kernel_constants.HAALAND_POWER),  # the mixture at which methanol burns fastest
     ("constants.py", kernel_constants.T_0),  # zero on the scale of Celsius
 }

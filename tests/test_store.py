@@ -243,7 +243,7 @@ def test_key_depends_on_everything_and_on_nothing_else(system, monkeypatch):
 SHOWING = {
     "__init__.py", "__main__.py", "console.py", "words.py", "writing.py", "descriptions/bill.py",
     "fields/tabular.py", "results/compare.py", "results/curves.py",
-    *(f"{room}/{path.name}" for room in ("exact", "show", "front", "many")
+    *(f"{room}/{path.name}" for room in ("exact", "show", "dyno", "front", "many")
       for path in (PACKAGE / room).glob("*.py")),
 }
 
