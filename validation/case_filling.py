@@ -59,12 +59,16 @@ def ideal_filling(ratio, compression_ratio, gamma):
     return (k - 1.0) / k + (r - ratio) / (k * (r - 1.0))
 
 
-@cache
-def ideal_point(ratio, compression_ratio=10.0, gamma=1.35, rpm=SLOW):
+def ideal_point(ratio, compression_ratio=10.0, gamma=1.35):
     """The engine with very large valves."""
+    return _ideal_point(ratio, compression_ratio, gamma)
+
+
+@cache
+def _ideal_point(ratio, compression_ratio, gamma):
     one = engine(LARGE, LARGE, compression_ratio=compression_ratio, heat=ADIABATIC)
     return ws.run_network(
-        one, network(P_INLET, ratio * P_INLET), rpm,
+        one, network(P_INLET, ratio * P_INLET), SLOW,
         settings=SETTINGS.replace(cell_length=0.01, tolerance=1e-4, friction=False),
         gas=ws.PerfectGas(gamma, R, heat_per_fresh=2e6),
     )

@@ -31,9 +31,13 @@ HEYWOOD = "Heywood, Internal Combustion Engine Fundamentals, 1988"
 # the engine ---------------------------------------------------------------------------------------
 
 
-@cache
 def point(rpm, plate=90.0, factor=1.0, exhaust=EXHAUSTS[1], settings=SETTINGS):
     """One operating point of the example engine; stated walls of the ports, solved ones behind."""
+    return _point(rpm, plate, factor, exhaust, settings)
+
+
+@cache
+def _point(rpm, plate, factor, exhaust, settings):
     study = ws.load(ws.demo_path("complete"))
     engine = study.engine.replace(
         intake=study.engine.intake.replace(plate_angle_deg=plate),
