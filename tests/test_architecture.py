@@ -25,12 +25,12 @@ FLOORS = {
     "exact": "_tools tuning acoustics riemann silencers steady engine losses waves",
     "descriptions": "weather materials settings combustion valves walls warming pieces pipes nodes "
                     "parts silencers intake lines network joints engine assemble exhaust bill "
-                    "pull study",
+                    "symmetry pull study",
     "arrays": "mesh compile",
     "show": "quantities forms plots",
     "results": "files traces curves points compare",
     "march": "evaluate books readout burn walltemp pull prolong precompile advance cycles run "
-             "acoustics",
+             "states acoustics",
     "many": "space store work sweep explore optimise",
     "dyno": "repeat sound",
     "front": "folder report app",
@@ -49,7 +49,8 @@ LAYERS |= {floor: (height, 99) for height, floor in enumerate(FLOORS) if floor n
 #: them.  All others get named values.
 ARRAY_ROOMS = {
     "arrays.mesh", "arrays.compile", "march.advance", "march.cycles", "march.books",
-    "march.readout", "march.burn", "march.walltemp", "march.prolong", "march.acoustics",
+    "march.readout", "march.burn", "march.walltemp", "march.prolong", "march.states",
+    "march.acoustics",
 }
 
 

@@ -26,6 +26,7 @@ LACKS = {
     "Bill": {"plot": "an account, no curve"},
     "BillRow": dict.fromkeys(OFFERS, ROW),
     "CrossingSpeed": dict.fromkeys(("plot", "csv", "frame"), ROW),
+    "PeriodicState": dict.fromkeys(OFFERS, ROW),
     "Failure": dict.fromkeys(OFFERS, "two texts"),
     "Reading": dict.fromkeys(OFFERS, ROW),
     "StoreCheck": dict.fromkeys(("plot", "csv", "frame"), "a list of files"),
@@ -67,11 +68,17 @@ def made(sweeps, tmp_path_factory):
         comparison.band_averages()[0], found, found.exploration, found.best, bill, bill.rows[0],
         bill.total, curve, curve[6000], transient,
         ws.transmission_loss(ws.Chamber(0.1, 0.05, case_diameter=0.1), frequencies=[200, 400]),
-        ws.Store(folder).check(), ws.Failure("SolverError", NASTY),
+        *_states(base[4500]), ws.Store(folder).check(), ws.Failure("SolverError", NASTY),
         ws.wall_balance(50.0, 800.0, ws.Wall(1.5e-3, "mild steel"), 0.05),
         ws.wall_warming(300.0, 50.0, 800.0, ws.Wall(1.5e-3, "mild steel"), 0.05, 1.0),
     ]
     return {type(thing).__name__: thing for thing in things}
+
+
+def _states(point):
+    """One state of a kind that has been found, and a list of it."""
+    state = ws.PeriodicState(point, ("cold", NASTY), 0.6 + 0.1j, 0.5)
+    return state, ws.PeriodicStates(point.rpm, [state], [NASTY])
 
 
 def test_every_result_that_is_handed_out_is_a_public_name_and_has_an_example_here(made):

@@ -259,6 +259,28 @@ def run_network(
     cycles = settle(model, walls, settings, **demand)
     if fuel_flow is not None:
         check_mixture(model.gas, fuel_flow)
+    point = point_of(described, model, walls, cycles, rpm, fuel_flow, rough, moment)
+    point.audit["wall_time"] = time.perf_counter() - clock
+    return point
+
+
+def point_of(described, model, walls, cycles, rpm, fuel_flow=None, rough=None, moment=None):
+    """Point of a model after its last cycle.
+
+    Parameters
+    ----------
+    described : Network
+        As it was handed in, before the weather was put in.
+    model : Model
+    walls : list of SolvedWall
+    cycles : Cycles
+        Of this model.
+    rpm, fuel_flow, moment
+        As in `run_network`.
+    rough : Cycles or None
+        Of the coarse mesh.
+    """
+    engine, settings = model.engine, model.settings
     back_pressure, by_cylinder = mean_gauge(model, "exhaust")
     amounts = amounts_of(
         cycle_sums(model), valve_flows(model, "intake"), valve_flows(model, "exhaust"), by_cylinder
@@ -278,7 +300,7 @@ def run_network(
         "steps": cycles.steps,
         "burns_limited": cycles.burns_limited,
         "cells": int(sum(hi - lo for lo, hi in model.ducts.values())),
-        "wall_time": time.perf_counter() - clock,
+        "wall_time": 0.0,
     }
     x = np.arange(model.record.field.shape[0]) * settings.sample_deg
     meta = point_meta(

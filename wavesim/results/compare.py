@@ -277,11 +277,23 @@ class Comparison:
             found.append(
                 "The curves hold different speeds: values marked * are interpolated linearly."
             )
-        own = [tuple(curve.notes) for curve in (self.a, self.b)]
+        own = [
+            [note for note in curve.notes if note not in getattr(curve, "repeat_notes", ())]
+            for curve in (self.a, self.b)
+        ]
         shared = [note for note in own[0] if note in own[1]]
         for name, notes in zip(self.names, own, strict=True):
             found += [f"{name}: {note}" for note in notes if note not in shared]
-        return found + shared
+        return [*found, *shared, *self._repeat_notes()]
+
+    def _repeat_notes(self):
+        """What is known of a difference: how far the cycles of each curve repeat themselves."""
+        known = [curve for curve in (self.a, self.b) if hasattr(curve, "repeat_notes")]
+        if len(known) < 2:
+            return [note for curve in known for note in curve.repeat_notes]
+        shares = [100.0 * curve.tolerance for curve in known]
+        return [f"The cycles of A repeat within {shares[0]:.2g} %, those of B within "
+                f"{shares[1]:.2g} %: smaller differences than {sum(shares):.2g} % mean nothing."]
 
     def _chosen(self, quantities):
         """The quantities that were asked for, else those of DEFAULT, or the first there is."""

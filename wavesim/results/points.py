@@ -17,6 +17,7 @@ from wavesim.descriptions.exhaust import Exhaust
 from wavesim.descriptions.network import Network
 from wavesim.descriptions.nodes import Ambient
 from wavesim.descriptions.pull import Pull, WallsLeft
+from wavesim.descriptions.symmetry import succession
 from wavesim.errors import InputError, check_choice, check_kind
 from wavesim.fields.description import describe, restore, sequence
 from wavesim.fields.tabular import Column, Sheet, Tabular
@@ -31,6 +32,7 @@ if TYPE_CHECKING:
     from pandas import DataFrame
 
 FORMAT = "wavesim sweep 2"
+UNEVEN = 0.01  # share by which imep_net of cylinders that are alike may differ without a word
 #: What tables show of a sweep unless asked for more.
 SHOWN = ("torque", "power", "volumetric_efficiency", "residual_fraction", "pmep", "back_pressure",
          "exhaust_temperature")
@@ -312,8 +314,31 @@ class Sweep(CurveMethods):
         return tuple(dict.fromkeys(p.wall_note for p in self.points if p.wall_note))
 
     @property
+    def uneven(self) -> tuple[Point, ...]:
+        """Points whose cylinders, though alike, differ by more than `UNEVEN` in imep_net."""
+        return tuple(
+            point for point in self.points
+            if point.values.get("imep_spread", 0.0) > UNEVEN and "engine" in point.meta
+            and succession(point.engine, point.network) is not None
+        )
+
+    @property
+    def state_notes(self) -> tuple[str, ...]:
+        """Sentence on speeds at which alike cylinders differ, if there are any."""
+        uneven = self.uneven
+        if not uneven:
+            return ()
+        speeds = ", ".join(f"{point.rpm:g}" for point in uneven)
+        widest = max(point.values["imep_spread"] for point in uneven)
+        return (
+            f"At {speeds} rev/min cylinders that are alike differ by up to "
+            f"{100.0 * widest:.1f} % in imep_net: the engine may have other periodic states there, "
+            "and this is the one that a cold start leads to (see periodic_states).",
+        )
+
+    @property
     def notes(self) -> tuple[str, ...]:
-        """Sentences on what limits the curve: convergence, failed speeds, walls, tolerance."""
+        """Sentences on what limits the curve: convergence, failures, walls, states, tolerance."""
         found = []
         if not self.trusted.all():
             loose = ", ".join(f"{rpm:g}" for rpm in self.rpm[~self.trusted])
@@ -321,12 +346,21 @@ class Sweep(CurveMethods):
         if self.failures:
             lost = ", ".join(f"{rpm:g}" for rpm in sorted(self.failures))
             found.append(f"Failed at {lost} rev/min.")
-        found += self.wall_notes
-        if self.points:
-            tolerance = max(point.audit["tolerance"] for point in self.points)
-            found.append(f"Cycles were run until they repeat within {100.0 * tolerance:.2g} %; "
-                         "smaller differences mean nothing.")
-        return tuple(found)
+        found += [*self.wall_notes, *self.state_notes]
+        return (*found, *self.repeat_notes)
+
+    @property
+    def repeat_notes(self) -> tuple[str, ...]:
+        """Sentence on the tolerance of the cycles, if there are any."""
+        if not self.points:
+            return ()
+        return (f"Cycles were run until they repeat within {100.0 * self.tolerance:.2g} %; "
+                "smaller differences mean nothing.",)
+
+    @property
+    def tolerance(self) -> float:
+        """Share within which every cycle repeats those before it, the largest of all points."""
+        return max((point.audit["tolerance"] for point in self.points), default=0.0)
 
     def table(self, names: Sequence[str] = SHOWN) -> str:
         """Text table of some quantities against speed, in units that are common in a workshop.
@@ -340,7 +374,8 @@ class Sweep(CurveMethods):
         -------
         str
             One line for each speed with the cycles it took and a flag where it did not converge or
-            failed; below it the errors of failed speeds, and which temperatures the walls have.
+            failed; below it the errors of failed speeds, which temperatures the walls have, and
+            where cylinders that are alike differ.
 
         Raises
         ------
@@ -354,7 +389,7 @@ class Sweep(CurveMethods):
         head = [["", *row, "", ""] for row in words]
         head[-1][0], head[-1][-2] = "rpm", "cycles"
         body = self._rows(names)
-        below = [*self._errors(), *self.wall_notes]
+        below = [*self._errors(), *self.wall_notes, *self.state_notes]
         return "\n".join([rows_text([*head, ["", *units, "", ""], *body]), *below])
 
     def _rows(self, names):
@@ -373,7 +408,7 @@ class Sweep(CurveMethods):
     def _sheet(self):
         head = [["rpm", *(name.replace("_", " ") for name in SHOWN), "cycles", ""],
                 ["", *(display(name).unit for name in SHOWN), "", ""]]
-        below = [*self._errors(), *self.wall_notes]
+        below = [*self._errors(), *self.wall_notes, *self.state_notes]
         return Sheet([*head, *self._rows(SHOWN)], self.name, below, heads=2)
 
     def summary(self) -> str:

@@ -29,7 +29,7 @@ from wavesim.show.forms import (
     check_forms,
     shown,
 )
-from wavesim.show.quantities import display
+from wavesim.show.quantities import QUANTITIES, display
 from wavesim.writing import write_figure
 
 if TYPE_CHECKING:
@@ -476,6 +476,50 @@ def plot_valve_pressure(
     ax.set_ylabel(f"pressure at {side} valve {cylinder} [{look.unit}]")
     ax.text(0.012, 0.965, f"{float(rpm):g} rev/min", transform=ax.transAxes, va="top",
             fontweight="bold")
+    _legend(ax)
+    return _dress(ax)
+
+
+def plot_cylinders(
+    points: Sequence[Any],
+    ax: "Axes | None" = None,
+    names: Sequence[str] | None = None,
+    quantity: str = "imep_net",
+) -> "Axes":
+    """A quantity of every cylinder, in the order in which they fire.
+
+    Parameters
+    ----------
+    points : Point, or sequence of Point
+        Of one engine.
+    ax : matplotlib Axes or None
+    names : sequence of str, optional
+        One for each point, for the legend; default: their speeds.
+    quantity : str
+        A key of `point.cylinders`.
+
+    Returns
+    -------
+    matplotlib Axes
+
+    Raises
+    ------
+    InputError
+        If there is no such quantity.
+    """
+    points = list(points) if isinstance(points, Sequence) else [points]
+    check_choice("plot_cylinders", "quantity", quantity, [
+        name for name in points[0].cylinders if name in QUANTITIES
+    ])
+    ax, look = _axes(ax), display(quantity)
+    order = np.argsort(points[0].meta["firing_angles_deg"])
+    names = names or [f"{point.rpm:g} rev/min" for point in points]
+    for i, (point, name) in enumerate(zip(points, names, strict=True)):
+        ax.plot(look.factor * point.cylinders[quantity][order], color=colour(i), lw=1.2,
+                marker=MARKERS[i % len(MARKERS)], ms=7, label=name)
+    ax.set_xticks(range(order.size), [str(n + 1) for n in order])
+    ax.set_xlabel("cylinder, in firing order")
+    ax.set_ylabel(f"{look.label} [{look.unit}]")
     _legend(ax)
     return _dress(ax)
 
