@@ -251,10 +251,12 @@ def node_port(net, state, work, inner, face, k, dt, theta_deg):
         if slug > 0.0:
             # In the step that takes the last of it, air follows: a whole step of either would let
             # a little more or less of the slug decide where the contact lies.
-            air = 1.0 - slug / max(slug, -dt * expected(state, k))
-            T0 = state.end[k, f.ES_SLUG_T] + air * (store[f.NT] - state.end[k, f.ES_SLUG_T])
-            yf = state.end[k, f.ES_SLUG_YF] + air * (store[f.NYF] - state.end[k, f.ES_SLUG_YF])
-            yb = state.end[k, f.ES_SLUG_YB] + air * (store[f.NYB] - state.end[k, f.ES_SLUG_YB])
+            share = slug / max(slug, -dt * expected(state, k))  # of the volume
+            own = share / state.end[k, f.ES_SLUG_T]
+            T0 = 1.0 / (own + (1.0 - share) / store[f.NT])
+            own *= T0  # of the mass
+            yf = store[f.NYF] + own * (state.end[k, f.ES_SLUG_YF] - store[f.NYF])
+            yb = store[f.NYB] + own * (state.end[k, f.ES_SLUG_YB] - store[f.NYB])
             gas = caloric(net.gas_R, net.gas_coef, T0, yf, yb)
         else:
             # all kinetic energy of the store leaves with its gas, also that across the branch
