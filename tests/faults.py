@@ -46,6 +46,11 @@ FAULTS = (
         "test_small_marches.py::test_contact_of_hot_and_cold_gas_moves_with_the_flow",
     ),
     Fault(
+        "wall that feels the temperature of the passing gas", "kernels/cells.py",
+        "T[i] * (1.0 + 0.5 * RECOVERY * gm1 * mach * mach)", "T[i]",
+        "test_small_marches.py::test_wall_feels_the_recovery_temperature",
+    ),
+    Fault(
         "gas at a wall that listens to the face of the last step", "kernels/march.py",
         "leaves = face[f.ES_V] > -ENTERS", "leaves = face[f.ES_V] > ENTERS",
         "test_small_marches.py::test_gas_at_a_wall_knows_nothing_of_the_last_step",

@@ -226,6 +226,23 @@ def test_books_of_an_open_end_tell_what_has_left():
     assert books == pytest.approx(before - held(), rel=1e-9)
 
 
+def test_wall_feels_the_recovery_temperature():
+    """T (1 + 0.892 (gamma - 1)/2 M^2) of turbulent flow; Kays and Crawford (1993)."""
+    mach, T = 0.6, 400.0
+    pipe = ws.Pipe(0.5, 0.04, cell_length=CELL, wall_temperature=T)
+    net = ws.Network(
+        {"d": pipe}, {"in": endless("d.start", P0, T), "out": endless("d.end", P0, T)},
+    )
+    settings = ws.Settings(friction=False, wall_heat=True)
+    u = mach * np.sqrt(GAMMA * R * T)
+    model = compile_network(net, AIR, settings, initial={"d": (P0, u, T, "air")})
+    march_to(model, 1e-4, 100)
+    lo, hi = model.ducts["d"]
+    gain, grip = model.record.wall[:, lo + 3 : hi - 3]  # no wave from the ends has come there
+    felt = T - gain / grip
+    assert felt == pytest.approx(T * (1.0 + 0.892 * 0.2 * mach**2), rel=2e-3)
+
+
 # continuity -----------------------------------------------------------------------------------
 
 

@@ -244,9 +244,9 @@ def _wall_heat_checks():
         ("temperature at top", found["T"][180], law["T"][180], "0.005 %", "K", state),
         ("temperature back at bottom", found["T"][360], law["T"][360], "0.005 %", "K", state),
         ("work of a turn", found["work"], law["work"], "0.005 %", "J", state),
-        ("heat to the walls in a turn", found["lost"], law["lost"], "0.2 %", "J",
-         "Heat from and to the walls cancel in part, and the coefficient jumps where the valves "
-         "would open, in the middle of a step."),
+        ("heat to the walls in a turn", found["lost"], law["lost"], "0.02 %", "J",
+         "Heat from and to the walls cancel in part; where the valves would open the coefficient "
+         "jumps at the end of a step."),
     ):
         yield Check(f"with wall heat, {name}", ours, value, allowed, source, why, unit)
 
