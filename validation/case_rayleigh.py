@@ -17,6 +17,7 @@ from scipy.optimize import brentq
 from steady_flow import (
     CP,
     PRANDTL,
+    RECOVERY,
     darcy,
     face_at,
     flow_through,
@@ -81,7 +82,7 @@ def slopes(hot, flux):
 
     def at(mach, total):
         T = total * exact.isentropic(mach, GAMMA).temperature
-        felt = T * (1.0 + PRANDTL ** (1.0 / 3.0) * 0.5 * (GAMMA - 1.0) * mach**2)
+        felt = T * (1.0 + RECOVERY * 0.5 * (GAMMA - 1.0) * mach**2)
         re = flux * hot.bore / AIR.viscosity(T)
         f = darcy(re, ROUGHNESS / hot.bore)
         stanton = gnielinski(re, f) / (re * PRANDTL)
@@ -177,8 +178,9 @@ def exponential(hot, cell_length=0.02):
     flux = gas["rho"][i] * gas["u"][i]
     re = flux * hot.bore / mu
     nusselt = hot.heat_factor * gnielinski(re, darcy(re, ROUGHNESS / hot.bore))
+    rise = 0.5 * RECOVERY * np.mean(gas["u"][[i, j]] ** 2) / CP  # of what the wall feels
     law = exact.pipe_cooling(
-        T_in, hot.T_wall, nusselt * mu * CP / PRANDTL / hot.bore, hot.bore,
+        T_in, hot.T_wall - rise, nusselt * mu * CP / PRANDTL / hot.bore, hot.bore,
         gas["x"][j] - gas["x"][i], flux * 0.25 * np.pi * hot.bore**2, CP,
     )
     return T_in - T_out, T_in - law

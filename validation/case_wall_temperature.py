@@ -18,7 +18,7 @@ from marches import AIR, cut, endless
 from references import reference
 from scipy.constants import Stefan_Boltzmann, g
 from scipy.optimize import brentq
-from steady_flow import CP, PRANDTL, darcy, gnielinski
+from steady_flow import CP, PRANDTL, RECOVERY, darcy, gnielinski
 from suite import Case, Check
 
 import wavesim as ws
@@ -129,7 +129,7 @@ def hot_flow(wall, rounds=12, chunk=0.05):
     nusselt = gnielinski(re, darcy(re, 4.5e-5 / BORE))
     given = -model.record.end_sum[:, f.OUT_ENERGY].sum() / chunk
     # the wall feels the recovery temperature of a turbulent layer: White, Viscous Fluid Flow
-    felt = T + PRANDTL ** (1.0 / 3.0) * (U[f.M] / U[f.R]) ** 2 / (2.0 * CP)
+    felt = T + RECOVERY * (U[f.M] / U[f.R]) ** 2 / (2.0 * CP)
     return HotFlow(model, solved, nusselt * mu * CP / PRANDTL / BORE, felt, given)
 
 
