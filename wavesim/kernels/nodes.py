@@ -188,6 +188,28 @@ def slug_step(net, state, inner, face, k, dt):
 
 
 @part
+def remember_entered(net, state, inner, face, k, dt):
+    """Gas that has come in through an end, which leaves first when the flow turns.
+
+    Kept are how far it reaches into the end cell, at most all of it, and what it is at the pressure
+    of the face.  So the end cell knows where its contact lies, and a flow that turns a little
+    sooner or later changes little.
+    """
+    end = state.end[k]
+    v = face[k, FV]
+    far = end[f.ES_CAME] - dt * v * net.cells[f.INV_DX, net.end_int[k, f.END_CELL]]
+    end[f.ES_CAME] = min(1.0, max(0.0, far))
+    if v < 0.0:
+        end[f.ES_CAME_R] = face[k, FR]
+        end[f.ES_CAME_YF] = face[k, FYF]
+        end[f.ES_CAME_YB] = face[k, FYB]
+    else:
+        end[f.ES_CAME_R] = isentropic_density(
+            end[f.ES_CAME_R], end[f.ES_P], inner[k, IGAMMA], face[k, FP]
+        )
+
+
+@part
 def expected(state, k):
     """Velocity out of an end to start an iteration from: that of the last two steps goes on."""
     return 2.0 * state.end[k, f.ES_V] - state.end[k, f.ES_V_BEFORE]
@@ -416,6 +438,7 @@ def solve_ends(net, state, work, inner, face, dt, theta_deg):
         work.F[f.E, i] = sign * face[k, F_ENE]
         work.F[f.Y1, i] = sign * face[k, F_FRESH]
         work.F[f.Y2, i] = sign * face[k, F_BURNED]
+        remember_entered(net, state, inner, face, k, dt)
         state.end[k, f.ES_R] = face[k, FR]
         state.end[k, f.ES_U] = sign * face[k, FV]
         state.end[k, f.ES_P] = face[k, FP]
