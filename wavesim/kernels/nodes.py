@@ -50,11 +50,13 @@ def inner_states(net, state, work, inner):
         T = p / (r * gas_R)
         gamma, cp, _ = gamma_cp(net.gas_R, net.gas_coef, T, yf, yb)
         if u * u * r > gamma * p and abs(work.W[f.U, i]) < work.W[f.C, i]:
-            # a sonic exit lies between: the fan's invariant is read off the mean, not beyond it
-            r = state.U[f.R, i]
-            u = work.W[f.U, i]
-            p = work.W[f.P, i]
-            T = state.T[i]
+            # a sonic exit lies between mean and face: the fan's invariant is read off there
+            inside = abs(work.W[f.U, i]) / work.W[f.C, i]
+            way = (1.0 - inside) / (abs(u) / math.sqrt(gamma * p / r) - inside)
+            r = state.U[f.R, i] + way * (r - state.U[f.R, i])
+            u = work.W[f.U, i] + way * (u - work.W[f.U, i])
+            p = work.W[f.P, i] + way * (p - work.W[f.P, i])
+            T = p / (r * gas_R)
         inner[k, IR] = r
         inner[k, IU] = sign * u
         inner[k, IP] = p
