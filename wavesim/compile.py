@@ -13,6 +13,7 @@ from wavesim.errors import InputError
 from wavesim.gas import PerfectGas
 from wavesim.kernels import flat as f
 from wavesim.kernels.cylinder import volume as cylinder_volume
+from wavesim.kernels.nodes import N_FACE_OUT, N_INNER
 from wavesim.mesh import ducts_beyond_valves, make_mesh
 from wavesim.nodes import (
     AnechoicEnd,
@@ -56,7 +57,7 @@ class Model:
     net, state, work, record : tuples of arrays
         See `wavesim.kernels.flat`.
     inner, face : ndarray
-        Scratch of the nodes, (n_end, 9).
+        Scratch of the nodes, (n_end, N_INNER) and (n_end, N_FACE_OUT) of `kernels.nodes`.
     ducts : dict
         (first cell, one past the last) by duct name.
     ends : dict
@@ -351,7 +352,7 @@ def compile_network(
     model = Model(
         network=network, gas=gas, settings=settings, engine=engine, net=net,
         state=_empty_state(net), work=_empty_work(net), record=_empty_record(net, samples),
-        inner=np.zeros((len(build.ends), 9)), face=np.zeros((len(build.ends), 9)),
+        inner=np.zeros((len(build.ends), N_INNER)), face=np.zeros((len(build.ends), N_FACE_OUT)),
         ducts=mesh.ducts, ends=build.ends, stores=build.stores, dx=mesh.dx,
     )
     _fill(model, build, initial or {})
@@ -465,7 +466,7 @@ def _empty_state(net):
 def _empty_work(net):
     n = net.area.size - 1
     W, Q = np.zeros((f.N_PRIMITIVE, n)), np.ones((f.N_FACE, n))
-    Q[[f.FM, f.FP, f.BM, f.BP]] = 0.0
+    Q[[f.HALF_F, f.HALF_B, f.PER_MASS]] = 0.0
     return f.Work(
         W=W,
         Q=Q,

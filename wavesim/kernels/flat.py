@@ -17,8 +17,10 @@ N_PRIMITIVE = 12  # Work.W
 (U, P, C, YF, YB, RATE, DRAG, SLOW, STANTON, STILL,
  PER_Z,  # 1/(rho c)
  WARMED) = range(N_PRIMITIVE)  # half the pressure [Pa] that heat from the wall added last
-N_FACE = 10
-RM, UM, PM, FM, BM, RP, UP, PP, FP, BP = range(N_FACE)  # Work.Q: face values by cell
+N_FACE = 9
+(RM, UM, PM, RP, UP, PP,  # Work.Q: face values by cell
+ HALF_F, HALF_B,  # half the slopes of the fractions across the cell
+ PER_MASS) = range(N_FACE)  # step over mass of the cell [s/kg]
 N_FLUX = 5  # Work.F: rows as State.U, one column a face
 
 # --- rows of Net.cells (geometry and wall by cell) ----------------------------------------------

@@ -9,6 +9,7 @@ another to the last bit: the downstream flux is copied, never computed twice.
 import math
 
 from . import flat as f
+from .cells import kept_share
 from .ends import (
     end_anechoic,
     end_closed,
@@ -23,14 +24,16 @@ from .jit import part, stage
 from .pairs import pair, pair_loss
 from .thermo import caloric, enthalpy, gamma_cp
 
-N_INNER = 9
-IR, IU, IP, IYF, IYB, IGAMMA, ICP, IGAS, IT = range(N_INNER)
+N_INNER = 14
+(IR, IU, IP, IYF, IYB, IGAMMA, ICP, IGAS, IT,
+ I_MEAN_F, I_MEAN_B, I_HALF_F, I_HALF_B,  # fractions of the end cell, half their outward slopes
+ I_PER_MASS) = range(N_INNER)  # step times area of the end over mass of that cell [m2 s/kg]
 N_FACE_OUT = 9
 FV, FP, FR, FYF, FYB, F_MASS, F_ENE, F_FRESH, F_BURNED = range(N_FACE_OUT)
 
 
 @stage
-def inner_states(net, state, work, inner):
+def inner_states(net, state, work, inner, dt):
     """Collect the reconstructed state of the cell at each end, velocities turned outward."""
     for k in range(net.end_int.shape[0]):
         i = net.end_int[k, f.END_CELL]
@@ -39,8 +42,9 @@ def inner_states(net, state, work, inner):
         r = work.Q[row, i]
         u = work.Q[row + (f.UM - f.RM), i]
         p = work.Q[row + (f.PM - f.RM), i]
-        yf = min(1.0, max(0.0, work.Q[row + (f.FM - f.RM), i]))
-        yb = min(1.0 - yf, max(0.0, work.Q[row + (f.BM - f.RM), i]))
+        moved = min(1.0, max(0.0, sign * u * dt * net.cells[f.INV_DX, i]))
+        yf = work.W[f.YF, i] + (1.0 - moved) * sign * work.Q[f.HALF_F, i]
+        yb = work.W[f.YB, i] + (1.0 - moved) * sign * work.Q[f.HALF_B, i]
         gas_R = net.gas_R[0] + yf * (net.gas_R[1] - net.gas_R[0]) + yb * (
             net.gas_R[2] - net.gas_R[0]
         )
@@ -61,14 +65,23 @@ def inner_states(net, state, work, inner):
         inner[k, ICP] = cp
         inner[k, IGAS] = gas_R
         inner[k, IT] = T
+        inner[k, I_MEAN_F] = work.W[f.YF, i]
+        inner[k, I_MEAN_B] = work.W[f.YB, i]
+        inner[k, I_HALF_F] = sign * work.Q[f.HALF_F, i]
+        inner[k, I_HALF_B] = sign * work.Q[f.HALF_B, i]
+        inner[k, I_PER_MASS] = work.Q[f.PER_MASS, i] * net.end_par[k, f.AREA]
 
 
 @stage
 def leave(net, inner, face, k, v, p_star):
-    """Face of an end through which gas of the duct leaves; only a shock changes its entropy."""
+    """Face of an end through which gas of the duct leaves; only a shock changes its entropy.
+
+    The fractions are those of the stretch of the end cell that leaves (`cells.carry_parts`).
+    """
     r = leaving_density(inner[k, IR], inner[k, IP], inner[k, IGAMMA], p_star)
-    yf = inner[k, IYF]
-    yb = inner[k, IYB]
+    kept = kept_share(r * v, inner[k, I_PER_MASS])
+    yf = inner[k, I_MEAN_F] + kept * inner[k, I_HALF_F]
+    yb = inner[k, I_MEAN_B] + kept * inner[k, I_HALF_B]
     T = p_star / (r * inner[k, IGAS])
     h0 = enthalpy(net.gas_R, net.gas_coef, T, yf, yb) + 0.5 * v * v
     put(face, k, v, p_star, r, yf, yb, r * v, h0)
