@@ -45,7 +45,7 @@ import math
 
 from . import flat as f
 from .jit import entry, kernel, leaf, stage
-from .nodes import I_MEAN_B, I_MEAN_F, ICP, IGAMMA, IGAS, IP, IR, IT, IU, IYB, IYF
+from .nodes import ICP, IGAMMA, IGAS, IP, IR, IT, IU, IYB, IYF
 from .step import GO_ON, close_step, open_step, solve_ends_ahead
 
 P_REF = 1e5
@@ -192,8 +192,8 @@ def feet_at_ends(net, state, work, inner, dt, gamma, gas_R):
             s, level, level_f, work.W[f.YF, i], face[f.ES_YF], work.W[f.YB, i], face[f.ES_YB]
         )
         now *= 1.0 + 0.5 * dt * (1.0 + s) * rate
-        inner[k, IYF] = inner[k, I_MEAN_F] = fresh
-        inner[k, IYB] = inner[k, I_MEAN_B] = burned
+        inner[k, IYF] = fresh
+        inner[k, IYB] = burned
         s = share_to_face(nu * (un + c), nu * (un_f + c_f))
         rate = Q[out + TO_RATE, i]
         L = carry(s, 0.5 * dt * (1.0 + s), Q[out, i], c_f + g * un_f, level, level_f, ratio,

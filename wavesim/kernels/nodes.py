@@ -9,7 +9,6 @@ another to the last bit: the downstream flux is copied, never computed twice.
 import math
 
 from . import flat as f
-from .cells import kept_share
 from .ends import (
     end_anechoic,
     end_closed,
@@ -24,10 +23,11 @@ from .jit import part, stage
 from .pairs import pair, pair_loss
 from .thermo import caloric, enthalpy, gamma_cp
 
-N_INNER = 14
+N_INNER = 13
 (IR, IU, IP, IYF, IYB, IGAMMA, ICP, IGAS, IT,
- I_MEAN_F, I_MEAN_B, I_HALF_F, I_HALF_B,  # fractions of the end cell, half their outward slopes
- I_PER_MASS) = range(N_INNER)  # step times area of the end over mass of that cell [m2 s/kg]
+ I_HALF_F, I_HALF_B,  # half the slopes of the fractions across the end cell, outward
+ I_MOVED,  # share of that cell that IYF and IYB expect to leave in the step
+ I_PER_MASS) = range(N_INNER)  # step times area of the end over mass of the cell [m2 s/kg]
 N_FACE_OUT = 9
 FV, FP, FR, FYF, FYB, F_MASS, F_ENE, F_FRESH, F_BURNED = range(N_FACE_OUT)
 
@@ -43,8 +43,10 @@ def inner_states(net, state, work, inner, dt):
         u = work.Q[row + (f.UM - f.RM), i]
         p = work.Q[row + (f.PM - f.RM), i]
         moved = min(1.0, max(0.0, sign * u * dt * net.cells[f.INV_DX, i]))
-        yf = work.W[f.YF, i] + (1.0 - moved) * sign * work.Q[f.HALF_F, i]
-        yb = work.W[f.YB, i] + (1.0 - moved) * sign * work.Q[f.HALF_B, i]
+        half_f = sign * work.Q[f.HALF_F, i]
+        half_b = sign * work.Q[f.HALF_B, i]
+        yf = work.W[f.YF, i] + (1.0 - moved) * half_f
+        yb = work.W[f.YB, i] + (1.0 - moved) * half_b
         gas_R = net.gas_R[0] + yf * (net.gas_R[1] - net.gas_R[0]) + yb * (
             net.gas_R[2] - net.gas_R[0]
         )
@@ -65,10 +67,9 @@ def inner_states(net, state, work, inner, dt):
         inner[k, ICP] = cp
         inner[k, IGAS] = gas_R
         inner[k, IT] = T
-        inner[k, I_MEAN_F] = work.W[f.YF, i]
-        inner[k, I_MEAN_B] = work.W[f.YB, i]
-        inner[k, I_HALF_F] = sign * work.Q[f.HALF_F, i]
-        inner[k, I_HALF_B] = sign * work.Q[f.HALF_B, i]
+        inner[k, I_HALF_F] = half_f
+        inner[k, I_HALF_B] = half_b
+        inner[k, I_MOVED] = moved
         inner[k, I_PER_MASS] = work.Q[f.PER_MASS, i] * net.end_par[k, f.AREA]
 
 
@@ -79,9 +80,9 @@ def leave(net, inner, face, k, v, p_star):
     The fractions are those of the stretch of the end cell that leaves (`cells.carry_parts`).
     """
     r = leaving_density(inner[k, IR], inner[k, IP], inner[k, IGAMMA], p_star)
-    kept = kept_share(r * v, inner[k, I_PER_MASS])
-    yf = inner[k, I_MEAN_F] + kept * inner[k, I_HALF_F]
-    yb = inner[k, I_MEAN_B] + kept * inner[k, I_HALF_B]
+    less = inner[k, I_MOVED] - min(1.0, r * v * inner[k, I_PER_MASS])
+    yf = inner[k, IYF] + less * inner[k, I_HALF_F]
+    yb = inner[k, IYB] + less * inner[k, I_HALF_B]
     T = p_star / (r * inner[k, IGAS])
     h0 = enthalpy(net.gas_R, net.gas_coef, T, yf, yb) + 0.5 * v * v
     put(face, k, v, p_star, r, yf, yb, r * v, h0)
@@ -388,7 +389,7 @@ def node_branches(net, inner, face, ends, p_guess):
 
 @stage
 def solve_ends(net, state, work, inner, face, dt, theta_deg):
-    """All nodes from their inner states; then fluxes into `work.F`, faces into `state.end`."""
+    """All nodes from their inner states."""
     for k in range(net.end_int.shape[0]):
         kind = net.end_int[k, f.END_KIND]
         if kind == f.PORT:
@@ -403,6 +404,11 @@ def solve_ends(net, state, work, inner, face, dt, theta_deg):
         ends = net.listed[net.joint[j, 0]:net.joint[j, 1]]
         p = node_branches(net, inner, face, ends, state.end[ends[0], f.ES_AUX])
         state.end[ends[0], f.ES_AUX] = p
+
+
+@stage
+def hand_over(net, state, work, face):
+    """Fluxes of all ends into `work.F`, faces into `state.end`."""
     for k in range(net.end_int.shape[0]):
         i = net.end_int[k, f.END_FACE]
         sign = net.end_par[k, f.SIGN]

@@ -19,7 +19,8 @@ from . import cells
 from . import flat as f
 from .cylinder import volume
 from .jit import leaf, part, stage
-from .nodes import F_BURNED, F_ENE, F_FRESH, F_MASS, FP, FV, solve_ends
+from .nodes import F_BURNED, F_ENE, F_FRESH, F_MASS, FP, FV, hand_over, solve_ends
+from .openings import spare_small_stores
 from .perforate import exchange
 from .stores import store_now, stores_ahead, stores_rate, stores_step
 from .thermo import PERFECT
@@ -221,7 +222,10 @@ def crank_angle(omega, t):
 def solve_ends_ahead(net, state, work, inner, face, dt, theta):
     """Stores and nodes half a step ahead; end fluxes replace those of the interior scheme."""
     stores_ahead(net, state, work, inner, dt, theta)
-    solve_ends(net, state, work, inner, face, dt, theta + 0.5 * dt * net.options[f.OMEGA_DEG])
+    middle = theta + 0.5 * dt * net.options[f.OMEGA_DEG]
+    solve_ends(net, state, work, inner, face, dt, middle)
+    spare_small_stores(net, state, work, inner, face, dt, middle)
+    hand_over(net, state, work, face)
 
 
 @part

@@ -16,6 +16,7 @@ from .nodes import F_BURNED, F_ENE, F_FRESH, F_MASS, FP, FV, ICP, IGAS, IP, IR, 
 from .thermo import energy_cv, gas_constant, temperature
 
 HASTE = 4.0  # cfl over this is the share of a cylinder's gas that may pass in a step
+STIFF = 2.0  # steps over the time in which sound empties a store, from which it is solved for
 STALLED = 0.1  # share of a cell's own stream below which less passes than that, for stability
 
 
@@ -64,7 +65,8 @@ def stores_rate(net, state, work):
         if not (mass > 0.0 and work.store[s, f.NP] > 0.0 and math.isfinite(state.store[s, f.SE])):
             return math.nan
         if net.store_int[s, f.STORE_KIND] == f.CYLINDER:
-            rate = max(rate, HASTE * abs(state.store[s, f.RATE_M]) / mass)
+            lost = max(abs(state.store[s, f.RATE_M]), state.store[s, f.RATE_OUT])
+            rate = max(rate, HASTE * lost / mass)
     return rate
 
 
@@ -93,6 +95,7 @@ def stores_ahead(net, state, work, inner, dt, theta_deg):
             T, cv = temperature(net.gas_coef, e, yf, yb, state.store[s, f.ST])
             p_half = mass / vol_half * gas_R * T
             show(work, s, p_half, T, yf, yb, cv, gas_R, e + gas_R * T, vol_half)
+            work.store[s, f.N_STIFF] = dt * state.store[s, f.RATE_OUT] / state.store[s, f.SM]
             continue
         vol = net.store_volume[s]
         p, T, yf, yb, cv = store_now(net, state, s, vol)
@@ -109,7 +112,13 @@ def stores_ahead(net, state, work, inner, dt, theta_deg):
                 inner[k, ICP] - inner[k, IGAS]))
             above += give * area * (r * inner[k, IU] + inner[k, IP] / c)
             below += give * area / c
+        now = work.store[s]
+        now[f.N_BEFORE] = p
+        now[f.N_STIFF] = 2.0 * (below - 1.0)
         p_half = max(0.3 * p, above / below)
+        if now[f.N_STIFF] > STIFF:
+            even = (above - p) / (below - 1.0)  # pressure at which as much comes as goes
+            p_half = max(0.3 * p, p + (1.0 - 1.0 / now[f.N_STIFF]) * (even - p))
         T_half = T * power(p_half / p, (gamma - 1.0) / gamma)
         e_half, cv_half = energy_cv(net.gas_coef, T_half, yf, yb)
         show(work, s, p_half, T_half, yf, yb, cv_half, gas_R, e_half + gas_R * T_half, vol)
@@ -127,6 +136,7 @@ def stores_step(net, state, work, record, face, dt, theta_deg, theta_next):
             continue
         row = state.store[s]
         mass = 0.0
+        out = 0.0
         energy = 0.0
         fresh = 0.0
         burned = 0.0
@@ -134,15 +144,17 @@ def stores_step(net, state, work, record, face, dt, theta_deg, theta_next):
             k = net.listed[j]
             area = net.end_par[k, f.AREA]
             mass += face[k, F_MASS] * area
+            out -= min(0.0, face[k, F_MASS]) * area
             energy += face[k, F_ENE] * area
             fresh += face[k, F_FRESH] * area
             burned += face[k, F_BURNED] * area
         state.store[s, f.RATE_M] = mass
         state.store[s, f.RATE_E] = energy
+        state.store[s, f.RATE_OUT] = out
         row[f.SM] += dt * mass
         row[f.SE] += dt * energy
-        row[f.SF] += dt * fresh
-        row[f.SB] += dt * burned
+        row[f.SF] = min(row[f.SM], max(0.0, row[f.SF] + dt * fresh))  # but for round-off
+        row[f.SB] = min(row[f.SM] - row[f.SF], max(0.0, row[f.SB] + dt * burned))
         if net.store_int[s, f.STORE_KIND] == f.CELL:
             cell_momentum(net, work, row, face, s, dt)
         if net.store_int[s, f.STORE_KIND] == f.CYLINDER:
@@ -161,12 +173,15 @@ def cell_momentum(net, work, row, face, s, dt):
     and the wall round the mouth bears what that takes.
 
     The velocity that balances this is reached as fast as sound and gas cross the cell: pressure
-    waves set the gas in a straight passage moving long before the jet has crossed it.
+    waves set the gas in a straight passage moving long before the jet has crossed it.  In a cell
+    that is crossed within a step, the pressure that builds up before branches ahead is taken after
+    the step, or the velocity would swing, and it is not faster than sound.
     """
     now = work.store[s]
     into = 0.0
     out = 0.0
     widest = 0.0
+    against = 0.0
     gx = 0.0
     gy = 0.0
     gz = 0.0
@@ -178,11 +193,12 @@ def cell_momentum(net, work, row, face, s, dt):
         z = net.end_par[k, f.DIR_Z]
         flow = face[k, F_MASS] * area
         push = (face[k, FP] - now[f.NP]) * area + flow * face[k, FV]
+        toward = now[f.NVX] * x + now[f.NVY] * y + now[f.NVZ] * z
+        against += now[f.NRHO] * area * max(0.0, toward)
         if flow > 0.0:
             into += flow
         else:
             out -= flow
-            toward = now[f.NVX] * x + now[f.NVY] * y + now[f.NVZ] * z
             push = max(0.0, push + flow * toward) if toward > -face[k, FV] else 0.0
         gx -= push * x
         gy -= push * y
@@ -194,10 +210,15 @@ def cell_momentum(net, work, row, face, s, dt):
         c = math.sqrt(now[f.NGAMMA] * now[f.NR] * now[f.NT])
         width = math.exp(math.log(now[f.NVOL]) / 3.0)
         pace = dt * (c / width + passing / row[f.SM])
-        share = pace / (1.0 + pace)
-        row[f.SX] = row[f.SM] * (now[f.NVX] + share * (gx / passing - now[f.NVX]))
-        row[f.SY] = row[f.SM] * (now[f.NVY] + share * (gy / passing - now[f.NVY]))
-        row[f.SZ] = row[f.SM] * (now[f.NVZ] + share * (gz / passing - now[f.NVZ]))
+        share = pace / (1.0 + pace + max(0.0, pace - 1.0) * against / passing)
+        vx = now[f.NVX] + share * (gx / passing - now[f.NVX])
+        vy = now[f.NVY] + share * (gy / passing - now[f.NVY])
+        vz = now[f.NVZ] + share * (gz / passing - now[f.NVZ])
+        fastest = c if pace > 1.0 else math.inf
+        held = min(1.0, fastest / max(1e-9, math.sqrt(vx * vx + vy * vy + vz * vz)))
+        row[f.SX] = row[f.SM] * held * vx
+        row[f.SY] = row[f.SM] * held * vy
+        row[f.SZ] = row[f.SM] * held * vz
 
 
 @leaf
