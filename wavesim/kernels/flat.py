@@ -13,10 +13,11 @@ import numpy as np
 # --- rows of the cell arrays -------------------------------------------------------------------
 N_CONSERVED = 5
 R, M, E, Y1, Y2 = range(N_CONSERVED)  # State.U: per volume
-N_PRIMITIVE = 12  # Work.W
+N_PRIMITIVE = 13  # Work.W
 (U, P, C, YF, YB, RATE, DRAG, SLOW, STANTON, STILL,
  PER_Z,  # 1/(rho c)
- WARMED) = range(N_PRIMITIVE)  # half the pressure [Pa] that heat from the wall added last
+ WARMED,  # half the pressure [Pa] that heat from the wall added last
+ PUSH) = range(N_PRIMITIVE)  # force of the wall [N] beyond the mean pressure, in steep tapers
 N_FACE = 9
 (RM, UM, PM, RP, UP, PP,  # Work.Q: face values by cell
  HALF_F, HALF_B,  # half the slopes of the fractions across the cell
@@ -91,6 +92,7 @@ class Net(NamedTuple):
     cells: np.ndarray  # (N_CELL, n)
     area: np.ndarray  # (n + 1,) face areas
     duct: np.ndarray  # (n_duct, 2) first cell, one past the last
+    taper: np.ndarray  # (n_taper,) cells over which the bore changes steeply
     end_int: np.ndarray  # (n_end, N_END_INT)
     end_par: np.ndarray  # (n_end, N_END)
     pair: np.ndarray  # (n_pair, 2) ends

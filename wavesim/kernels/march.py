@@ -5,7 +5,7 @@ The frame of a step stands in `step`.  The interior is `cells`: face values half
 friction and heat.
 """
 
-from . import cells
+from . import cells, tapers
 from . import flat as f
 from .jit import entry, leaf, stage
 from .nodes import inner_states
@@ -83,6 +83,11 @@ def reconstruct(net, state, work, dt):
         n, dt, state.U[f.R], W[f.U], W[f.P], W[f.C], inv_dx, net.cells[f.DLNA],
         W[f.WARMED], Q[f.RM], Q[f.UM], Q[f.PM], Q[f.RP], Q[f.UP], Q[f.PP], W[f.PER_Z],
     )
+    if net.taper.shape[0] > 0:
+        tapers.taper_faces(
+            net.taper, dt, state.U[f.R], W[f.U], W[f.P], W[f.C], inv_dx, net.cells[f.VOL], net.area,
+            W[f.WARMED], Q[f.RM], Q[f.UM], Q[f.PM], Q[f.RP], Q[f.UP], Q[f.PP], W[f.PUSH],
+        )
     if net.options[f.MIXED] > 0.0:
         cells.fraction_slopes(
             n, dt, state.U[f.R], net.cells[f.INV_VOL], W[f.YF], W[f.YB], Q[f.HALF_F], Q[f.HALF_B],
@@ -130,6 +135,8 @@ def update(net, state, work, record, dt):
     inv_vol = net.cells[f.INV_VOL]
     cells.update_flow(n, dt, net.area, inv_vol, Q[f.PM], Q[f.PP], F[f.R], F[f.M], F[f.E],
                       U[f.R], U[f.M], U[f.E])
+    if net.taper.shape[0] > 0:
+        tapers.push_tapers(net.taper, dt, inv_vol, work.W[f.PUSH], U[f.M])
     if net.options[f.MIXED] > 0.0:
         cells.update_fractions(n, dt, net.area, inv_vol, F[f.Y1], F[f.Y2], U[f.Y1], U[f.Y2])
     friction, heat = net.options[f.FRICTION_ON], net.options[f.HEAT_ON]

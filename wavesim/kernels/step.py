@@ -23,6 +23,7 @@ from .nodes import F_BURNED, F_ENE, F_FRESH, F_MASS, FP, FV, hand_over, solve_en
 from .openings import spare_small_stores
 from .perforate import exchange
 from .stores import store_now, stores_ahead, stores_rate, stores_step
+from .tapers import taper_rates
 from .thermo import PERFECT
 
 GO_ON = -1  # no status: there is a step to take
@@ -46,6 +47,8 @@ def primitives(net, state, work):
             n, U[f.R], U[f.M], U[f.E], U[f.Y1], U[f.Y2], state.T, W[f.U], W[f.P], W[f.C], W[f.YF],
             W[f.YB], W[f.RATE], net.cells[f.INV_DX], net.gas_R, net.gas_coef,
         )
+    if net.taper.shape[0] > 0:
+        taper_rates(net.taper, W[f.U], W[f.C], net.cells[f.VOL], net.area, W[f.RATE])
     return cells.largest(n, W[f.RATE])
 
 
