@@ -16,7 +16,7 @@ from wavesim.errors import InputError
 from wavesim.exhaust import Crossover, Merge
 from wavesim.lines import Plan
 from wavesim.network import Network
-from wavesim.nodes import Junction, OpenEnd, Throttle, ValvePort, Volume
+from wavesim.nodes import Junction, OpenEnd, Throttle, ValvePort, Volume, ball
 from wavesim.pipes import Pipe
 
 
@@ -130,7 +130,7 @@ def _gather(plan, merge, ends, lines, name):
     if len(ends) == 1:
         return plan.lay(*lines, after=ends[0])[1]
     start, end = plan.lay(*lines)
-    plan.nodes[name] = _merge(merge, ends, start)
+    plan.nodes[name] = _merge(merge, ends, start, [plan.bore(at) for at in (*ends, start)])
     return end
 
 
@@ -198,7 +198,7 @@ def _groups(engine, exhaust):
     ]
 
 
-def _merge(merge, ends, start):
+def _merge(merge, ends, start, bores):
     """Junction of primaries evenly round the axis of the collector, which points along z."""
     tilt, turn = radians(merge.angle_deg), 2.0 * pi / len(ends)
     primaries = [
@@ -209,5 +209,5 @@ def _merge(merge, ends, start):
         (*ends, start),
         model=merge.model,
         directions=(*primaries, (0.0, 0.0, 1.0)),
-        volume=merge.volume,
+        volume=ball(bores) if merge.volume is None and merge.model == "momentum" else merge.volume,
     )

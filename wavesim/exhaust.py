@@ -40,7 +40,8 @@ class Merge(Description):
     model : {"momentum", "pressure"}
         As for Junction.
     volume : float or None
-        Gas volume [m3], 1e-8 to 0.1; None: from the bores.
+        Gas volume [m3], 1e-8 to 0.1; None: of a ball as wide as the widest pipe, which yields to
+        waves as 2/3 of its bore of such pipe.
     """
 
     angle_deg: float = number("deg", 0.0, 90.0, 15.0)
@@ -64,7 +65,8 @@ class Crossover(Description):
     model : {"momentum", "pressure"}
         As for Junction.
     volume : float or None
-        Gas volume of each of the two junctions [m3], 1e-8 to 0.1; None: from the bores.
+        Gas volume of each of the two junctions beside that of the pipes [m3], 1e-8 to 0.1; None:
+        none to speak of.
     """
 
     tube: tuple[Part, ...] = line(kinds=PARTS)
@@ -87,7 +89,7 @@ class Crossing(Description):
     model : {"momentum", "pressure"}
         As for Junction.
     volume : float or None
-        Gas volume [m3], 1e-8 to 0.1; None: from the bores.
+        Gas volume beside that of the pipes [m3], 1e-8 to 0.1; None: none to speak of.
     """
 
     angle_deg: float = number("deg", 0.0, 80.0, 20.0)
