@@ -22,14 +22,14 @@ import math
 from . import flat as f
 from .jit import kernel, part, stage
 from .nodes import F_BURNED, F_ENE, F_FRESH, F_MASS, FYB, FYF, node_port
-from .stores import STIFF, show
+from .stores import STIFF, cell_velocity, show
 from .thermo import caloric, energy_cv, gas_constant
 
 HELD = 0.5  # share of a store's gas that may leave in a step as it was
 UNHARMED = 0.25  # steps over the time in which sound empties a store, up to which it has enough
 TOLERANCE = 1e-8  # of the last step of the pressure; the masses are then set right
 MIXED = 1e-6  # of the enthalpy that leaves: what the ends saw against what came out
-QUICK = 3  # renewals of the gas that leaves, after which they go half way only
+TURNS = 3  # renewals of the velocity of a junction cell, and of gas before they go half way only
 MAX_TRIALS = 40
 
 
@@ -125,8 +125,8 @@ def show_mixed(net, work, s, p, T, yf, yb, h, share):
     """Bring the gas that the ends of a store see nearer to what leaves, by a share of the way."""
     now = work.store[s]
     T = now[f.NT] + share * (T - now[f.NT])
-    yf = now[f.NYF] + share * (yf - now[f.NYF])
-    yb = now[f.NYB] + share * (yb - now[f.NYB])
+    yf = now[f.NYF] + min(1.0, share) * (yf - now[f.NYF])
+    yb = now[f.NYB] + min(1.0, share) * (yb - now[f.NYB])
     h = now[f.NH] + share * (h - now[f.NH])
     _, cp, gas_R, _ = caloric(net.gas_R, net.gas_coef, T, yf, yb)
     show(work, s, p, T, yf, yb, cp - gas_R, gas_R, h, now[f.NVOL])
@@ -162,6 +162,12 @@ def solve_store(net, state, work, inner, face, s, dt, theta_deg):
             low = p_tried
         after, slope = closer(p_tried, off, low, high, tried, off_before, slope)
         mixed = loss == 0.0 or abs(h_out - now[f.NH]) < MIXED * cv * T
+        turning = kind == f.CELL and renewed < TURNS
+        vx, vy, vz = now[f.NVX], now[f.NVY], now[f.NVZ]
+        if turning:
+            vx, vy, vz = cell_velocity(net, work, row, face, s, row[f.SM], row[f.SM], dt, 0.0)
+            turn = abs(vx - now[f.NVX]) + abs(vy - now[f.NVY]) + abs(vz - now[f.NVZ])
+            mixed = mixed and turn * turn < MIXED * MIXED * cv * T
         done = mixed and abs(off) < slope * TOLERANCE * p_tried
         if done or trial == MAX_TRIALS - 1 or kind == f.CYLINDER:
             wanted = row[f.SM] + gain - (p + (p_tried - p) / theta) / per_mass
@@ -181,10 +187,10 @@ def solve_store(net, state, work, inner, face, s, dt, theta_deg):
             low, high, tried = 0.0, math.inf, 0.0
         if not mixed and abs(off) < 0.5 * p_tried:  # else p' may be nonsense
             renewed += 1
-            show_mixed(
-                net, work, s, after, T_out, yf_out, yb_out, h_out,
-                1.0 if renewed <= QUICK else 0.5,
-            )
+            if loss > 0.0:
+                show_mixed(net, work, s, after, T_out, yf_out, yb_out, h_out,
+                           1.0 if renewed <= TURNS else 0.5)
+            now[f.NVX], now[f.NVY], now[f.NVZ] = vx, vy, vz
             low, high, tried = 0.0, math.inf, 0.0  # all trials were of other gas
 
 

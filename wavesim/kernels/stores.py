@@ -151,20 +151,29 @@ def stores_step(net, state, work, record, face, dt, theta_deg, theta_next):
         state.store[s, f.RATE_M] = mass
         state.store[s, f.RATE_E] = energy
         state.store[s, f.RATE_OUT] = out
+        held = row[f.SM]
         row[f.SM] += dt * mass
         row[f.SE] += dt * energy
         row[f.SF] = min(row[f.SM], max(0.0, row[f.SF] + dt * fresh))  # but for round-off
         row[f.SB] = min(row[f.SM] - row[f.SF], max(0.0, row[f.SB] + dt * burned))
         if net.store_int[s, f.STORE_KIND] == f.CELL:
-            cell_momentum(net, work, row, face, s, dt)
+            vx, vy, vz = cell_velocity(net, work, row, face, s, held, row[f.SM], dt, 1.0)
+            row[f.SX] = row[f.SM] * vx
+            row[f.SY] = row[f.SM] * vy
+            row[f.SZ] = row[f.SM] * vz
         if net.store_int[s, f.STORE_KIND] == f.CYLINDER:
             cylinder_step(net, state, work, record, s, dt, theta_deg, theta_next, mass, fresh,
                           burned)
 
 
-@part
-def cell_momentum(net, work, row, face, s, dt):
-    """Velocity of the gas in a junction cell after a step; `row` holds the new mass.
+@stage
+def cell_velocity(net, work, row, face, s, before, mass, dt, least):
+    """Velocity (x, y, z) of the gas in a junction cell after a step, or that its ends see.
+
+    `before` and `mass` are the gas that it held before and holds now [kg]; `row` has the momentum
+    of the former.  `least` is 1 for the velocity after the step and 0 for that which the ends see:
+    the one before, in a cell that sound and gas cross in more than a step, and with a faster
+    crossing more and more of the one after.
 
     A jet brings its momentum along its duct, and the excess of its face pressure over that of the
     cell.  What leaves takes the cell's own velocity.  If it leaves slower than the cell's gas comes
@@ -174,8 +183,9 @@ def cell_momentum(net, work, row, face, s, dt):
 
     The velocity that balances this is reached as fast as sound and gas cross the cell: pressure
     waves set the gas in a straight passage moving long before the jet has crossed it.  In a cell
-    that is crossed within a step, the pressure that builds up before branches ahead is taken after
-    the step, or the velocity would swing, and it is not faster than sound.
+    that is crossed within a step the velocity that its ends see goes to that only as far as the
+    pressure that builds up before branches ahead allows, or it would swing; and it is not faster
+    than sound.
     """
     now = work.store[s]
     into = 0.0
@@ -206,19 +216,27 @@ def cell_momentum(net, work, row, face, s, dt):
         widest = max(widest, area)
     speed = math.sqrt(now[f.NVX] ** 2 + now[f.NVY] ** 2 + now[f.NVZ] ** 2)
     passing = max(into, out, STALLED * now[f.NRHO] * widest * speed)
+    vx = now[f.NVX]
+    vy = now[f.NVY]
+    vz = now[f.NVZ]
     if passing > 0.0:
         c = math.sqrt(now[f.NGAMMA] * now[f.NR] * now[f.NT])
         width = math.exp(math.log(now[f.NVOL]) / 3.0)
-        pace = dt * (c / width + passing / row[f.SM])
-        share = pace / (1.0 + pace + max(0.0, pace - 1.0) * against / passing)
-        vx = now[f.NVX] + share * (gx / passing - now[f.NVX])
-        vy = now[f.NVY] + share * (gy / passing - now[f.NVY])
-        vz = now[f.NVZ] + share * (gz / passing - now[f.NVZ])
+        pace = dt * (c / width + passing / mass)
+        share = pace / (1.0 + pace) * max(least, 1.0 - 1.0 / pace)
+        ease = 1.0 / (1.0 + max(0.0, pace - 1.0) / (1.0 + pace) * against / passing)
+        vx0 = row[f.SX] / before
+        vy0 = row[f.SY] / before
+        vz0 = row[f.SZ] / before
+        vx += ease * (vx0 - vx + share * (gx / passing - vx0))
+        vy += ease * (vy0 - vy + share * (gy / passing - vy0))
+        vz += ease * (vz0 - vz + share * (gz / passing - vz0))
         fastest = c if pace > 1.0 else math.inf
         held = min(1.0, fastest / max(1e-9, math.sqrt(vx * vx + vy * vy + vz * vz)))
-        row[f.SX] = row[f.SM] * held * vx
-        row[f.SY] = row[f.SM] * held * vy
-        row[f.SZ] = row[f.SM] * held * vz
+        vx *= held
+        vy *= held
+        vz *= held
+    return vx, vy, vz
 
 
 @leaf
