@@ -20,7 +20,7 @@ goes is what has come, well mixed.
 import math
 
 from . import flat as f
-from .jit import kernel, part, stage
+from .jit import aside, kernel, part, stage
 from .nodes import F_BURNED, F_ENE, F_FRESH, F_MASS, FYB, FYF, node_port
 from .stores import STIFF, cell_velocity, show
 from .thermo import caloric, energy_cv, gas_constant
@@ -132,7 +132,7 @@ def show_mixed(net, work, s, p, T, yf, yb, h, share):
     show(work, s, p, T, yf, yb, cp - gas_R, gas_R, h, now[f.NVOL])
 
 
-@kernel
+@aside
 def solve_store(net, state, work, inner, face, s, dt, theta_deg):
     """Faces of the ends that open into a small store, whose first trial stands in `face`."""
     kind = net.store_int[s, f.STORE_KIND]

@@ -16,7 +16,7 @@ Well-balanced in this sense are the schemes of Greenberg and Leroux, SIAM J. Num
 import math
 
 from .cells import half_slope, steepness
-from .jit import kernel
+from .jit import aside, kernel
 
 MAX_ITERATIONS = 30
 TOLERANCE = 1e-8  # of Newton's last step: it leaves an error of the order of its square
@@ -60,7 +60,7 @@ def carried(r, u, p, c, ratio):
     return r * x, u * ratio / x, p * x * math.exp(g * log_x)
 
 
-@kernel
+@aside
 def taper_rates(listed, u, c, vol, area, rate):
     """Rates that bound the step [1/s], so that no wide end lets out more than the cell holds."""
     for q in range(listed.shape[0]):
@@ -70,7 +70,7 @@ def taper_rates(listed, u, c, vol, area, rate):
         rate[i] = abs(bound) / vol[i]  # a NaN keeps no sign, see `cells.largest`
 
 
-@kernel
+@aside
 def taper_faces(listed, dt, r, u, p, c, inv_dx, vol, area, warmed, rm, um, pm, rp, up, pp, push):
     """Face values as `cells.reconstruct` gives them, for the cells `listed`.
 
@@ -120,7 +120,7 @@ def taper_faces(listed, dt, r, u, p, c, inv_dx, vol, area, warmed, rm, um, pm, r
         push[i] = (high - low) * (wall + keep * hp - 0.5 * (pm[i] + pp[i]))
 
 
-@kernel
+@aside
 def push_tapers(listed, dt, inv_vol, push, m):
     """Add the force of the walls that `cells.update_flow` left out."""
     for q in range(listed.shape[0]):
