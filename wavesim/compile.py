@@ -566,6 +566,7 @@ def fill_store(model, row, p, T, yf, yb, vol):
     store[row] = 0.0
     store[row, f.SM : f.SB + 1] = mass, mass * float(gas.e(T, yf, yb)), mass * yf, mass * yb
     model.state.store[row, f.ST] = T
+    model.work.store[row, f.N_WIDTH] = vol ** (1.0 / 3.0)
 
 
 def _neighbour(model, row):

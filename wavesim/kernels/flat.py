@@ -45,16 +45,15 @@ N_END_STATE = 14  # State.end: what the face did in the last step (ghost cells, 
 AMBIENT, VOLUME, CELL, CYLINDER = range(4)  # STORE_KIND
 N_STORE_INT = 4  # Net.store_int: kind, cylinder number or -1, range of its ends in Net.listed
 STORE_KIND, STORE_CYL, STORE_FIRST, STORE_LAST = range(N_STORE_INT)
-N_STORE = 11  # State.store: mass, total energy, fresh, burned, momentum vector; temperature as the
+N_STORE = 10  # State.store: mass, total energy, fresh, burned, momentum vector; temperature as the
 (SM, SE, SF, SB, SX, SY, SZ, ST,  # guess of the next step; rates of mass and energy in the last
- RATE_M, RATE_E,
- RATE_OUT) = range(N_STORE)  # of mass that left
-N_STORE_NOW = 17  # Work.store: the half-step state that the ends see
+ RATE_M, RATE_E) = range(N_STORE)
+N_STORE_NOW = 18  # Work.store: the half-step state that the ends see
 (NP, NT, NYF, NYB, NGAMMA, NCP, NR, NH, NVX, NVY, NVZ, NVOL, NRHO,
  NV_KNOWN, N_ANGLE,  # a cylinder's volume at the crank angle N_ANGLE
  N_BEFORE,  # pressure at the start of the step
- N_STIFF) = range(N_STORE_NOW)  # step over the time in which sound empties the store; of a cylinder,
-# over that in which the flow of the last step would
+ N_STIFF,  # step over the time in which sound empties the store
+ N_WIDTH) = range(N_STORE_NOW)  # of a junction cell: cube root of its volume
 
 # --- cylinders ----------------------------------------------------------------------------------
 N_CYL = 20  # Net.cyl_par

@@ -208,10 +208,9 @@ def lost(net, face, s, dt):
 def spare_small_stores(net, state, work, inner, face, dt, theta_deg):
     """Solve anew for all stores from which more would leave than they can give."""
     for s in range(net.store_int.shape[0]):
-        stiff = work.store[s, f.N_STIFF]
-        if net.store_int[s, f.STORE_KIND] == f.AMBIENT or stiff < UNHARMED:
+        kind = net.store_int[s, f.STORE_KIND]
+        stiff = work.store[s, f.N_STIFF] if kind != f.CYLINDER else 1.0
+        if kind == f.AMBIENT or stiff < UNHARMED:
             continue
-        if net.store_int[s, f.STORE_KIND] == f.CYLINDER:
-            stiff = 0.0  # it is large enough for its heat (`stores_rate`), but perhaps not for more
         if stiff > STIFF or lost(net, face, s, dt) > HELD * state.store[s, f.SM]:
             solve_store(net, state, work, inner, face, s, dt, theta_deg)

@@ -58,10 +58,10 @@ def reset_ghosts(net, state):
     for k in range(net.end_int.shape[0]):
         i = net.end_int[k, f.END_CELL]
         step = 1 if net.end_par[k, f.SIGN] > 0.0 else -1
-        for g in (i + step, i + 2 * step):
-            for row in range(f.N_CONSERVED):
-                state.U[row, g] = state.U[row, i]
-            state.T[g] = state.T[i]
+        i, near, far = np.uintp(i), np.uintp(i + step), np.uintp(i + 2 * step)
+        for row in range(f.N_CONSERVED):
+            state.U[row, near] = state.U[row, far] = state.U[row, i]
+        state.T[near] = state.T[far] = state.T[i]
 
 
 @stage

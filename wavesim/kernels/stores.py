@@ -65,8 +65,7 @@ def stores_rate(net, state, work):
         if not (mass > 0.0 and work.store[s, f.NP] > 0.0 and math.isfinite(state.store[s, f.SE])):
             return math.nan
         if net.store_int[s, f.STORE_KIND] == f.CYLINDER:
-            lost = max(abs(state.store[s, f.RATE_M]), state.store[s, f.RATE_OUT])
-            rate = max(rate, HASTE * lost / mass)
+            rate = max(rate, HASTE * abs(state.store[s, f.RATE_M]) / mass)
     return rate
 
 
@@ -95,7 +94,6 @@ def stores_ahead(net, state, work, inner, dt, theta_deg):
             T, cv = temperature(net.gas_coef, e, yf, yb, state.store[s, f.ST])
             p_half = mass / vol_half * gas_R * T
             show(work, s, p_half, T, yf, yb, cv, gas_R, e + gas_R * T, vol_half)
-            work.store[s, f.N_STIFF] = dt * state.store[s, f.RATE_OUT] / state.store[s, f.SM]
             continue
         vol = net.store_volume[s]
         p, T, yf, yb, cv = store_now(net, state, s, vol)
@@ -136,7 +134,6 @@ def stores_step(net, state, work, record, face, dt, theta_deg, theta_next):
             continue
         row = state.store[s]
         mass = 0.0
-        out = 0.0
         energy = 0.0
         fresh = 0.0
         burned = 0.0
@@ -144,13 +141,11 @@ def stores_step(net, state, work, record, face, dt, theta_deg, theta_next):
             k = net.listed[j]
             area = net.end_par[k, f.AREA]
             mass += face[k, F_MASS] * area
-            out -= min(0.0, face[k, F_MASS]) * area
             energy += face[k, F_ENE] * area
             fresh += face[k, F_FRESH] * area
             burned += face[k, F_BURNED] * area
         state.store[s, f.RATE_M] = mass
         state.store[s, f.RATE_E] = energy
-        state.store[s, f.RATE_OUT] = out
         held = row[f.SM]
         row[f.SM] += dt * mass
         row[f.SE] += dt * energy
@@ -221,21 +216,25 @@ def cell_velocity(net, work, row, face, s, before, mass, dt, least):
     vz = now[f.NVZ]
     if passing > 0.0:
         c = math.sqrt(now[f.NGAMMA] * now[f.NR] * now[f.NT])
-        width = math.exp(math.log(now[f.NVOL]) / 3.0)
-        pace = dt * (c / width + passing / mass)
-        share = pace / (1.0 + pace) * max(least, 1.0 - 1.0 / pace)
-        ease = 1.0 / (1.0 + max(0.0, pace - 1.0) / (1.0 + pace) * against / passing)
+        pace = dt * (c / now[f.N_WIDTH] + passing / mass)
         vx0 = row[f.SX] / before
         vy0 = row[f.SY] / before
         vz0 = row[f.SZ] / before
+        share = pace / (1.0 + pace)
+        ease = 1.0
+        if pace > 1.0:
+            share *= max(least, 1.0 - 1.0 / pace)
+            ease = 1.0 / (1.0 + (pace - 1.0) / (1.0 + pace) * against / passing)
+        else:
+            share *= least
         vx += ease * (vx0 - vx + share * (gx / passing - vx0))
         vy += ease * (vy0 - vy + share * (gy / passing - vy0))
         vz += ease * (vz0 - vz + share * (gz / passing - vz0))
-        fastest = c if pace > 1.0 else math.inf
-        held = min(1.0, fastest / max(1e-9, math.sqrt(vx * vx + vy * vy + vz * vz)))
-        vx *= held
-        vy *= held
-        vz *= held
+        if pace > 1.0:
+            held = min(1.0, c / max(1e-9, math.sqrt(vx * vx + vy * vy + vz * vz)))
+            vx *= held
+            vy *= held
+            vz *= held
     return vx, vy, vz
 
 
