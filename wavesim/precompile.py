@@ -14,7 +14,7 @@ from pathlib import Path
 
 from wavesim.compile import compile_network
 from wavesim.gas import PerfectGas
-from wavesim.kernels import march, nodes, stores
+from wavesim.kernels import march, nodes, openings, stores
 from wavesim.kernels.jit import compile_for, is_compiled, is_kept
 from wavesim.network import Network
 from wavesim.nodes import ClosedEnd, OpenEnd
@@ -69,6 +69,7 @@ def compile_share():
     model = compile_network(Network({"pipe": Pipe(0.1, 0.04)}, ends), PerfectGas(), Settings())
     now = model.net, model.state, model.work
     compile_for(nodes.solve_ends, *now, model.inner, model.face, 0.0, 0.0)
+    compile_for(openings.spare_small_stores, *now, model.inner, model.face, 0.0, 0.0)
     compile_for(stores.stores_ahead, *now, model.inner, 0.0, 0.0)
     compile_for(stores.stores_step, *now, model.record, model.face, 0.0, 0.0, 0.0)
 
