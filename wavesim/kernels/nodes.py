@@ -220,7 +220,10 @@ def enter(net, state, inner, face, k, p0, T0, gas, yf, yb, into, kappa, v_rad):
 
 @part
 def node_port(net, state, work, inner, face, k, dt, theta_deg):
-    """Opening into a store: the air outside, a volume, a junction cell or a cylinder."""
+    """Opening into a store: the air outside, a volume, a junction cell or a cylinder.
+
+    Written into `solve_ends` and into `openings.solve_store`.
+    """
     store = work.store[net.end_int[k, f.END_STORE]]
     out, into = port_shares(net, k, theta_deg)
     r = inner[k, IR]
