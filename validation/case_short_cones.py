@@ -144,9 +144,9 @@ def _notes():
             rows.append(f"| {1e3 * wide:g} and {1e3 * narrow:g} | {1e3 * length:g} | "
                         + " | ".join(f"{loss:.2f}" for loss in losses) + " |")
     return (
-        "Gas that widens too fast leaves the wall, and a steep contraction squeezes it. Such losses "
-        "belong to the user, as `extra_loss` of the pipe; on the dynamic pressure of the narrow end "
-        "a handbook has (Crane TP-410, by fluids):\n\n" + "\n".join(rows),
+        "Gas that widens too fast leaves the wall, and a steep contraction squeezes it. Such a "
+        "loss is stated by the user, as `extra_loss` of the pipe. On the dynamic pressure of the "
+        "narrow end a handbook has (Crane TP-410, by fluids):\n\n" + "\n".join(rows),
     )
 
 

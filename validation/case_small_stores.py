@@ -121,7 +121,7 @@ LEAST = {"junction": (1e-8, 1e-7, 1e-6), "volume": (1e-6, 2e-6, 4e-6)}
 
 
 def order(kind):
-    """Order in the volume of the distance from the limit, that of the smallest store taken for it."""
+    """Order in the volume of the distance from the limit, for which the smallest store stands."""
     least, small, large = LEAST[kind]
     ratio = distance(large, least, kind) / distance(small, least, kind)
     return np.log(ratio) / np.log((large - least) / (small - least))
@@ -132,8 +132,11 @@ def rest_network():
     bores = {"a": 0.02, "b": 0.06, "c": 0.035}
     return ws.Network(
         {name: ws.Pipe(0.3, bore) for name, bore in bores.items()},
-        {"mouth": cut("a.start"), "wall b": ws.ClosedEnd("b.start"), "wall c": ws.ClosedEnd("c.start"),
-         "meet": ws.Junction(("a.end", "b.end", "c.end"), angles_deg=TEE, volume=JUNCTIONS[0])},
+        {
+            "mouth": cut("a.start"), "wall b": ws.ClosedEnd("b.start"),
+            "wall c": ws.ClosedEnd("c.start"),
+            "meet": ws.Junction(("a.end", "b.end", "c.end"), angles_deg=TEE, volume=JUNCTIONS[0]),
+        },
     )
 
 
