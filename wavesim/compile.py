@@ -418,7 +418,7 @@ def _net(build, mesh, gas, settings, rpm):
         cells=mesh.cells,
         area=mesh.area,
         duct=_int(list(mesh.ducts.values())).reshape(-1, 2),
-        taper=_int(mesh.tapers),
+        taper=_int(mesh.tapers if settings.scheme == "finite volume" else []),
         end_int=_int(
             [build.kind, cell, np.where(start, cell, cell + 1), build.store, build.valve]
         ).T.copy(),

@@ -24,7 +24,7 @@ NEVER_CHOKED = 0.3  # (Mach number times ratio of areas)^2 up to which a cone is
 
 
 @kernel
-def carried(r, u, p, c, ratio):
+def carried(r, u, p, gamma, ratio):
     """Density, velocity and pressure of steady isentropic flow where the area is 1 / `ratio` times.
 
     With x the ratio of densities, M the Mach number and k the ratio of areas,
@@ -34,8 +34,8 @@ def carried(r, u, p, c, ratio):
     convex in ln x: the greater root is subsonic, the smaller one supersonic flow.  Where the area
     is too small for the flow, what it can pass at Mach one.
     """
-    mach2 = u * u / (c * c)
-    gamma = r * c * c / p
+    c2 = gamma * p / r
+    mach2 = u * u / c2
     g = gamma - 1.0
     fast = mach2 * ratio * ratio
     log_x = 0.0
@@ -45,8 +45,8 @@ def carried(r, u, p, c, ratio):
         if (warm - 1.0) / g + 0.5 * (warm - mach2) >= 0.0:
             log_x = math.log((1.0 + 0.5 * g * mach2) / (1.0 + 0.5 * g)) / g
             x = math.exp(log_x)
-            return r * x, math.copysign(c * math.exp(0.5 * g * log_x), u), p * math.exp(
-                gamma * log_x)
+            warm = math.exp(g * log_x)
+            return r * x, math.copysign(math.sqrt(c2 * warm), u), p * x * warm
         log_x = 0.5 * mach2 if mach2 <= 1.0 else min(math.log(ratio), sonic - 0.1)
     warm = 1.0
     for _ in range(MAX_ITERATIONS):
@@ -86,8 +86,9 @@ def taper_faces(listed, dt, r, u, p, c, inv_dx, vol, area, warmed, rm, um, pm, r
             before = low * low / own
         if behind == 0.0:
             behind = high * high / own
-        ra, ua, pa = carried(r[i - 1], u[i - 1], p[i - 1], c[i - 1], before / own)
-        rb, ub, pb = carried(r[i + 1], u[i + 1], p[i + 1], c[i + 1], behind / own)
+        gamma = r[i] * c[i] * c[i] / p[i]
+        ra, ua, pa = carried(r[i - 1], u[i - 1], p[i - 1], gamma, before / own)
+        rb, ub, pb = carried(r[i + 1], u[i + 1], p[i + 1], gamma, behind / own)
         z = r[i] * c[i]
         per_c2 = 1.0 / (c[i] * c[i])
         dp0, dp1 = p[i] - pa, pb - p[i]
@@ -103,8 +104,8 @@ def taper_faces(listed, dt, r, u, p, c, inv_dx, vol, area, warmed, rm, um, pm, r
         hr = -nu * (u[i] * sr + r[i] * su)
         hu = -nu * (u[i] * su + sp / r[i])
         hp = warmed[i] - nu * (u[i] * sp + z * c[i] * su)
-        r0, u0, p0 = carried(r[i], u[i], p[i], c[i], own / low)
-        r1, u1, p1 = carried(r[i], u[i], p[i], c[i], own / high)
+        r0, u0, p0 = carried(r[i], u[i], p[i], gamma, own / low)
+        r1, u1, p1 = carried(r[i], u[i], p[i], gamma, own / high)
         thinnest, least = min(r0, r1), min(p0, p1)
         flow = (1.0 - 1e-6) * abs(r[i] * u[i]) * own
         choked = r0 * abs(u0) * low < flow or r1 * abs(u1) * high < flow
