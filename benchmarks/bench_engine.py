@@ -9,7 +9,7 @@ import ducts
 from engines import COMPLETE, OPEN, Cycles
 from measuring import Row, least
 
-from wavesim.mesh import GHOSTS
+from wavesim.arrays.mesh import GHOSTS
 
 RPM = 4500.0
 

@@ -11,7 +11,7 @@ import numpy as np
 import pyclaw_twin
 
 import wavesim as ws
-from wavesim.compile import compile_network
+from wavesim.arrays.compile import compile_network
 from wavesim.kernels import flat as f
 from wavesim.kernels.march import march
 

@@ -5,9 +5,9 @@ import time
 import numpy as np
 
 import wavesim as ws
-from wavesim.compile import compile_network
+from wavesim.arrays.compile import compile_network
 from wavesim.kernels import flat as f
-from wavesim.run import CHUNK_DEG, march_to
+from wavesim.march.advance import CHUNK_DEG, march_to
 
 MANY = 10**9
 OPEN, COMPLETE = "demo", "complete"  # studies: header with collector; the same with a full system

@@ -26,11 +26,11 @@ KILLS = 3
 
 def work(folder, count):
     """Explore the designs into the store; logs every start and every point that was kept."""
-    import wavesim.work
+    import wavesim.many.work
     from wavesim import Settings, Store, demo_path, designs, explore, load
 
     log = os.open(folder / "log", os.O_WRONLY | os.O_APPEND | os.O_CREAT)
-    run_point = wavesim.work.run_point
+    run_point = wavesim.many.work.run_point
 
     def logged(engine, exhaust, rpm, **options):
         os.write(log, f"started {hash((engine, exhaust, rpm))}\n".encode())
@@ -41,7 +41,7 @@ def work(folder, count):
             super().put(key, outcome)
             os.write(log, f"kept {key}\n".encode())
 
-    wavesim.work.run_point = logged
+    wavesim.many.work.run_point = logged
     study = load(demo_path())
     wanted = designs(study, SPACE, count, method="sobol", seed=1)
     found = explore(

@@ -3,9 +3,9 @@
 import matplotlib
 import pytest
 
-from wavesim.report import run_study
-from wavesim.settings import Settings
-from wavesim.study import demo_path, load
+from wavesim.descriptions.settings import Settings
+from wavesim.descriptions.study import demo_path, load
+from wavesim.many.sweep import run_study
 
 matplotlib.use("Agg")
 

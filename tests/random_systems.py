@@ -144,7 +144,7 @@ def valves(draw, sizes, wild):
     """Valves of one side with a cam of random timing."""
     cam = ws.Cam(
         opens_deg=draw(TIMINGS(wild)), closes_deg=draw(TIMINGS(wild)), lift=draw(LIFTS(wild)),
-        lobe=draw(st.sampled_from(["poly", "gentle", "full"])),
+        lobe=draw(st.sampled_from(["medium", "gentle", "full"])),
     )
     return ws.Valve(diameter=draw(sizes), count=draw(st.integers(1, 2)), lift=cam,
                     advance_deg=draw(st.floats(-20.0, 20.0)))
@@ -197,7 +197,8 @@ def engines(draw):
         runner=ws.Pipe(draw(between(0.05, 0.6)), draw(between(0.02, 0.06))),
         plenum_volume=draw(between(1e-4, 0.02)), throttle_diameter=draw(between(0.02, 0.08)),
         plate_angle_deg=draw(st.floats(9.0, 90.0)), inlet=ws.Pipe(0.3, 0.08),
-        ambient=ws.Ambient(pressure=draw(between(4e4, 2e5))),
+        ambient=ws.Ambient(pressure=draw(between(4e4, 2e5)),
+                           relative_humidity=draw(st.floats(0.0, 1.0))),
     )
     engine = ws.Engine(
         bore=bore, stroke=stroke, rod=stroke * draw(shares(1.2, 2.2)),

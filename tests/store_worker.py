@@ -11,12 +11,14 @@ import time
 
 import numpy as np
 
-import wavesim.work
+import wavesim.many.work
 from wavesim import Settings, demo_path, load, speed_sweep
-from wavesim.result import QUANTITIES, Point, Samples
-from wavesim.store import Store
+from wavesim.many.store import Store
+from wavesim.results.points import Point
+from wavesim.results.traces import Samples
+from wavesim.show.quantities import QUANTITIES
 
-LAYOUT = {"ducts": {}, "stores": {}, "nodes": {}, "ends": [], "gas_R": [287.0] * 3}
+LAYOUT = {"ducts": {}, "stores": {}, "nodes": {}, "ends": []}
 
 
 def invented_point(rpm):
@@ -46,7 +48,7 @@ def main(folder, log_path, count, seconds):
             super().put(key, outcome)
             os.write(log, f"kept {outcome.rpm}\n".encode())
 
-    wavesim.work.run_point = slow_run
+    wavesim.many.work.run_point = slow_run
     study = load(demo_path())
     sweep = speed_sweep(
         study.engine, study.exhausts[study.base], speeds(int(count)), settings=Settings(),

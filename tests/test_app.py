@@ -1,6 +1,5 @@
 """Command line and report: what is printed and written, and the exit code of each way to end."""
 
-import csv
 import os
 import re
 import subprocess
@@ -9,15 +8,17 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from csv_files import csv_records
 from fakes import fake_sweep
 
-import wavesim.app
-import wavesim.work
+import wavesim.front.app
+import wavesim.many.work
 from wavesim import compare
-from wavesim.app import main
-from wavesim.report import run_study, study_text, telling_speeds, write_report
-from wavesim.result import Sweep
-from wavesim.study import demo_path, load, save
+from wavesim.descriptions.study import demo_path, load, save
+from wavesim.front.app import main
+from wavesim.front.report import study_text, telling_speeds, write_report
+from wavesim.many.sweep import run_study
+from wavesim.results.points import Sweep
 
 FILES = {
     "summary.txt", "sweep_short_collector.csv", "sweep_short_collector.npz",
@@ -68,8 +69,7 @@ def test_written_results_can_be_read_again(study_file, tmp_path):
     assert run(study_file(rpm=(4500.0, 6000.0)), out) == 0
     sweep = Sweep.load(out / "sweep_long_collector.npz")
     assert sweep.name == "long collector" and sweep.rpm.tolist() == [4500.0, 6000.0]
-    with open(out / "sweep_long_collector.csv", newline="", encoding="utf-8") as file:
-        rows = list(csv.DictReader(file))
+    rows = csv_records(out / "sweep_long_collector.csv")
     assert [float(row["torque [N m]"]) for row in rows] == sweep["torque"].tolist()
 
 
@@ -149,7 +149,7 @@ def test_nothing_finished_still_reports(study_file, tmp_path, capsys):
 def test_interruption_ends_with_130_and_writes_what_was_finished(
     study_file, tmp_path, capsys, monkeypatch, with_finished
 ):
-    real, calls = wavesim.work.wait, []
+    real, calls = wavesim.many.work.wait, []
 
     def stop(futures, **options):
         calls.append(futures)
@@ -157,7 +157,7 @@ def test_interruption_ends_with_130_and_writes_what_was_finished(
             raise KeyboardInterrupt
         return real(futures, **options)
 
-    monkeypatch.setattr(wavesim.work, "wait", stop)
+    monkeypatch.setattr(wavesim.many.work, "wait", stop)
     path, out = study_file(rpm=(4500.0, 5500.0, 6000.0)), tmp_path / "out"
     assert run(path, out, "--threads", 1) == 130
     assert "interrupted" in capsys.readouterr().err
@@ -192,7 +192,7 @@ def test_interruption_elsewhere_ends_with_130(study_file, tmp_path, monkeypatch)
     def stop(*_, **__):
         raise KeyboardInterrupt
 
-    monkeypatch.setattr(wavesim.app, "run_study", stop)
+    monkeypatch.setattr(wavesim.front.app, "run_study", stop)
     assert run(study_file(), tmp_path / "out") == 130
 
 

@@ -3,12 +3,12 @@
 import numpy as np
 import pytest
 
-from wavesim.assemble import assemble
+from wavesim.descriptions.assemble import assemble
+from wavesim.descriptions.exhaust import Exhaust
+from wavesim.descriptions.nodes import AreaStep, Junction, OpenEnd, Throttle, ValvePort, Volume
+from wavesim.descriptions.pipes import Pipe
+from wavesim.descriptions.study import demo_path, load
 from wavesim.errors import InputError
-from wavesim.exhaust import Exhaust
-from wavesim.nodes import AreaStep, Junction, OpenEnd, Throttle, ValvePort, Volume
-from wavesim.pipes import Pipe
-from wavesim.study import demo_path, load
 
 STUDY = load(demo_path())
 ENGINE = STUDY.engine

@@ -4,15 +4,12 @@ import math
 
 import pytest
 
-from wavesim.combustion import ChenFlynn, Wiebe, Woschni
-from wavesim.description import Named, restore, vary
-from wavesim.engine import vee_firing_intervals
-from wavesim.errors import InputError, check_int
-from wavesim.exhaust import Exhaust, Merge
-from wavesim.intake import Intake
-from wavesim.network import Network
-from wavesim.nodes import (
-    Ambient,
+from wavesim.descriptions.combustion import ChenFlynn, Wiebe, Woschni
+from wavesim.descriptions.engine import vee_firing_intervals
+from wavesim.descriptions.exhaust import Exhaust, Merge
+from wavesim.descriptions.intake import Intake
+from wavesim.descriptions.network import Network
+from wavesim.descriptions.nodes import (
     AnechoicEnd,
     AreaStep,
     ClosedEnd,
@@ -23,11 +20,14 @@ from wavesim.nodes import (
     ValvePort,
     Volume,
 )
-from wavesim.pipes import Duct, Pipe
-from wavesim.settings import Settings
-from wavesim.study import demo_path, load
-from wavesim.tables import Table
-from wavesim.valves import Cam, FlowCoefficients, LiftTable, Valve, seat_events
+from wavesim.descriptions.pipes import Duct, Pipe
+from wavesim.descriptions.settings import Settings
+from wavesim.descriptions.study import demo_path, load
+from wavesim.descriptions.valves import Cam, FlowCoefficients, LiftTable, Valve, seat_events
+from wavesim.descriptions.weather import Ambient
+from wavesim.errors import InputError, check_int
+from wavesim.fields.description import Named, restore, vary
+from wavesim.fields.tables import Table
 
 STUDY = load(demo_path())
 ENGINE = STUDY.engine
@@ -228,15 +228,20 @@ CASES = {
         lambda: CAM.replace(opens_deg=150, closes_deg=150),
         ["Cam: duration_deg = 480 deg", "60 deg to 400 deg"]),
     "unknown lobe": (
-        lambda: CAM.replace(lobe="ful"), ["Cam: lobe = 'ful'", "'poly'", "did you mean 'full'?"]),
+        lambda: CAM.replace(lobe="ful"), ["Cam: lobe = 'ful'", "'medium'", "did you mean 'full'?"]),
     "lash above lift": (
         lambda: Valve(diameter=0.03, lift=CAM.replace(lift=0.0015), lash=0.0018),
         ["Valve: lash = 0.0018 m", "0 m to 0.0015 m (excluded)", "never opens"]),
+    "lash that keeps the valve below the lift of its timing": (
+        lambda: Valve(diameter=0.03, lift=CAM.replace(lift=0.0015, checking_lift=0.001),
+                      lash=0.0006),
+        ["Valve: checking_lift = 0.001 m", "0 m (excluded) to 0.0009 m", "never opens so far"]),
     "five valves": (
         lambda: Valve(diameter=0.03, lift=CAM, count=5),
         ["Valve: count = 5 (no unit)", "1 (no unit) to 4 (no unit)"]),
     "lift of another kind": (
-        lambda: Valve(diameter=0.03, lift=0.009), ["Valve: lift = 0.009", "Cam or LiftTable"]),
+        lambda: Valve(diameter=0.03, lift=0.009),
+        ["Valve: lift = 0.009", "Cam or CamCard or LiftTable"]),
     "flow coefficient above reason": (
         lambda: flow(forward=(0.7, 1.5)), ["forward[1] = 1.5 (no unit)", "to 1.2 (no unit)"]),
     "head coefficient at zero lift": (
@@ -397,8 +402,8 @@ def test_wrong_description_is_refused_in_one_telling_sentence(case):
         ("# only a remark\n", (None, None), ["curve.csv: the file is empty", "header"]),
         ("rpm,deg\n1,2\n2,3\n", ("rmp", None), ["column = 'rmp'", "'rpm', 'deg'", "mean 'rpm'?"]),
         ("rpm\n1\n2\n", (None, None), ["curve.csv: needs 2 columns, found 1"]),
-        ("rpm,deg\n1,2\n2,\n", (None, None), ["curve.csv: '' in column 'deg' is not a number"]),
-        ("rpm,deg\n1,2\n2,x\n", (None, None), ["curve.csv: 'x' in column 'deg'"]),
+        ("rpm,deg\n1,2\n2,\n", (None, None), ["curve.csv: line 3 has no number in column 2"]),
+        ("rpm,deg\n1,2\n2,x\n", (None, None), ["curve.csv: line 3 has no number in column 2"]),
         ("rpm,deg\n1,2\n", (None, None), ["Table 'curve.csv': x = (1.0,)", "at least 2"]),
         ("rpm,deg\n2,2\n1,2\n", (None, None), ["Table 'curve.csv': x[1] = 1", "increase"]),
         ("rpm,deg\n1,2\n2,nan\n", (None, None), ["'curve.csv': y[1] = nan", "not a finite"]),

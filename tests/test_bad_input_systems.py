@@ -4,14 +4,14 @@ import math
 
 import pytest
 
+from wavesim.descriptions.exhaust import Exhaust, HPipe, Merge, XPipe
+from wavesim.descriptions.materials import Fibre, Metal, Packing, gauge
+from wavesim.descriptions.nodes import Junction, Perforate
+from wavesim.descriptions.parts import Monolith, Plate
+from wavesim.descriptions.pipes import Bend, Duct, Pipe
+from wavesim.descriptions.silencers import Chamber, PerforatedSilencer, Resonator, SideTube
+from wavesim.descriptions.walls import Coating, Outside, Wall, Wrap
 from wavesim.errors import InputError
-from wavesim.exhaust import Crossing, Crossover, Exhaust, Merge
-from wavesim.materials import Fibre, Metal, Packing, gauge
-from wavesim.nodes import Junction, Perforate
-from wavesim.parts import Monolith, Plate
-from wavesim.pipes import Bend, Duct, Pipe
-from wavesim.silencers import Chamber, PerforatedSilencer, Resonator, SideTube
-from wavesim.walls import Coating, Outside, Wall, Wrap
 
 NAN = math.nan
 EXHAUST = Exhaust(primary=Pipe(0.7, 0.038), collector=Pipe(0.3, 0.054), pipe=Pipe(1.0, 0.054))
@@ -201,20 +201,20 @@ CASES = {
         exhaust(pairs=(14, 23), secondary=Pipe(0.4, 0.044)),
         ["Exhaust: pairs[0] = 14", "sequence of cylinder numbers"]),
     "link with nothing behind it": (
-        exhaust(bank_link=Crossing(), pipe=()), ["Exhaust: bank_link needs a collector"]),
+        exhaust(bank_link=XPipe(), pipe=()), ["Exhaust: bank_link needs a collector"]),
     "link of another kind": (
         exhaust(bank_link=Pipe(0.3, 0.05)),
-        ["Exhaust: bank_link = ", "of type Crossover or Crossing or Merge"]),
+        ["Exhaust: bank_link = ", "of type HPipe or XPipe or Merge"]),
     "stacks with a secondary": (
         exhaust(merge=None, collector=(), pipe=(), pairs=((1, 4), (2, 3)),
                 secondary=Pipe(0.4, 0.044)), ["Exhaust: merge = None", "secondary"]),
-    "crossover without a tube": (
-        lambda: Crossover(tube=()), ["Crossover: tube = ()", "at least one Pipe"]),
-    "crossover along the pipe": (
-        lambda: Crossover(tube=Pipe(0.3, 0.05), angle_deg=0),
-        ["Crossover: angle_deg = 0 deg", "10 deg to 90 deg"]),
-    "crossing of streams head on": (
-        lambda: Crossing(angle_deg=90), ["Crossing: angle_deg = 90 deg", "0 deg to 80 deg"]),
+    "h-pipe without a tube": (
+        lambda: HPipe(tube=()), ["HPipe: tube = ()", "at least one Pipe"]),
+    "h-pipe along the pipe": (
+        lambda: HPipe(tube=Pipe(0.3, 0.05), angle_deg=0),
+        ["HPipe: angle_deg = 0 deg", "10 deg to 90 deg"]),
+    "x-pipe of streams head on": (
+        lambda: XPipe(angle_deg=90), ["XPipe: angle_deg = 90 deg", "0 deg to 80 deg"]),
     "line of something else": (
         exhaust(pipe=(Pipe(1, 0.05), Merge())), ["Exhaust: pipe = ", "Pipe, Bend, Plate"]),
 }  # fmt: skip

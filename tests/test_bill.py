@@ -5,17 +5,17 @@ from math import pi
 
 import pytest
 
-from wavesim.assemble import assemble
-from wavesim.bill import DEFAULT_WALL, bill
+from wavesim.descriptions.assemble import assemble
+from wavesim.descriptions.bill import DEFAULT_WALL, bill
+from wavesim.descriptions.exhaust import Exhaust, HPipe, Merge
+from wavesim.descriptions.materials import METALS, Packing
+from wavesim.descriptions.nodes import ClosedEnd
+from wavesim.descriptions.parts import Monolith, Plate
+from wavesim.descriptions.pipes import Bend, Pipe
+from wavesim.descriptions.silencers import Chamber, PerforatedSilencer, Resonator, SideTube
+from wavesim.descriptions.study import demo_path, load
+from wavesim.descriptions.walls import Wall
 from wavesim.errors import InputError
-from wavesim.exhaust import Crossover, Exhaust, Merge
-from wavesim.materials import METALS, Packing
-from wavesim.nodes import ClosedEnd
-from wavesim.parts import Monolith, Plate
-from wavesim.pipes import Bend, Pipe
-from wavesim.silencers import Chamber, PerforatedSilencer, Resonator, SideTube
-from wavesim.study import demo_path, load
-from wavesim.walls import Wall
 
 ENGINE = load(demo_path()).engine
 V4 = ENGINE.replace(banks=(1, 2, 2, 1))
@@ -93,13 +93,13 @@ def test_every_part_has_its_amounts():
 
 def test_banks_pairs_and_links_are_counted():
     system = Exhaust(**HEADER, pipe=PIPE, pairs=((1, 4), (2, 3)), secondary=Pipe(0.4, 0.044),
-                     bank_link=Crossover(tube=Pipe(0.25, 0.045)))
+                     bank_link=HPipe(tube=Pipe(0.25, 0.045)))
     lines = bill(system, V4).lines
     assert {name: line.length for name, line in lines.items()} == pytest.approx(
-        {"primary": 3.0, "secondary": 0.8, "collector": 0.6, "crossover": 0.25, "pipe": 1.0})
+        {"primary": 3.0, "secondary": 0.8, "collector": 0.6, "h-pipe": 0.25, "pipe": 1.0})
     merged = system.replace(bank_link=Merge())
     assert bill(merged, V4).lines["pipe"].length == 0.5
-    assert "crossover" not in bill(merged, V4).lines
+    assert "h-pipe" not in bill(merged, V4).lines
 
 
 def test_unequal_primaries_are_listed_one_by_one():

@@ -36,7 +36,7 @@ from marches import AIR, C0, GAMMA, P0, T0, R, cut, march_tube, modes
 
 import wavesim as ws
 from wavesim import exact
-from wavesim.compile import compile_network
+from wavesim.arrays.compile import compile_network
 from wavesim.kernels import flat as f
 
 LINES = ideal("characteristics")

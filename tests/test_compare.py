@@ -1,16 +1,15 @@
 """Comparison of two speed curves: differences, crossings, averages, refusals."""
 
-import csv
-
 import numpy as np
 import pytest
+from csv_files import csv_rows
 from fakes import fake_sweep
 from hypothesis import given
 from hypothesis import strategies as st
 
 from wavesim import Comparison, compare
 from wavesim.errors import InputError
-from wavesim.result import Sweep
+from wavesim.results.points import Sweep
 
 SPEEDS = (1000.0, 2000.0, 3000.0, 4000.0)
 LEVELS = st.lists(st.integers(-3, 3), min_size=2, max_size=12)
@@ -127,8 +126,8 @@ def test_summary_names_extremes_crossings_and_weak_points():
     assert "most above A at 2000 rev/min, +20.0 N m (+10.0 %)" in text
     assert "most below A at 1000 rev/min, -10.0 N m (-10.0 %)" in text
     assert "cross near 1333 rev/min (between 1000 and 2000), above it B is higher" in text
-    assert "Not converged: stock at 2000 rev/min." in text
-    assert "Failed: tuned at 5000 rev/min." in text
+    assert "stock: Not converged at 2000 rev/min." in text
+    assert "tuned: Failed at 5000 rev/min." in text
     assert "kW" in text and "0.05 %" in text
 
 
@@ -142,8 +141,7 @@ def test_csv_states_names_and_si_units_and_keeps_every_digit(tmp_path):
     b = fake_sweep((1000, 3000), [110, 150], "b")
     c = compare(a, b)
     c.to_csv(tmp_path / "c.csv", ["torque"])
-    with open(tmp_path / "c.csv", newline="", encoding="utf-8") as file:
-        head, *rows = csv.reader(file)
+    head, *rows = csv_rows(tmp_path / "c.csv")
     assert head == ["rpm [rev/min]", "interpolated", "torque a [N m]", "torque b [N m]",
                     "torque difference [N m]", "torque difference [%]"]
     assert [row[1] for row in rows] == ["0", "1", "0"]
@@ -153,7 +151,7 @@ def test_csv_states_names_and_si_units_and_keeps_every_digit(tmp_path):
 @pytest.mark.parametrize(
     ("a", "b", "message"),
     [
-        ("x", fake_sweep(SPEEDS, [1] * 4), "must be a Sweep"),
+        ("x", fake_sweep(SPEEDS, [1] * 4), "must be a speed curve"),
         (fake_sweep(SPEEDS, [1] * 4), Sweep([], name="lost"), r"\('lost'\) holds no point"),
         (fake_sweep((1000, 2000), [1, 1], "low"), fake_sweep((3000, 4000), [1, 1], "high"),
          "'low' covers 1000 to 2000 rev/min and 'high' covers 3000 to 4000 rev/min"),
@@ -188,4 +186,4 @@ def test_comparison_of_computed_sweeps(sweeps):
     assert c.difference("volumetric_efficiency") == pytest.approx(
         long["volumetric_efficiency"] - short["volumetric_efficiency"]
     )
-    assert "long collector" in c.summary(["torque", "power", "pmep", "bsfc", "exhaust_flow"])
+    assert "long collector" in c.summary(["torque", "power", "pmep", "bsfc", "exhaust_mass_flow"])

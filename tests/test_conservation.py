@@ -25,7 +25,7 @@ from case_conservation import (
 )
 
 import wavesim as ws
-from wavesim.compile import compile_network
+from wavesim.arrays.compile import compile_network
 from wavesim.kernels import flat as f
 
 

@@ -1,4 +1,4 @@
-"""Crank, burning law, vessels and tuning rules against published numbers."""
+"""Crank, burning law and vessels against published numbers."""
 
 import numpy as np
 import pytest
@@ -6,7 +6,6 @@ from exact_checks import check, rows
 
 from wavesim import exact
 from wavesim.errors import InputError
-from wavesim.units import inch
 
 
 def otto(compression_ratio, gamma):
@@ -57,56 +56,6 @@ ENGINE = {"TH-1": otto, "TH-2": crank, "TH-3": wiebe, "TH-5": vessel}
 @rows(ENGINE)
 def test_engine_arithmetic_gives_the_published_number(row):
     check(ENGINE, row)
-
-
-def bell_length(exhaust_degrees, rpm):
-    return {"length": exact.length_rule(exhaust_degrees - 180.0, rpm)}
-
-
-def bell_bore(displacement, length):
-    return {"bore": exact.bore_rule(displacement, length)}
-
-
-def delay(rpm, length, c):
-    return {"return_delay": exact.return_delay(rpm, length, c)}
-
-
-def tuned_rpm(delay_deg, length, c):
-    return {"rpm": exact.return_rpm(delay_deg, length, c)}
-
-
-def implied_speed(exhaust_degrees, rpm):
-    # The rule measures the pipe from 3 inches behind the valve.
-    whole = exact.length_rule(exhaust_degrees - 180.0, rpm) + 3.0 * inch
-    return {"return_speed": exact.return_speed(exhaust_degrees, rpm, whole)}
-
-
-def firing(cylinders, rpm):
-    return {"firing_frequency": exact.firing_frequency(cylinders, rpm)}
-
-
-def peak_torque(primary_area, displacement):
-    rpm = exact.peak_torque_rule(primary_area, displacement)
-    return {
-        "peak_torque_rpm": rpm,
-        "stroke_mean_speed": exact.stroke_mean_speed(primary_area, displacement, rpm),
-    }
-
-
-RULES = {
-    "TU-1": bell_length,
-    "TU-2": bell_bore,
-    "TU-3": delay,
-    "TU-4": tuned_rpm,
-    "TU-5": implied_speed,
-    "TU-6": firing,
-    "TU-7": peak_torque,
-}
-
-
-@rows(RULES)
-def test_tuning_rule_gives_the_published_number(row):
-    check(RULES, row)
 
 
 @pytest.mark.parametrize("offset", [0.0, 0.005])

@@ -7,11 +7,13 @@ from concurrent.futures import Executor, ProcessPoolExecutor, ThreadPoolExecutor
 import numpy as np
 import pytest
 
-import wavesim.work
+import wavesim.many.work
 from wavesim import EngineGas, InputError, PerfectGas, Pipe, Settings, run_point, speed_sweep
-from wavesim.result import QUANTITIES, Failure
-from wavesim.sweep import _runs, speed_sweeps
-from wavesim.work import Task, compute, count_workers
+from wavesim.many.store import Store
+from wavesim.many.sweep import speed_sweeps
+from wavesim.many.work import Task, compute, count_workers
+from wavesim.results.points import Failure
+from wavesim.show.quantities import QUANTITIES
 
 CHEAP = Settings(cell_length=0.1, sample_deg=10.0, tolerance=5e-2)
 SPEEDS = (3000.0, 3500.0, 5500.0, 6000.0)
@@ -93,7 +95,7 @@ def test_every_executor_shows_progress_point_by_point(pool, system, capsys):
 
 
 def test_every_executor_keeps_finished_points_when_interrupted(pool, system, monkeypatch):
-    real, calls = wavesim.work.wait, []
+    real, calls = wavesim.many.work.wait, []
 
     def stop_after_one(futures, **options):
         calls.append(futures)
@@ -101,20 +103,31 @@ def test_every_executor_keeps_finished_points_when_interrupted(pool, system, mon
             raise KeyboardInterrupt
         return real(futures, **options)
 
-    monkeypatch.setattr(wavesim.work, "wait", stop_after_one)
+    monkeypatch.setattr(wavesim.many.work, "wait", stop_after_one)
     sweep = speed_sweep(*system, SPEEDS, settings=CHEAP, executor=pool, progress=False)
     assert sweep.interrupted and 0 < len(sweep) < len(SPEEDS) and not sweep.failures
     assert pool.submit(abs, -1).result() == 1  # the pool of the caller stays open
 
 
-@pytest.mark.parametrize("count", [1, 2, 3, 7, 20, 50])
-def test_runs_of_neighbours_are_complete_and_take_equally_long(count):
-    speeds = np.linspace(2000.0, 7000.0, 20).tolist()
-    runs = _runs(speeds, count)
-    assert len(runs) == min(count, 20) and all(runs)
-    assert sorted(speed for run in runs for speed in run) == speeds
-    cost = [sum(1.0 / speed for speed in run) for run in runs]
-    assert count > 3 or max(cost) < 1.15 * np.mean(cost)
+@pytest.mark.parametrize("threads", [1, 3, 4])
+def test_number_of_workers_does_not_move_a_bit(system, usual, threads):
+    sweep = speed_sweep(*system, SPEEDS, settings=CHEAP, threads=threads, progress=False)
+    for point, other in zip(sweep, usual, strict=True):
+        assert point.values == other.values and point.converged == other.converged
+
+
+@pytest.mark.parametrize("speeds", [[5500.0], [6000.0, 4000.0, 3500.0]])
+def test_other_speeds_of_the_list_do_not_move_a_bit(system, usual, speeds):
+    sweep = speed_sweep(*system, speeds, settings=CHEAP, threads=1, progress=False)
+    for rpm in set(speeds) & set(SPEEDS):
+        assert sweep[rpm].values == usual[rpm].values
+
+
+def test_what_the_store_holds_does_not_move_a_bit(system, usual, tmp_path):
+    store = Store(tmp_path)
+    for speeds in (SPEEDS[1:2], SPEEDS):
+        sweep = speed_sweep(*system, speeds, settings=CHEAP, store=store, progress=False)
+    assert [point.values for point in sweep] == [point.values for point in usual]
 
 
 # --- what travels ---------------------------------------------------------------------------------
@@ -147,13 +160,13 @@ def test_scalars_travel_without_traces(system):
 
 
 def test_local_cluster_sends_results_straight_to_the_caller(system, pools, monkeypatch):
-    client, seen, gas_of = pools["cluster"]._client, [], wavesim.work._gas_of
+    client, seen, walls_of = pools["cluster"]._client, [], wavesim.many.work._walls_of
 
     def look(outcome):
         seen.append(client.direct_to_workers)
-        return gas_of(outcome)
+        return walls_of(outcome)
 
-    monkeypatch.setattr(wavesim.work, "_gas_of", look)
+    monkeypatch.setattr(wavesim.many.work, "_walls_of", look)
     before = client.direct_to_workers
     speed_sweep(*system, SPEEDS[:2], settings=CHEAP, executor=pools["cluster"], progress=False)
     assert seen and all(seen) and client.direct_to_workers == before
@@ -175,6 +188,6 @@ def test_error_of_a_worker_reaches_the_caller(system, pools, monkeypatch):
     def broken(*_):
         raise MemoryError("no room")
 
-    monkeypatch.setattr(wavesim.work, "compute", broken)
+    monkeypatch.setattr(wavesim.many.work, "compute", broken)
     with pytest.raises(MemoryError, match="no room"):
         speed_sweep(*system, SPEEDS, executor=pools["threads"], progress=False)

@@ -4,13 +4,13 @@ The invented engine has torque = 200 - 400 (collector length - 0.5 m)^2 - 0.01 |
 so that the best design is known.
 """
 
-import csv
 import math
 
 import numpy as np
 import pytest
+from csv_files import csv_comments, csv_records
 
-import wavesim.work
+import wavesim.many.work
 from wavesim import (
     InputError,
     Settings,
@@ -23,8 +23,9 @@ from wavesim import (
     optimise,
     speed_sweep,
 )
-from wavesim.result import QUANTITIES, Point
-from wavesim.study import Study
+from wavesim.descriptions.study import Study
+from wavesim.results.points import Point
+from wavesim.show.quantities import QUANTITIES
 
 CHEAP = Settings(cell_length=0.1, sample_deg=10.0, tolerance=5e-2)
 LENGTH, BORE, RATIO = (
@@ -60,7 +61,7 @@ def invented(monkeypatch):
         audit = {"converged": bore < 0.057, "cycles": 3}
         return Point(rpm, values, {}, None, audit, {})
 
-    monkeypatch.setattr(wavesim.work, "run_point", run)
+    monkeypatch.setattr(wavesim.many.work, "run_point", run)
     return calls
 
 
@@ -186,14 +187,16 @@ def test_csv_holds_designs_or_designs_and_speeds(system, invented, tmp_path):
     found = explore(*system, {LENGTH: [0.3, 0.8]}, RPM, progress=False)
     found.to_csv(tmp_path / "a.csv")
     found.to_csv(tmp_path / "b.csv", per_speed=True)
-    with open(tmp_path / "a.csv", newline="") as file:
-        rows = list(csv.DictReader(file))
+    rows = csv_records(tmp_path / "a.csv")
     assert [float(row[LENGTH]) for row in rows] == [0.3, 0.8]
     assert float(rows[0]["torque [N m]"]) == found.mean("torque")[0]
     assert rows[1]["torque [N m]"] == "" and "Unphysical" in rows[1]["error"]
     assert float(rows[1]["mass [kg]"]) > 0.0
-    with open(tmp_path / "b.csv", newline="") as file:
-        rows = list(csv.DictReader(file))
+    comments = csv_comments(tmp_path / "a.csv")
+    assert comments[0] == "averages over speed of each design"
+    assert any(line.startswith("torque [N m]: Torque.  Brake torque") for line in comments)
+    assert csv_comments(tmp_path / "b.csv")[0] == "each design at each speed"
+    rows = csv_records(tmp_path / "b.csv")
     assert [float(row["rpm [rev/min]"]) for row in rows] == [*RPM, *RPM]
     assert [float(row["torque [N m]"]) for row in rows[:3]] == found["torque"][0].tolist()
 
@@ -205,7 +208,7 @@ def test_fields_that_depend_on_one_another_may_vary_together(system, invented):
 
 
 def test_interrupted_exploration_keeps_what_was_finished(system, study, invented, monkeypatch):
-    real, calls = wavesim.work.wait, []
+    real, calls = wavesim.many.work.wait, []
 
     def stop_later(futures, **options):
         calls.append(futures)
@@ -213,7 +216,7 @@ def test_interrupted_exploration_keeps_what_was_finished(system, study, invented
             raise KeyboardInterrupt
         return real(futures, **options)
 
-    monkeypatch.setattr(wavesim.work, "wait", stop_later)
+    monkeypatch.setattr(wavesim.many.work, "wait", stop_later)
     found = explore(*system, designs(study, SPACE, 20), RPM, threads=1, progress=False)
     assert found.interrupted and 0 < len(found) < 40
     assert all(not np.isnan(d.quantities["torque"]).any() for d in found if not d.error)
@@ -328,7 +331,7 @@ def test_search_tries_no_more_designs_than_asked(system, invented, method, evalu
 
 
 def test_interrupted_search_returns_the_best_so_far(system, invented, monkeypatch):
-    real, calls = wavesim.work.wait, []
+    real, calls = wavesim.many.work.wait, []
 
     def stop_later(futures, **options):
         calls.append(futures)
@@ -336,7 +339,7 @@ def test_interrupted_search_returns_the_best_so_far(system, invented, monkeypatc
             raise KeyboardInterrupt
         return real(futures, **options)
 
-    monkeypatch.setattr(wavesim.work, "wait", stop_later)
+    monkeypatch.setattr(wavesim.many.work, "wait", stop_later)
     found = optimise(*system, {LENGTH: (0.1, 0.7)}, RPM, evaluations=500, threads=1, progress=False)
     assert found.interrupted and found.message == "interrupted" and len(found.exploration) > 5
     assert found.value == max(d.mean("torque") for d in found.exploration)

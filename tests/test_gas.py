@@ -20,12 +20,11 @@ from case_gas_properties import (
 )
 from from_python import from_python
 
-from wavesim.description import describe, restore
 from wavesim.errors import ConvergenceError, InputError
-from wavesim.fuels import DRY_AIR, blend, burned_moles, fresh_moles, released_heat
-from wavesim.gas import FUELS, EngineGas, Fuel, PerfectGas
-from wavesim.kernels.thermo import energy_cv, gas_constant
-from wavesim.species import (
+from wavesim.fields.description import describe, restore
+from wavesim.gas.fuels import DRY_AIR, blend, burned_moles, fresh_moles, released_heat
+from wavesim.gas.models import FUELS, EngineGas, Fuel, PerfectGas
+from wavesim.gas.species import (
     ATOMIC_MASS,
     SPECIES,
     T_REFERENCE,
@@ -37,6 +36,7 @@ from wavesim.species import (
     molar_mass,
     s,
 )
+from wavesim.kernels.thermo import energy_cv, gas_constant
 
 STRENGTHS = (0.8, 1.0, 1.2)
 NO_ARGON = {"O2": 1.0, "N2": 3.76}  # the air behind reference values TH-9 and TH-10

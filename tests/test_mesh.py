@@ -5,8 +5,8 @@ import pytest
 from case_mesh import EXHAUSTS, LONG, USUAL, torque
 
 import wavesim as ws
-from wavesim.compile import compile_network
-from wavesim.network import Network
+from wavesim.arrays.compile import compile_network
+from wavesim.descriptions.network import Network
 
 SPEEDS = (2500.0, 4000.0, 5500.0, 7000.0)
 
@@ -40,7 +40,7 @@ def test_order_of_speeds_and_of_ducts_does_not_change_the_result():
 
 
 def test_ducts_listed_backwards_give_the_same_cycle(monkeypatch):
-    import wavesim.run as run
+    from wavesim.march import cycles, run
 
     study = ws.load(ws.demo_path())
     exhaust = study.exhausts["short collector"]
@@ -53,7 +53,8 @@ def test_ducts_listed_backwards_give_the_same_cycle(monkeypatch):
         )
         return compile_network(turned, *args, **kwargs)
 
-    monkeypatch.setattr(run, "compile_network", backwards)
+    for room in (run, cycles):
+        monkeypatch.setattr(room, "compile_network", backwards)
     turned = ws.run_point(study.engine, exhaust, 4000.0, settings=settings)
     assert turned.torque == pytest.approx(forward.torque, rel=1e-6)
 

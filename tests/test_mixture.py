@@ -45,7 +45,7 @@ def choked(study, open_header):
 @pytest.fixture(scope="module")
 def rich(study, choked, base):
     return ws.run_point(
-        study.engine, choked, RPM, settings=COARSE, fuel_flow=base.fuel_flow
+        study.engine, choked, RPM, settings=COARSE, fuel_flow=base.fuel_mass_flow
     )
 
 
@@ -58,28 +58,30 @@ def tuned(study, choked):
 def test_fuel_of_the_same_exhaust_gives_back_its_mixture(study, open_header, base):
     """The fuel flow of a result, given to the same run, changes nothing."""
     again = ws.run_point(
-        study.engine, open_header, RPM, settings=COARSE, fuel_flow=base.fuel_flow
+        study.engine, open_header, RPM, settings=COARSE, fuel_flow=base.fuel_mass_flow
     )
     assert again.converged
-    assert getattr(again, "lambda") == pytest.approx(study.engine.air_fuel_lambda, rel=1e-3)
+    assert again.air_fuel_lambda == pytest.approx(study.engine.air_fuel_lambda, rel=1e-3)
     assert again.torque == pytest.approx(base.torque, rel=2e-3)
 
 
 def test_restrictive_exhaust_runs_richer_on_the_same_fuel(study, rich, base):
     assert rich.converged
-    assert rich.air_flow < 0.97 * base.air_flow
-    assert getattr(rich, "lambda") < study.engine.air_fuel_lambda - 0.02
+    assert rich.air_mass_flow < 0.97 * base.air_mass_flow
+    assert rich.air_fuel_lambda < study.engine.air_fuel_lambda - 0.02
+    assert rich.meta["fuel_flow"] == base.fuel_mass_flow and base.meta["fuel_flow"] is None
+    assert rich.gas.lam == rich.air_fuel_lambda
 
 
 def test_air_is_lambda_times_the_stoichiometric_air_of_the_fuel(rich, base):
     """lambda * fuel * AFR = air, within the tolerance of the cycles, and the fuel is that given."""
     gas = ws.EngineGas("gasoline", lam=1.0)
     for point in (rich, base):
-        lam = getattr(point, "lambda")
-        air = lam * point.fuel_flow * gas.air_fuel_ratio
-        assert air == pytest.approx(point.air_flow, rel=1e-6)
+        lam = point.air_fuel_lambda
+        air = lam * point.fuel_mass_flow * gas.air_fuel_ratio
+        assert air == pytest.approx(point.air_mass_flow, rel=1e-6)
         assert point.air_fuel_ratio == pytest.approx(lam * gas.air_fuel_ratio, rel=1e-9)
-    assert rich.fuel_flow == pytest.approx(base.fuel_flow, rel=1e-3)
+    assert rich.fuel_mass_flow == pytest.approx(base.fuel_mass_flow, rel=1e-3)
 
 
 def heat_per_air(lam):
@@ -105,11 +107,11 @@ def test_richer_mixture_wastes_fuel_and_makes_less_work(rich, tuned):
     heat of its air, for rich products have more molecules and lose less heat; and it takes more
     fuel.
     """
-    lam = [getattr(point, "lambda") for point in (rich, tuned)]
-    heat = heat_per_air(lam[0]) * rich.air_flow / (heat_per_air(lam[1]) * tuned.air_flow)
+    lam = [point.air_fuel_lambda for point in (rich, tuned)]
+    heat = heat_per_air(lam[0]) * rich.air_mass_flow / (heat_per_air(lam[1]) * tuned.air_mass_flow)
     assert heat < rich.imep_gross / tuned.imep_gross < 1.0
     assert rich.torque < tuned.torque
-    assert rich.fuel_flow > 1.02 * tuned.fuel_flow
+    assert rich.fuel_mass_flow > 1.02 * tuned.fuel_mass_flow
     assert rich.indicated_efficiency < 0.95 * tuned.indicated_efficiency
     assert rich.bsfc > 1.05 * tuned.bsfc
 
@@ -124,7 +126,7 @@ def test_fuel_beyond_any_mixture_that_burns_is_refused(study, open_header, base,
     settings = COARSE.replace(max_cycles=6)
     with pytest.raises(ws.ConvergenceError, match="fuel_flow"):
         ws.run_point(
-            study.engine, open_header, RPM, settings=settings, fuel_flow=share * base.fuel_flow
+            study.engine, open_header, RPM, settings=settings, fuel_flow=share * base.fuel_mass_flow
         )
 
 
@@ -135,7 +137,7 @@ def test_a_sweep_takes_its_fuel_from_another(study, open_header, choked):
     second = ws.speed_sweep(
         study.engine, choked, [5500.0], settings=COARSE, progress=False, fuel_from=first
     )
-    assert second["fuel_flow"][0] == pytest.approx(first["fuel_flow"].mean(), rel=2e-3)
-    assert second["lambda"][0] < first["lambda"].min()
+    assert second["fuel_mass_flow"][0] == pytest.approx(first["fuel_mass_flow"].mean(), rel=2e-3)
+    assert second["air_fuel_lambda"][0] < first["air_fuel_lambda"].min()
     with pytest.raises(ws.InputError, match="5000 to 6000 rev/min"):
         ws.speed_sweep(study.engine, choked, [6500.0], settings=COARSE, fuel_from=first)

@@ -1,23 +1,27 @@
 """Bends, plates, monoliths, lines of many parts, exhaust topologies and their study files."""
 
 import json
+from dataclasses import dataclass
+from functools import partial
 from math import pi
 
 import numpy as np
 import pytest
 
-from wavesim.assemble import assemble
-from wavesim.description import describe, restore, vary
+from wavesim.descriptions.assemble import assemble
+from wavesim.descriptions.exhaust import Exhaust, HPipe, Merge, XPipe
+from wavesim.descriptions.lines import Plan
+from wavesim.descriptions.materials import ROUGHNESS, gauge
+from wavesim.descriptions.nodes import AreaStep, Junction, Orifice, Throttle
+from wavesim.descriptions.parts import Monolith, Plate
+from wavesim.descriptions.pieces import Opening
+from wavesim.descriptions.pipes import Amounts, Bend, Duct, Part, Pipe, friction_factor
+from wavesim.descriptions.silencers import Chamber, PerforatedSilencer, Resonator, SideTube
+from wavesim.descriptions.study import demo_path, load, save
+from wavesim.descriptions.walls import Wall
 from wavesim.errors import InputError
-from wavesim.exhaust import Crossing, Crossover, Exhaust, Merge
-from wavesim.materials import ROUGHNESS, gauge
-from wavesim.nodes import AreaStep, Junction, Orifice
-from wavesim.parts import Monolith, Plate
-from wavesim.pipes import Bend, Duct, Pipe, friction_factor
-from wavesim.silencers import PerforatedSilencer, Resonator, SideTube
-from wavesim.study import demo_path, load, save
+from wavesim.fields.description import describe, number, restore, vary
 from wavesim.units import cpsi
-from wavesim.walls import Wall
 
 fluids = pytest.importorskip("fluids")
 
@@ -186,6 +190,56 @@ def test_part_that_hangs_on_a_merge_is_named():
         assemble(ENGINE, EXHAUST.replace(collector=(SideTube(0.3, 0.04), Pipe(0.3, 0.054))))
 
 
+# --- what a part brings to its line ------------------------------------------------------------
+
+
+@dataclass(frozen=True)
+class Shutter(Part):
+    """A part as others may write one: a plate on a shaft, which becomes a Throttle."""
+
+    diameter: float = number("m", 0.003, 0.5)
+
+    @property
+    def pieces(self):
+        throttle = partial(Throttle, diameter=self.diameter, plate_angle_deg=60.0)
+        return (Opening("shutter", self.diameter, throttle),)
+
+    def amounts(self, wall):
+        return Amounts()
+
+
+def nodes_of(*parts):
+    """Nodes of a line by name."""
+    plan = Plan()
+    plan.lay(("line", parts))
+    return plan.nodes
+
+
+def test_part_brings_its_own_joint():
+    pipe = Pipe(0.3, 0.05)
+    assert nodes_of(pipe, Shutter(0.04), pipe) == {
+        "shutter line/1 - line/2": Throttle(("line/1.end", "line/2.start"), diameter=0.04,
+                                            plate_angle_deg=60.0)}  # fmt: skip
+    assert not Shutter(0.05).adds_length
+    with pytest.raises(InputError, match="line: Shutter must stand between two other parts"):
+        nodes_of(pipe, Shutter(0.05))
+
+
+def test_two_kinds_of_joint_in_one_place_are_refused():
+    pipe, chamber = Pipe(0.3, 0.05), Chamber(0.3, 0.04, case_diameter=0.15)
+    with pytest.raises(InputError, match="Chamber stands where shutter and plate meet, put a Pipe"):
+        nodes_of(pipe, Shutter(0.05), chamber, pipe)
+    with pytest.raises(InputError, match="SideTube stands where a hole and a side branch meet"):
+        nodes_of(pipe, Shutter(0.05), SideTube(0.2, 0.03), pipe)
+
+
+def test_of_a_plate_and_the_hole_of_a_chamber_the_narrower_counts():
+    pipe, chamber = Pipe(0.3, 0.05), Chamber(0.3, 0.05, end_diameter=0.04, case_diameter=0.15)
+    for hole in (0.03, 0.045):
+        nodes = nodes_of(pipe, chamber, Plate(hole), pipe)
+        assert nodes["plate line/2 chamber - line/3"].diameter == min(hole, 0.04)
+
+
 # --- topologies --------------------------------------------------------------------------------
 
 
@@ -211,19 +265,19 @@ def test_pairs_within_banks():
             assemble(ENGINE, system.replace(pairs=pairs))
 
 
-def test_crossover_joins_the_ends_of_two_collectors():
-    network = assemble(V4, EXHAUST.replace(bank_link=Crossover(tube=Pipe(0.3, 0.045))))
-    assert network.nodes["crossover bank 1"].ends == (
-        ("collector bank 1", "end"), ("pipe bank 1", "start"), ("crossover", "start"))  # fmt: skip
-    assert network.nodes["crossover bank 2"].ends[2] == ("crossover", "end")
-    back, on, across = network.nodes["crossover bank 1"].unit_vectors
+def test_h_pipe_joins_the_ends_of_two_collectors():
+    network = assemble(V4, EXHAUST.replace(bank_link=HPipe(tube=Pipe(0.3, 0.045))))
+    assert network.nodes["h-pipe bank 1"].ends == (
+        ("collector bank 1", "end"), ("pipe bank 1", "start"), ("h-pipe", "start"))  # fmt: skip
+    assert network.nodes["h-pipe bank 2"].ends[2] == ("h-pipe", "end")
+    back, on, across = network.nodes["h-pipe bank 1"].unit_vectors
     np.testing.assert_allclose([back @ on, on @ across], [-1.0, 0.0], atol=1e-15)
     assert {"outlet bank 1", "outlet bank 2"} <= set(network.nodes)
 
 
-def test_crossing_lets_each_stream_run_straight_to_the_other_side():
-    network = assemble(V4, EXHAUST.replace(bank_link=Crossing(angle_deg=25)))
-    node = network.nodes["crossing"]
+def test_x_pipe_lets_each_stream_run_straight_to_the_other_side():
+    network = assemble(V4, EXHAUST.replace(bank_link=XPipe(angle_deg=25)))
+    node = network.nodes["x-pipe"]
     assert isinstance(node, Junction)
     assert [duct for duct, _ in node.ends] == [
         "collector bank 1", "collector bank 2", "pipe bank 1", "pipe bank 2"]  # fmt: skip
@@ -241,14 +295,14 @@ def test_two_banks_may_merge_into_one_pipe():
 
 
 def test_link_needs_two_banks():
-    with pytest.raises(InputError, match="bank_link = Crossing needs an engine with 2 banks"):
-        assemble(ENGINE, EXHAUST.replace(bank_link=Crossing()))
+    with pytest.raises(InputError, match="bank_link = XPipe needs an engine with 2 banks"):
+        assemble(ENGINE, EXHAUST.replace(bank_link=XPipe()))
 
 
 def test_lines_of_many_parts_survive_plain_data_and_paths():
     system = EXHAUST.replace(
         pairs=((1, 4), (2, 3)), secondary=Pipe(0.4, 0.044),
-        bank_link=Crossover(tube=(Pipe(0.2, 0.04), Bend(0.04, 90, radius_ratio=1.5))),
+        bank_link=HPipe(tube=(Pipe(0.2, 0.04), Bend(0.04, 90, radius_ratio=1.5))),
         tailpipe=(Pipe(0.3, 0.05, wall=Wall("16 gauge")),
                   Resonator(volume=2e-3, neck_length=0.04, neck_diameter=0.03),
                   PerforatedSilencer(0.4, 0.05, case_diameter=0.13)))  # fmt: skip
@@ -343,9 +397,9 @@ def test_links_and_pairs_are_saved_and_loaded(tmp_path):
     exhausts = {
         "base": EXHAUST,
         "tri-y": EXHAUST.replace(pairs=((1, 4), (2, 3)), secondary=Pipe(0.4, 0.044)),
-        "x": EXHAUST.replace(bank_link=Crossing()),
+        "x": EXHAUST.replace(bank_link=XPipe()),
         "y": EXHAUST.replace(bank_link=Merge()),
-        "h": EXHAUST.replace(bank_link=Crossover(tube=Pipe(0.3, 0.045))),
+        "h": EXHAUST.replace(bank_link=HPipe(tube=Pipe(0.3, 0.045))),
     }
     study = STUDY.replace(engine=V4, exhausts=exhausts, engines={})
     save(study, tmp_path / "out.toml")
@@ -384,8 +438,8 @@ def test_variant_may_start_from_another(tmp_path):
     path.write_text(text.replace('from = "complete, 51 mm"', 'from = "complete, 52 mm"'))
     with pytest.raises(InputError, match="from = 'complete, 52 mm' .* mean 'complete, 51 mm'"):
         load(path)
-    save(COMPLETE, path)
-    assert load(path) == COMPLETE
+    save(COMPLETE, tmp_path / "again.toml")
+    assert load(tmp_path / "again.toml") == COMPLETE
 
 
 def test_unknown_example_is_refused():

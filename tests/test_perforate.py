@@ -12,9 +12,9 @@ from marches import AIR, P0, T0, outside
 
 import wavesim as ws
 from wavesim import exact
-from wavesim.compile import compile_network
+from wavesim.arrays.compile import compile_network
 from wavesim.kernels import flat as f
-from wavesim.run import march_to
+from wavesim.march.advance import march_to
 
 GASES = {"perfect": ws.PerfectGas(), "engine": ws.EngineGas()}
 

@@ -9,9 +9,10 @@ from fakes import fake_sweep
 from matplotlib import pyplot
 from matplotlib.colors import to_hex
 
-from wavesim import compare, plots
+from wavesim import compare
 from wavesim.errors import InputError
-from wavesim.result import Trace
+from wavesim.results.traces import Trace
+from wavesim.show import plots
 
 SPEEDS = (1000.0, 2000.0, 3000.0)
 
@@ -68,7 +69,7 @@ def test_points_that_did_not_converge_are_open_and_said_so(ax):
     plots.plot_speed_curves(a, ax=ax)
     hollow = [one for one in ax.get_lines() if one.get_markerfacecolor() == "white"]
     assert [list(one.get_xdata()) for one in hollow] == [[2000.0], []]
-    assert "not converged" in [t.get_text() for t in ax.get_legend().get_texts()]
+    assert "not trusted" in [t.get_text() for t in ax.get_legend().get_texts()]
 
 
 def test_converged_curves_have_no_open_markers(ax):
@@ -92,7 +93,7 @@ def test_difference_of_several_variants_needs_one_reference(ax):
     assert ax.get_ylabel() == "difference of volumetric efficiency [points]"
     with pytest.raises(InputError, match="same reference"):
         plots.plot_difference([compare(a, b), compare(b, c)], ax=ax)
-    with pytest.raises(InputError, match="one or more"):
+    with pytest.raises(InputError, match="at least one"):
         plots.plot_difference([], ax=ax)
 
 
@@ -133,7 +134,7 @@ def test_traces_of_different_quantities_do_not_share_an_axis(ax):
         plots.plot_trace(traces, ax)
     with pytest.raises(InputError, match="2 labels for 1 traces"):
         plots.plot_trace(traces[0], ax, label=["p", "q"])
-    with pytest.raises(InputError, match="one or more"):
+    with pytest.raises(InputError, match="at least one"):
         plots.plot_trace([], ax)
 
 
@@ -181,8 +182,10 @@ def test_valve_pressure_refuses_what_is_not_there(sweeps, ax, arguments, message
 
 
 def test_something_else_than_a_sweep_is_refused(ax):
-    for wrong in ([], ["a"]):
-        with pytest.raises(InputError, match="one or more Sweep"):
+    a = fake_sweep(SPEEDS, [100, 120, 90], "a")
+    for wrong, what in [([], r"curves = \[\] must hold"), ([a, "b"], r"curves\[1\] = 'b' must be"),
+                        ("b", "curves = 'b' must be"), (7, "it has no .*rpm, trusted")]:
+        with pytest.raises(InputError, match=f"plot_speed_curves: .*{what}"):
             plots.plot_speed_curves(wrong, ax=ax)
 
 

@@ -1,18 +1,25 @@
 """Results: files that keep every bit, traces, tables, failures and interruption of a sweep."""
 
-import csv
+import json
 import re
+from dataclasses import replace
 
 import numpy as np
 import pytest
-from fakes import fake_sweep
+from csv_files import csv_rows
+from fakes import fake_sweep, fake_value
 
-import wavesim.work
+import wavesim.many.work
+from wavesim.descriptions.assemble import assemble
+from wavesim.descriptions.settings import Settings
+from wavesim.descriptions.weather import Ambient
 from wavesim.errors import InputError, SolverError
-from wavesim.result import QUANTITIES, TRACES, Samples, Sweep, display
-from wavesim.run import run_point
-from wavesim.settings import Settings
-from wavesim.sweep import speed_sweep
+from wavesim.gas.models import EngineGas, PerfectGas
+from wavesim.many.sweep import speed_sweep
+from wavesim.march.run import run_point
+from wavesim.results.points import Sweep, point_meta
+from wavesim.results.traces import Samples
+from wavesim.show.quantities import CYLINDERS, QUANTITIES, TRACES, display
 
 COARSE = Settings(cell_length=0.03, sample_deg=2.0, tolerance=2e-3)
 # Enough steps for a cycle at 6000 rev/min on this mesh, too few for one at 2000 rev/min.
@@ -86,10 +93,9 @@ def test_other_files_are_refused_in_one_sentence(tmp_path):
 
 def test_csv_header_names_every_quantity_with_its_si_unit(base, tmp_path):
     base.to_csv(tmp_path / "a.csv")
-    with open(tmp_path / "a.csv", newline="", encoding="utf-8") as file:
-        head, *rows = csv.reader(file)
+    head, *rows = csv_rows(tmp_path / "a.csv")
     assert head[:3] == ["rpm [rev/min]", "torque [N m]", "power [W]"]
-    assert {name: unit for name, (_, unit) in QUANTITIES.items()}.items() <= {
+    assert {name: found.unit for name, found in QUANTITIES.items()}.items() <= {
         re.fullmatch(r"(\S+) \[(.+)\]", cell).groups() for cell in head if "[" in cell
     }
     assert [float(row[1]) for row in rows] == base["torque"].tolist()
@@ -112,7 +118,7 @@ def test_trace_between_cell_centres_is_a_straight_line(base):
 
 def test_trace_beyond_the_last_centre_keeps_the_value_of_the_cell():
     layout = {"ducts": {"pipe": {"lo": 0, "hi": 2, "dx": 0.5, "length": 1.0}}, "stores": {},
-              "nodes": {}, "ends": [], "gas_R": [287.0] * 3}
+              "nodes": {}, "ends": []}
     cells = np.tile(np.array([[1.0, 3.0]]), (4, 5, 1))
     samples = Samples(np.arange(4.0), "time", cells, np.zeros((4, 0, 5)), np.zeros((4, 0, 3)),
                       layout)
@@ -127,7 +133,7 @@ def test_mass_flow_in_a_duct_agrees_with_density_times_velocity_times_area(base)
         point.trace(name, "collector", x).values
         for name in ("pressure", "temperature", "velocity", "fresh", "burned")
     )
-    air, fresh, burned = point.samples.layout["gas_R"]
+    air, fresh, burned = point.gas.table().R
     gas_R = air + yf * (fresh - air) + yb * (burned - air)
     area = 0.25 * np.pi * 0.058**2
     flow = point.trace("mass_flow", "collector", x)
@@ -155,6 +161,9 @@ def test_every_place_gives_a_pressure(base):
         (("pressure", "collector", float("nan")), "not a finite number"),
         (("pressure", "collector", "middle"), "not a number"),
         (("velocity", "cylinder 1"), "not recorded in 'cylinder 1'"),
+        (("mach", "cylinder 1"), "not recorded in 'cylinder 1'"),
+        (("mass", "exhaust valve 1"), "not recorded in 'exhaust valve 1'"),
+        (("volume", "collector", 0.1), "not recorded in ducts"),
         (("mass", "collector", 0.1), "not recorded in ducts"),
     ],
 )
@@ -188,6 +197,32 @@ def test_point_carries_valve_events_at_one_lift_for_both_sides(base):
     assert 90.0 < evo < 180.0 < ivo < 360.0 < evc < 540.0 < ivc < 720.0
 
 
+def test_point_knows_the_gas_that_made_it(systems, tmp_path):
+    """Run on methanol, an engine described for gasoline says methanol."""
+    cheap = Settings(cell_length=0.1, sample_deg=10.0, tolerance=5e-2)
+    for gas in (EngineGas("methanol", lam=0.9), PerfectGas(1.35, 288.0, heat_per_fresh=2.7e6)):
+        point = run_point(*systems, 6000, settings=cheap, gas=gas)
+        assert point.gas == gas and point.meta["fuel_flow"] is None
+        point.save(tmp_path / "a.npz")
+        again = Sweep.load(tmp_path / "a.npz")[6000]
+        assert again.gas == gas and again.meta == point.meta
+        T = np.array([300.0, 900.0])
+        assert again.samples.gas.h(T, 0.2, 0.5) == pytest.approx(gas.h(T, 0.2, 0.5), rel=1e-12)
+    assert systems[0].fuel == "gasoline"
+
+
+def test_point_knows_its_network_and_its_weather(base):
+    point = base[4500]
+    assert point.network == assemble(point.engine, point.exhaust)
+    air = point.ambient
+    assert point.weather == {"air inlet": air, "outlet": air} and air == Ambient()
+    given = assemble(point.engine, point.exhaust.replace(radiation="flanged"))
+    meta = point_meta(point.engine, None, COARSE, gas=point.gas, fuel_flow=None, network=given,
+                      facts={"rpm": 1})
+    other = replace(point, meta=json.loads(json.dumps(meta)))
+    assert other.exhaust is None and other.network == given and other.meta["rpm"] == 1
+
+
 def test_sweep_gives_points_by_speed_and_arrays_by_name(base):
     assert len(base) == 3 and base.rpm.tolist() == [3000.0, 4500.0, 6000.0]
     assert [point.rpm for point in base] == base.rpm.tolist()
@@ -213,7 +248,8 @@ def test_table_shows_workshop_units_flags_and_errors():
         " rpm  torque  power  efficiency  pressure  cycles",
         "         N m     kW           %       bar",
     ]
-    assert lines[3].split() == ["1000", "100.0", "10.5", "100.0", "0.000", "5"]
+    filling = f"{100.0 * fake_value('volumetric_efficiency'):.1f}"
+    assert lines[3].split() == ["1000", "100.0", "10.5", filling, "0.000", "5"]
     assert lines[4].split() == ["1500", "-", "-", "-", "-", "-", "failed"]
     assert lines[5].endswith("5  not converged") and "123.5" in lines[5]
     assert lines[6] == "1500 rev/min failed: Unphysical state in duct 'x'"
@@ -228,7 +264,7 @@ def test_table_of_a_sweep_without_points_still_tells_why():
 
 
 def test_every_quantity_has_a_readable_unit():
-    for name, (label, unit) in (QUANTITIES | TRACES).items():
+    for name, (label, unit, *_) in (CYLINDERS | TRACES | QUANTITIES).items():
         shown = display(name)
         assert shown.label == label and shown.factor > 0.0
         assert shown.axis == (f"{label} [{shown.unit}]" if shown.unit else label)
@@ -240,8 +276,8 @@ def test_every_quantity_has_a_readable_unit():
 
 def test_point_summary_lists_every_quantity_and_the_audit(base):
     text = base[4500].summary()
-    for label, _ in QUANTITIES.values():
-        assert label in text
+    for found in QUANTITIES.values():
+        assert found.label in text
     assert "kW" in text and "converged" in text and text.startswith("4500 rev/min")
 
 
@@ -279,7 +315,7 @@ def test_point_that_did_not_settle_is_flagged(systems):
 
 
 def test_interruption_keeps_the_finished_points(systems, monkeypatch):
-    real, calls = wavesim.work.wait, []
+    real, calls = wavesim.many.work.wait, []
 
     def stop_after_one(futures, **options):
         calls.append(futures)
@@ -287,7 +323,7 @@ def test_interruption_keeps_the_finished_points(systems, monkeypatch):
             raise KeyboardInterrupt
         return real(futures, **options)
 
-    monkeypatch.setattr(wavesim.work, "wait", stop_after_one)
+    monkeypatch.setattr(wavesim.many.work, "wait", stop_after_one)
     speeds = [3000, 3500, 5500, 6000]
     sweep = speed_sweep(*systems, speeds, settings=COARSE, threads=2, progress=False)
     assert sweep.interrupted and 0 < len(sweep) < len(speeds) and not sweep.failures

@@ -4,15 +4,15 @@ from math import pi, sqrt
 
 import pytest
 
-from wavesim.assemble import assemble
+from wavesim.descriptions.assemble import assemble
+from wavesim.descriptions.exhaust import Exhaust
+from wavesim.descriptions.materials import FIBRES, Packing
+from wavesim.descriptions.network import Network
+from wavesim.descriptions.nodes import AreaStep, ClosedEnd, Junction, Orifice, Perforate, Volume
+from wavesim.descriptions.pipes import Pipe
+from wavesim.descriptions.silencers import Chamber, PerforatedSilencer, Resonator, SideTube
+from wavesim.descriptions.study import demo_path, load
 from wavesim.errors import InputError
-from wavesim.exhaust import Exhaust
-from wavesim.materials import FIBRES, Packing
-from wavesim.network import Network
-from wavesim.nodes import AreaStep, ClosedEnd, Junction, Orifice, Perforate, Volume
-from wavesim.pipes import Pipe
-from wavesim.silencers import Chamber, PerforatedSilencer, Resonator, SideTube
-from wavesim.study import demo_path, load
 
 ENGINE = load(demo_path()).engine
 PIPE = Pipe(0.3, 0.05)
@@ -77,6 +77,13 @@ def test_silencer_becomes_two_ducts_coupled_by_a_perforate():
         assert ends(net.nodes[f"wall pipe/2 annulus {side}"]) == (f"pipe/2 annulus {side}",)
     assert isinstance(net.nodes["step pipe/1 - pipe/2 core"], AreaStep)
     assert isinstance(net.nodes["step pipe/2 core - pipe/3"], AreaStep)
+
+
+def test_holes_are_those_of_the_silencer():
+    holes = {"hole_diameter": 0.004, "porosity": 0.2, "discharge_coefficient": 0.7}
+    node = network(BOX.replace(core_wall=0.002, **holes)).nodes["perforate pipe"]
+    assert {name: getattr(node, name) for name in holes} == holes
+    assert node.wall_thickness == 0.002
 
 
 def test_silencer_alone_needs_no_number():

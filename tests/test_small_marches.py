@@ -15,10 +15,10 @@ from marches import AIR, C0, GAMMA, IDEAL, P0, T0, R, cut, endless, march_tube, 
 
 import wavesim as ws
 from wavesim import exact
-from wavesim.compile import compile_network
+from wavesim.arrays.compile import compile_network
 from wavesim.kernels import cylinder
 from wavesim.kernels import flat as f
-from wavesim.run import march_to
+from wavesim.march.advance import march_to
 
 CELL = 0.05  # m
 CP = GAMMA * R / (GAMMA - 1.0)
@@ -283,6 +283,70 @@ def test_books_of_an_open_end_tell_what_has_left():
     assert books == pytest.approx(before - held(), rel=1e-9)
 
 
+def test_wall_feels_the_recovery_temperature():
+    """T (1 + 0.892 (gamma - 1)/2 M^2) of turbulent flow; Kays and Crawford (1993)."""
+    mach, T = 0.6, 400.0
+    pipe = ws.Pipe(0.5, 0.04, cell_length=CELL, wall_temperature=T)
+    net = ws.Network(
+        {"d": pipe}, {"in": endless("d.start", P0, T), "out": endless("d.end", P0, T)},
+    )
+    settings = ws.Settings(friction=False, wall_heat=True)
+    u = mach * np.sqrt(GAMMA * R * T)
+    model = compile_network(net, AIR, settings, initial={"d": (P0, u, T, "air")})
+    march_to(model, 1e-4, 100)
+    lo, hi = model.ducts["d"]
+    gain, grip = model.record.wall[:, lo + 3 : hi - 3]  # no wave from the ends has come there
+    felt = T - gain / grip
+    assert felt == pytest.approx(T * (1.0 + 0.892 * 0.2 * mach**2), rel=2e-3)
+
+
+# continuity -----------------------------------------------------------------------------------
+
+
+def test_gas_at_a_wall_knows_nothing_of_the_last_step():
+    """Density and composition that a closed end had before do not reach the gas beside it, which
+    would feed its own slope back on it.
+    """
+    net = ws.Network(
+        {"d": ws.Pipe(0.5, 0.04, cell_length=CELL)},
+        {"wall": ws.ClosedEnd("d.start"), "far": ws.ClosedEnd("d.end")},
+    )
+
+    def start(x):
+        return P0 + 0.0 * x, 5.0 + 0.0 * x, 400.0 + 600.0 * x, (0.5 + 0.8 * x, 0.1 + 0.0 * x)
+
+    found = []
+    for before in (0.9, 1.1):
+        model = compile_network(net, ws.EngineGas(), IDEAL, initial={"d": start})
+        model.state.end[:, [f.ES_R, f.ES_YF, f.ES_YB]] *= before
+        march_to(model, 2e-4, 100)
+        found.append(model.state.U[:, slice(*model.ducts["d"])])
+    assert np.array_equal(*found)
+
+
+def test_gas_that_has_left_an_open_end_comes_back_to_the_last_of_it():
+    """The hotter slug before the end is used up somewhere within a step, and the gas in the pipe
+    follows its length: whatever is added makes a difference, and none makes that of a whole step.
+    """
+    net = ws.Network(
+        {"d": ws.Pipe(0.5, 0.04, cell_length=CELL)},
+        {"wall": ws.ClosedEnd("d.start"), "mouth": ws.OpenEnd("d.end")},
+    )
+    lengths = np.linspace(0.010, 0.016, 25)  # [m] of the slug; some 3 mm come in with each step
+    masses = []
+    for length in lengths:
+        start = {"d": (0.9e5, 0.0, 300.0, "air")}
+        model = compile_network(net, ws.EngineGas(), IDEAL, initial=start)
+        end = model.state.end[model.ends["d", "end"]]
+        end[[f.ES_SLUG, f.ES_SLUG_T]] = length, 900.0
+        march_to(model, 9e-4, 100)
+        inside = slice(*model.ducts["d"])
+        assert end[f.ES_SLUG] == 0.0
+        masses.append(model.net.cells[f.VOL, inside] @ model.state.U[f.R, inside])
+    steps = np.diff(masses)  # hot gas is lighter
+    assert steps.max() < 0.0 and steps.min() > 3.0 * steps.mean()
+
+
 # cylinder -------------------------------------------------------------------------------------
 
 FRESH, BURNED = 0.6, 0.3  # mass fractions of the content
@@ -321,8 +385,7 @@ def test_opening_pressure_is_that_of_the_cylinder_when_its_exhaust_valve_opens()
     model, mass, T = sealed_model(ws.EngineGas()), 6e-4, 1500.0
     opens = model.net.cyl_par[0, f.EVO]
     sums = turned(model, opens - 1.0, 2.0, mass, T)
-    state = [mass, pressure(model, opens, mass, T), T]
-    assert sums[[f.EVO_MASS, f.EVO_P, f.EVO_T]] == pytest.approx(state, rel=0.01)
+    assert sums[f.EVO_P] == pytest.approx(pressure(model, opens, mass, T), rel=0.01)
 
 
 def test_pressure_of_a_motored_cylinder_peaks_at_dead_centre():

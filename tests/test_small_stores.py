@@ -7,7 +7,7 @@ from case_conservation import books, mach_after_rest, run_model
 from marches import P0, T0
 
 import wavesim as ws
-from wavesim.compile import compile_network
+from wavesim.arrays.compile import compile_network
 from wavesim.kernels import flat as f
 
 SIZES = [("junction", volume) for volume in small.JUNCTIONS] + [

@@ -18,7 +18,7 @@ from marches import AIR, IDEAL
 from numba.core.registry import CPUDispatcher
 
 import wavesim as ws
-from wavesim.compile import compile_network
+from wavesim.arrays.compile import compile_network
 from wavesim.kernels import cells
 from wavesim.kernels.march import march
 

@@ -1,11 +1,16 @@
 """The store: nothing lost, nothing repeated, whatever is killed, damaged or shared."""
 
+import json
 import os
+import pickle
 import random
+import shutil
 import signal
 import subprocess
 import sys
 import time
+import tracemalloc
+import zipfile
 from collections import Counter
 from pathlib import Path
 
@@ -13,8 +18,8 @@ import numpy as np
 import pytest
 from store_worker import invented_point, speeds
 
-import wavesim.store
-import wavesim.work
+import wavesim.many.store
+import wavesim.many.work
 from wavesim import (
     EngineGas,
     InputError,
@@ -22,15 +27,19 @@ from wavesim import (
     Settings,
     SolverError,
     Store,
+    Sweep,
     demo_path,
     load,
     run_point,
     speed_sweep,
 )
-from wavesim.result import Failure
-from wavesim.store import point_key
+from wavesim.many.store import FORMAT, point_key, source_digest
+from wavesim.results.files import read_npz, write_npz
+from wavesim.results.points import Failure
+from wavesim.results.traces import Samples
 
 CHEAP = Settings(cell_length=0.1, sample_deg=10.0, tolerance=5e-2)
+PACKAGE = Path(wavesim.__file__).parent
 WORKER = Path(__file__).with_name("store_worker.py")
 COUNT = 40
 KEY, OTHER = "a" * 64, "b" * 64
@@ -53,7 +62,10 @@ def same(a, b):
         (a.rpm, a.audit, a.meta) == (b.rpm, b.audit, b.meta)
         and repr(a.values) == repr(b.values)  # NaN included
         and a.cylinders.keys() == b.cylinders.keys()
-        and all(np.array_equal(a.cylinders[name], b.cylinders[name]) for name in a.cylinders)
+        and all(
+            np.array_equal(a.cylinders[name], b.cylinders[name], equal_nan=True)
+            for name in a.cylinders
+        )
         and (a.samples is None) == (b.samples is None)
         and (a.samples is None or (
             a.samples.cells.tobytes() == b.samples.cells.tobytes()
@@ -140,7 +152,7 @@ def test_claim_holds_against_other_objects_of_the_process(store):
 
 
 def test_without_locks_everything_can_be_claimed(store, monkeypatch):
-    monkeypatch.setattr(wavesim.store, "fcntl", None)
+    monkeypatch.setattr(wavesim.many.store, "fcntl", None)
     assert store.claim(KEY) and not store.claim(KEY)
     store.release(KEY)
     assert store.claim(KEY)
@@ -174,7 +186,7 @@ def test_failure_is_finished_too(system, store, monkeypatch):
     def never(*_, **__):
         raise AssertionError("computed again")
 
-    monkeypatch.setattr(wavesim.work, "run_point", never)
+    monkeypatch.setattr(wavesim.many.work, "run_point", never)
     again = speed_sweep(*system, [2000, 6000], settings=few, store=store, progress=False)
     assert again.failures == first.failures and same(again[6000], first[6000])
     with pytest.raises(SolverError, match="Step limit"):
@@ -222,13 +234,44 @@ def test_key_depends_on_everything_and_on_nothing_else(system, monkeypatch):
         point_key(engine, exhaust, 3000, CHEAP, gas=EngineGas()),
         point_key(engine, exhaust, 3000, CHEAP, fuel_flow=1e-3),
     ]
-    monkeypatch.setattr(wavesim.store, "_library", lambda: "next version")
+    monkeypatch.setattr(wavesim.many.store, "_library", lambda: "next version")
     others.append(point_key(engine, exhaust, 3000, CHEAP))
     assert len({base, *others}) == len(others) + 1
 
 
+#: Places whose source does not move a result, as the store should see them.
+SHOWING = {
+    "__init__.py", "__main__.py", "console.py", "words.py", "writing.py", "descriptions/bill.py",
+    "fields/tabular.py", "results/compare.py", "results/curves.py",
+    *(f"{room}/{path.name}" for room in ("exact", "show", "dyno", "front", "many")
+      for path in (PACKAGE / room).glob("*.py")),
+}
+
+
+def test_edit_of_any_module_that_computes_changes_the_key_and_showing_does_not(tmp_path):
+    copied = Path(shutil.copytree(PACKAGE, tmp_path / "wavesim"))
+    sound = source_digest(copied)
+    assert sound == source_digest(PACKAGE)
+    blind = set()
+    for path in copied.rglob("*.py"):
+        source = path.read_bytes()
+        path.write_bytes(source + b"# edited\n")
+        if source_digest(copied) == sound:
+            blind.add(path.relative_to(copied).as_posix())
+        path.write_bytes(source)
+    assert blind == SHOWING
+
+
+def test_new_module_deep_in_the_house_changes_the_key(tmp_path):
+    copied = Path(shutil.copytree(PACKAGE, tmp_path / "wavesim"))
+    (copied / "march" / "deeper").mkdir()
+    (copied / "march" / "deeper" / "new.py").write_text("")
+    assert source_digest(copied) != source_digest(PACKAGE)
+
+
 def test_key_is_the_same_in_another_process(system):
-    code = ("from wavesim import *; from wavesim.store import point_key; s = load(demo_path()); "
+    code = ("from wavesim import *; from wavesim.many.store import point_key; "
+            "s = load(demo_path()); "
             "print(point_key(s.engine, s.exhausts[s.base], 3000, Settings()))")
     done = subprocess.run(
         [sys.executable, "-c", code], capture_output=True, text=True, check=True,
@@ -280,6 +323,170 @@ def test_no_flipped_bit_changes_a_point(store):
         assert found is None or same(found, point)
         refused += found is None
     assert refused > 200
+
+
+def rewritten(path, change):
+    """Write a record anew with other arrays or another header, as a forger without a seal would."""
+    with np.load(path) as file:
+        arrays = {name: file[name] for name in file.files}
+    header = json.loads(bytes(arrays["header"]).decode())
+    change(arrays, header)
+    arrays["header"] = np.frombuffer(json.dumps(header).encode(), dtype=np.uint8)
+    np.savez(path, **arrays)
+
+
+def resealed(path, change):
+    """Forge a record with a seal that fits."""
+    arrays, header = read_npz(path, FORMAT, "Store")
+    change(arrays, header)
+    with open(path, "wb") as file:
+        write_npz(file, arrays, header, compress=False)
+
+
+def test_record_that_another_program_changed_is_damaged(store):
+    store.put(KEY, invented_point(2000.0))
+    path = store.folder / f"{KEY}.npz"
+    rewritten(path, lambda arrays, header: header["point"]["values"].update(torque=999.0))
+    assert store.get(KEY) is None and store.check().damaged == (path.name,)
+    path.unlink()
+    store.put(KEY, invented_point(2000.0))
+    rewritten(path, lambda arrays, header: arrays["0/cells"].fill(1.0))
+    assert store.get(KEY) is None
+    path.unlink()
+    store.put(KEY, invented_point(2000.0))
+    rewritten(path, lambda arrays, header: arrays.pop("seal"))
+    assert store.get(KEY) is None
+
+
+FORGERIES = {
+    "no torque": lambda a, h: h["point"]["values"].pop("torque"),
+    "torque in words": lambda a, h: h["point"]["values"].update(torque="much"),
+    "torque yes": lambda a, h: h["point"]["values"].update(torque=True),
+    "no speed": lambda a, h: h["point"].pop("rpm"),
+    "speed as a list": lambda a, h: h["point"].update(rpm=[2000.0]),
+    "no audit": lambda a, h: h["point"].update(audit=None),
+    "no point": lambda a, h: h.update(point=None),
+    "a failure without words": lambda a, h: h.update(failure=["SolverError"]),
+    "another key": lambda a, h: h.update(key=OTHER),
+    "no key": lambda a, h: h.pop("key"),
+    "another format": lambda a, h: h.update(format="wavesim sweep 1"),
+    "a list for a header": lambda a, h: h.clear(),
+    "no samples": lambda a, h: a.pop("0/cells"),
+    "samples of another length": lambda a, h: a.update({"0/cells": a["0/cells"][:2]}),
+    "no cylinders": lambda a, h: a.pop("0/cylinders"),
+    "layout in words": lambda a, h: h["point"].update(layout="none"),
+}
+
+
+@pytest.mark.parametrize("how", FORGERIES)
+def test_forged_record_is_told_and_its_point_computed_again(store, how):
+    store.put(KEY, invented_point(2000.0))
+    path = store.folder / f"{KEY}.npz"
+    resealed(path, FORGERIES[how])
+    assert store.get(KEY) is None and store.check() == (0, (path.name,), ())
+    store.put(KEY, invented_point(2000.0))
+    assert same(store.get(KEY), invented_point(2000.0))
+
+
+def archive(path, members):
+    """Packed members; zeros follow their content, in millions."""
+    with zipfile.ZipFile(path, "w", zipfile.ZIP_DEFLATED) as packed:
+        for name, (content, zeros) in members.items():
+            with packed.open(name, "w", force_zip64=True) as file:
+                file.write(content)
+                for _ in range(zeros):
+                    file.write(bytes(10**6))
+
+
+def npy(shape, content=b"", kind="<f8"):
+    """An array file whose head says what it likes."""
+    head = f"{{'descr': {kind!r}, 'fortran_order': False, 'shape': {shape}, }}"
+    head += " " * (63 - (len(head) + 10) % 64) + "\n"
+    return b"\x93NUMPY\x01\x00" + len(head).to_bytes(2, "little") + head.encode() + content
+
+
+class Bomb:
+    def __reduce__(self):
+        return (os.abort, ())
+
+
+BOMBS = {
+    "millions of zeros": {"header.npy": (npy((300 * 10**6,), kind="|u1"), 300)},
+    "a head that promises much": {"header.npy": (npy((2**40,)), 0)},
+    "a head of many dimensions": {"header.npy": (npy((1,) * 40, bytes(8)), 0)},
+    "a pickle": {"header.npy": (npy((1,), pickle.dumps(Bomb()), "|O"), 0)},
+    "a pickle by its name": {"header.pkl": (pickle.dumps(Bomb()), 0)},
+    "a deep header": {"header.npy": (npy((10**5,), b"[" * 10**5, "|u1"), 0)},
+    "a long number": {"header.npy": (npy((5000,), b"1" * 5000, "|u1"), 0)},
+    "no array": {"header.npy": (b"text", 0)},
+    "no members": {},
+}
+
+
+@pytest.mark.parametrize("how", BOMBS)
+def test_archive_made_to_burst_is_refused_before_it_is_unpacked(store, how):
+    path = store.folder / f"{KEY}.npz"
+    archive(path, BOMBS[how])
+    tracemalloc.start()
+    assert store.get(KEY) is None and store.check() == (0, (path.name,), ())
+    peak = tracemalloc.get_traced_memory()[1]
+    tracemalloc.stop()
+    assert peak < 2e7
+    with pytest.raises(InputError, match="damaged"):
+        Sweep.load(path)
+
+
+def test_large_sweep_of_nearly_nothing_can_be_read(tmp_path):
+    """What is packed well is no bomb."""
+    point = invented_point(2000.0)
+    quiet = Samples(np.arange(720.0), "theta_deg", np.zeros((720, 5, 3000), np.float32),
+                    np.zeros((720, 0, 5)), np.zeros((720, 0, 3)), point.samples.layout)
+    object.__setattr__(point, "samples", quiet)
+    Sweep([point]).save(tmp_path / "a.npz")
+    assert (tmp_path / "a.npz").stat().st_size < 1e5
+    assert Sweep.load(tmp_path / "a.npz")[2000].samples.cells.shape == (720, 5, 3000)
+
+
+def test_pipes_and_devices_in_the_place_of_records_are_not_waited_for(store):
+    os.mkfifo(store.folder / f"{KEY}.npz")
+    (store.folder / f"{OTHER}.npz").symlink_to("/dev/zero")
+    assert store.get(KEY) is None and store.get(OTHER) is None
+    assert len(store.check().damaged) == 2
+    for key in (KEY, OTHER):
+        store.put(key, invented_point(2000.0))
+        assert same(store.get(key), invented_point(2000.0))
+
+
+def test_links_of_strangers_lead_nowhere(store, tmp_path):
+    """Neither to a file that would be overwritten nor to one that would be made."""
+    mine = tmp_path / "mine.txt"
+    mine.write_text("precious")
+    (store.folder / f"{KEY}.npz").symlink_to(mine)
+    (store.folder / f"{OTHER}.npz").symlink_to(tmp_path / "new.txt")
+    for key in (KEY, OTHER):
+        store.put(key, invented_point(2000.0))
+        assert same(store.get(key), invented_point(2000.0))
+    assert mine.read_text() == "precious" and not (tmp_path / "new.txt").exists()
+    (tmp_path / "other").mkdir()
+    (tmp_path / "other" / "claims").symlink_to(tmp_path / "made.txt")
+    with pytest.raises(InputError, match="cannot use the folder"):
+        Store(tmp_path / "other")
+    assert not (tmp_path / "made.txt").exists()
+
+
+def test_two_processes_that_keep_the_same_point_replace_nothing(store, monkeypatch):
+    """Without locks both may compute it; the second finds the name taken at the last moment."""
+    real = os.link
+
+    def late(source, place):
+        monkeypatch.setattr(os, "link", real)
+        Path(place).write_bytes(b"another process came first")
+        return real(source, place)
+
+    monkeypatch.setattr(os, "link", late)
+    store.put(KEY, invented_point(2000.0))
+    assert (store.folder / f"{KEY}.npz").read_bytes() == b"another process came first"
+    assert same(store.get(KEY), invented_point(2000.0))
 
 
 def test_file_with_the_name_of_another_point_is_damaged(store):

@@ -2,13 +2,13 @@
 
 import pytest
 
+from wavesim.descriptions.pipes import Pipe
+from wavesim.descriptions.study import Study, demo_path, load, save
+from wavesim.descriptions.valves import Cam, LiftTable, seat_events
 from wavesim.errors import InputError
-from wavesim.fuels import FUELS
-from wavesim.pipes import Pipe
-from wavesim.study import Study, demo_path, load, save
-from wavesim.tables import Table
-from wavesim.toml_form import differences, set_path
-from wavesim.valves import Cam, LiftTable, seat_events
+from wavesim.fields.tables import Table
+from wavesim.fields.toml_form import differences, set_path
+from wavesim.gas.fuels import FUELS
 
 DEMO = demo_path().read_text(encoding="utf-8")
 STUDY = load(demo_path())

@@ -8,7 +8,7 @@ from hypothesis import assume, given
 from hypothesis import strategies as st
 
 from wavesim import InputError
-from wavesim.valves import (
+from wavesim.descriptions.valves import (
     LOBES,
     TYPICAL_FLOW,
     Cam,
@@ -76,7 +76,7 @@ def test_lift_velocity_acceleration_and_jerk_vanish_at_the_seat(lobe):
 
 def test_fuller_lobes_open_more_area():
     areas = []
-    for lobe in ("gentle", "poly", "full"):
+    for lobe in ("gentle", "medium", "full"):
         theta = np.arange(0.0, 720.0)
         areas.append(lift_curve(valve(cam(lobe=lobe)), "intake", theta).clip(1e-3).sum())
     assert areas == sorted(areas) and areas[0] < 0.98 * areas[2]

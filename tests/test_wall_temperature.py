@@ -20,7 +20,10 @@ from case_wall_temperature import (
 from marches import AIR, P0
 
 import wavesim as ws
+from wavesim.arrays.compile import compile_network
 from wavesim.kernels import flat as f
+from wavesim.march.cycles import settle
+from wavesim.march.walltemp import find_solved_walls
 
 # steady flow ----------------------------------------------------------------------------------
 
@@ -112,3 +115,36 @@ def test_books_close_with_heat_through_the_walls():
         assert abs(point.audit["mass_error"]) < 1e-10
         assert abs(point.audit["energy_error"]) < 1e-10
         assert point.audit["wall_heat"] < 0.0
+
+
+# packings -------------------------------------------------------------------------------------
+
+
+def packed(start, cycles=60):
+    """(model, walls) of the complete system after cycles with fibres of `start` [K] at first."""
+    found = study()
+    engine, exhaust = found.engine, found.exhausts["complete, 51 mm"]
+    settings = ws.Settings(cell_length=0.04, tolerance=1e-6, min_cycles=cycles, max_cycles=cycles)
+    model = compile_network(
+        exhaust.network(engine), ws.EngineGas(engine.fuel, engine.air_fuel_lambda), settings,
+        engine=engine, rpm=2000.0,
+    )
+    walls = find_solved_walls(model)
+    (packing,) = model.packings
+    model.net.cells[f.WALL, packing.cells] = start
+    settle(model, walls, settings, rpm=2000.0, fuel_flow=None, stop=None)
+    return model, packing
+
+
+def test_fibres_come_to_rest_where_they_pass_on_what_they_take_up():
+    """In every cell, from cold and from hot fibres; what passes them goes through the packing to
+    the case and to the air.
+    """
+    temperatures = []
+    for start in (400.0, 1000.0):
+        model, packing = packed(start)
+        T = model.net.cells[f.WALL, packing.cells]
+        taken = -model.record.wall[f.GAIN, packing.cells] * 2000.0 / 120.0
+        assert taken == pytest.approx(packing.loss * (T - packing.beyond), rel=2e-2)
+        temperatures.append(T.copy())
+    assert temperatures[0] == pytest.approx(temperatures[1], abs=0.05)

@@ -7,8 +7,8 @@ import pytest
 from case_wall_temperature import independent_root
 from references import reference
 
-from wavesim.materials import gauge
-from wavesim.walls import (
+from wavesim.descriptions.materials import gauge
+from wavesim.descriptions.walls import (
     Coating,
     Outside,
     Wall,

@@ -111,7 +111,7 @@ def overlap_pressure(point):
     trace = point.trace("pressure", "exhaust valve 1")
     own = (trace.x - point.meta["firing_angles_deg"][0]) % 720.0
     both = (own >= events["intake"][0]) & (own <= events["exhaust"][1])
-    return float(trace.values[both].mean()) - point.exhaust.ambient.pressure
+    return float(trace.values[both].mean()) - point.ambient.pressure
 
 
 # --- what the pipes take --------------------------------------------------------------------------
@@ -123,13 +123,8 @@ def gas_fields(point, duct):
     All but the places over crank angle and place.
     """
     samples = point.samples
-    p, u, T, fresh, burned = (
-        samples.field(name, duct).astype(float)
-        for name in ("pressure", "velocity", "temperature", "fresh", "burned")
-    )
-    air, of_fresh, of_burned = samples.layout["gas_R"]
-    gas_constant = air + fresh * (of_fresh - air) + burned * (of_burned - air)
-    return samples.centres(duct), p, u, T, p / (gas_constant * T)
+    names = ("pressure", "velocity", "temperature", "density")
+    return samples.centres(duct), *(samples.field(name, duct).astype(float) for name in names)
 
 
 def straight_lines(exhaust):
@@ -227,7 +222,7 @@ STATIONS = {"valves": ("exhaust port 1", 0), "collector": ("collector", 0), "pip
 
 def mean_gauge(point, duct, cell):
     """Mean pressure in a cell of a duct less that of the air [Pa]."""
-    return np.mean(gas_fields(point, duct)[1][:, cell]) - point.exhaust.ambient.pressure
+    return np.mean(gas_fields(point, duct)[1][:, cell]) - point.ambient.pressure
 
 
 def _station_table(found, rpm):
@@ -315,7 +310,7 @@ def draw():
         for duct in ("exhaust port 1", *PART_NAMES):
             if duct in ducts:
                 x, p, *_ = gas_fields(point, duct)
-                gauge = np.mean(p, axis=0) - point.exhaust.ambient.pressure
+                gauge = np.mean(p, axis=0) - point.ambient.pressure
                 if i == 1 and "port" not in duct:
                     lower.text(way + 0.5 * ducts[duct]["length"], 44.0, PART_NAMES[duct],
                                ha="center", color=ws.plots.REFERENCE)

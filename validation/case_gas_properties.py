@@ -16,9 +16,9 @@ from scipy.optimize import brentq
 from suite import Case, Check
 
 import wavesim as ws
-from wavesim.fuels import DRY_AIR, burned_moles, fresh_moles
-from wavesim.gas import FUELS, EngineGas
-from wavesim.species import SPECIES, T_REFERENCE, mixture_mass
+from wavesim.gas.fuels import DRY_AIR, burned_moles, fresh_moles
+from wavesim.gas.models import FUELS, EngineGas
+from wavesim.gas.species import SPECIES, T_REFERENCE, mixture_mass
 
 AIR, FRESH, BURNED = (0.0, 0.0), (1.0, 0.0), (0.0, 1.0)
 PART_INDEX = {AIR: 0, FRESH: 1, BURNED: 2}

@@ -19,7 +19,7 @@ from transmission import FREQUENCY, C, T, computed, worst
 
 import wavesim as ws
 from wavesim import exact
-from wavesim.nodes import ball
+from wavesim.descriptions.nodes import ball
 
 MODELS = ("momentum", "pressure")
 BORE = 0.04  # m, of equal pipes

@@ -5,7 +5,7 @@ at the speed of the largest error with both collectors.  Compared with the fines
 filling, the pressure at the exhaust valve, and the difference of the collectors, which is what a
 study asks for.  The error is of first order in the cell length: steep fronts, and contacts between
 hot and cold gas at the valves.  (The short collector has cells of about 8 mm on every mesh down to
-that, see `wavesim.mesh`; only below do all ducts follow the cell length.)
+that, see `wavesim.arrays.mesh`; only below do all ducts follow the cell length.)
 """
 
 from functools import cache

@@ -19,9 +19,9 @@ from transmission import DENSITY, FREQUENCY, C, T, computed, draw_loss, rms, wor
 
 import wavesim as ws
 from wavesim import exact
-from wavesim.compile import compile_network
+from wavesim.arrays.compile import compile_network
 from wavesim.kernels import flat as f
-from wavesim.run import march_to
+from wavesim.march.advance import march_to
 
 LO13 = references("LO-13")
 SIZE = tuple(

@@ -16,9 +16,9 @@ from transmission import FREQUENCY, C, computed, draw_loss, peak, rms
 
 import wavesim as ws
 from wavesim import exact
-from wavesim.compile import compile_network
+from wavesim.arrays.compile import compile_network
 from wavesim.kernels import flat as f
-from wavesim.run import march_to
+from wavesim.march.advance import march_to
 
 SIZES = ("length", "pipe", "shell", "porosity", "hole", "wall")
 LO10 = references("LO-10")

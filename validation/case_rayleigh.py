@@ -17,6 +17,7 @@ from scipy.optimize import brentq
 from steady_flow import (
     CP,
     PRANDTL,
+    RECOVERY,
     darcy,
     face_at,
     flow_through,
@@ -72,14 +73,20 @@ def heated_pipe(hot, cell_length=0.02):
 
 
 def slopes(hot, flux):
-    """Friction and heating along a pipe as `steady_flow.influence` takes them."""
+    """Friction and heating along a pipe as `steady_flow.influence` takes them.
+
+    Heat flows by the difference between the wall and the recovery temperature of a turbulent layer,
+    T (1 + Pr^(1/3) (gamma - 1) / 2 M^2): Schlichting, Boundary-Layer Theory, and White, Viscous
+    Fluid Flow (from memory).
+    """
 
     def at(mach, total):
         T = total * exact.isentropic(mach, GAMMA).temperature
+        felt = T * (1.0 + RECOVERY * 0.5 * (GAMMA - 1.0) * mach**2)
         re = flux * hot.bore / AIR.viscosity(T)
         f = darcy(re, ROUGHNESS / hot.bore)
         stanton = gnielinski(re, f) / (re * PRANDTL)
-        heating = hot.heat_factor * 4.0 * stanton * (hot.T_wall - T) / hot.bore / total
+        heating = hot.heat_factor * 4.0 * stanton * (hot.T_wall - felt) / hot.bore / total
         return f / hot.bore * hot.friction, heating
 
     return at
@@ -171,8 +178,9 @@ def exponential(hot, cell_length=0.02):
     flux = gas["rho"][i] * gas["u"][i]
     re = flux * hot.bore / mu
     nusselt = hot.heat_factor * gnielinski(re, darcy(re, ROUGHNESS / hot.bore))
+    rise = 0.5 * RECOVERY * np.mean(gas["u"][[i, j]] ** 2) / CP  # of what the wall feels
     law = exact.pipe_cooling(
-        T_in, hot.T_wall, nusselt * mu * CP / PRANDTL / hot.bore, hot.bore,
+        T_in, hot.T_wall - rise, nusselt * mu * CP / PRANDTL / hot.bore, hot.bore,
         gas["x"][j] - gas["x"][i], flux * 0.25 * np.pi * hot.bore**2, CP,
     )
     return T_in - T_out, T_in - law

@@ -15,7 +15,7 @@ from transmission import FREQUENCY, GASES, C, T, area, computed, draw_loss, peak
 
 import wavesim as ws
 from wavesim import exact
-from wavesim.nodes import ball
+from wavesim.descriptions.nodes import ball
 
 SIDE = references("AC-14")
 CELL = 0.005  # m

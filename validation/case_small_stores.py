@@ -21,7 +21,7 @@ from suite import Case, Check
 
 import wavesim as ws
 from wavesim import exact
-from wavesim.nodes import ball
+from wavesim.descriptions.nodes import ball
 
 CP = GAMMA * R / (GAMMA - 1.0)
 BORE = 0.04  # m

@@ -163,22 +163,23 @@ def sound_speed(T):
 def _still_checks():
     for T in TEMPERATURES:
         yield Check(
-            f"time for 1.5 m, perfect gas at {T:g} K", even_arrival(T), WAY / sound_speed(T),
+            f"time for 1.5 m, perfect gas at {T:g} K", even_arrival(T),
+            exact.wave_time(WAY, sound_speed(T)),
             "0.05 %", KINSLER, STILL_WHY, "s",
         )
     for before, beyond in ((900.0, 300.0), (300.0, 900.0)):
-        should = 0.5 * WAY * (1.0 / sound_speed(before) + 1.0 / sound_speed(beyond))
+        should = exact.wave_time([0.5 * WAY] * 2, [sound_speed(before), sound_speed(beyond)])
         for ducts, where in ((1, "inside a duct"), (2, "where two ducts meet")):
             yield Check(
                 f"time for 1.5 m, {before:g} K then {beyond:g} K, contact {where}",
                 contact_arrival(before, beyond, ducts), should, "0.05 %", KINSLER, STILL_WHY, "s",
             )
     hot, cold = (GRADIENT.case[name] for name in ("T_closed", "T_open"))
-    outside = 0.5 * (WAY - GRADIENT.case["length"])
+    outside = [0.5 * (WAY - GRADIENT.case["length"])] * 2
     yield Check(
         f"time for 1.5 m, {hot:g} K falling to {cold:g} K over 1 m", gradient_arrival(),
-        outside / sound_speed(hot) + GRADIENT.value + outside / sound_speed(cold), "0.05 %",
-        GRADIENT.source, STILL_WHY, "s",
+        exact.wave_time(outside, [sound_speed(hot), sound_speed(cold)]) + GRADIENT.value,
+        "0.05 %", GRADIENT.source, STILL_WHY, "s",
     )
 
 
@@ -188,7 +189,8 @@ def _flow_checks():
         for way, words in ((1, "along"), (-1, "against")):
             yield Check(
                 f"time for 1.5 m {words} a flow of Mach {mach:g} at {FLOW_T:g} K",
-                even_arrival(FLOW_T, mach, way), WAY / (c * (1.0 + way * mach)), "0.1 %", CONVECTED,
+                even_arrival(FLOW_T, mach, way), exact.wave_time(WAY, c, way * mach * c), "0.1 %",
+                CONVECTED,
                 "As in still gas along the flow; against it the waves along the flow set the step "
                 "of time, and the slow pulse, of a third of their Courant number, keeps its shape "
                 "less well.",
@@ -201,7 +203,8 @@ def _engine_gas_checks():
         for T in TEMPERATURES:
             yield Check(
                 f"time for 1.5 m, engine gas, {fill}, at {T:g} K",
-                even_arrival(T, 0.0, 1, GAS, fill), WAY / cantera_sound_speed(GAS, T, fill),
+                even_arrival(T, 0.0, 1, GAS, fill),
+                exact.wave_time(WAY, cantera_sound_speed(GAS, T, fill)),
                 "0.1 %", CANTERA,
                 "The fitted heat capacity is good to 0.5 %, which moves the sound speed by less "
                 "than 0.1 %.",
@@ -228,7 +231,7 @@ def _draw_pulses(ax):
     for i, T in enumerate(TEMPERATURES):
         t, p = passing(even(T))
         ax.plot(1e3 * t, P0 * p, color=ws.plots.COLOURS[i], label=f"marched, {T:g} K")
-        ax.axvline(1e3 * WAY / sound_speed(T), color=ws.plots.REFERENCE, ls="--",
+        ax.axvline(1e3 * exact.wave_time(WAY, sound_speed(T)), color=ws.plots.REFERENCE, ls="--",
                    label="distance over sound speed" if i == 0 else None)
     ax.set_title("A small pulse passes 1.5 m from its start, still air", loc="left")
     ax.set_xlim(1.5, 5.3)

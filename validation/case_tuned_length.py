@@ -15,16 +15,15 @@ from case_two_schemes import GAS as FUEL_GAS
 from case_two_schemes import single_cylinder
 from marches import IDEAL, P0, endless
 from references import references
-from scipy.integrate import solve_ivp
 from scipy.signal import lfilter
 from suite import Case, Check
 
 import wavesim as ws
 from wavesim import exact
-from wavesim.compile import compile_network
+from wavesim.arrays.compile import compile_network
 from wavesim.kernels import cylinder
 from wavesim.kernels import flat as f
-from wavesim.run import march_to
+from wavesim.march.advance import march_to
 
 GAMMA, R = 1.33, 288.0
 GAS = ws.PerfectGas(GAMMA, R)
@@ -78,7 +77,7 @@ def still_model(engine, exhaust, rpm, c, ends):
                             samples=len(THETA), initial=start)
     fired = model.net.end_int[model.ends["exhaust port 1", "start"], f.END_VALVE]
     model.net.valve_area[np.arange(len(model.net.valve_area)) != fired] = 0.0
-    model.net.cyl_par[:, f.Q_FRESH] = 0.0
+    model.net.cyl_par[:, [f.Q_FRESH, f.HEAT_MODEL_FACTOR]] = 0.0
     return model
 
 
@@ -201,7 +200,7 @@ def filling(model):
     net = ws.assemble(header_engine(), header(model, HEADER["far"]))
     bores = np.array([net.bore(*end) for end in net.nodes["merge"].ends])
     volume = net.nodes["merge"].gas_volume(bores)
-    return 6.0 * HEADER_RPM * volume / (HEADER_C * 0.25 * np.pi * np.sum(bores**2))
+    return exact.crank_angle(volume / (HEADER_C * 0.25 * np.pi * np.sum(bores**2)), HEADER_RPM)
 
 
 def expected_echoes(model):
@@ -254,39 +253,10 @@ def echo_delay(model, name, echo):
 def simple_wave_delay(out, length, rpm, c):
     """Delay [deg] of the head of the echo of a strong wave, by the theory of simple waves.
 
-    `out` is X - 1 of the outgoing wave at the valve over THETA.  The head runs out at c into still
-    gas.  On its way back it meets the wave: dx/dt = u - c there, where every u and X came along a
-    straight line of slope u + c from the valve (Whitham 1974, sec. 6.8).
+    `out` is X - 1 of the outgoing wave at the valve over THETA.
     """
-    start = head(out, out.max())
-    t = (THETA - start) / (6.0 * rpm)
-
-    def slope_out(excess):
-        return c * (1.0 + (GAMMA + 1.0) / (GAMMA - 1.0) * excess)
-
-    def excess_at(x, now):
-        """X - 1 at a place and a time: of the last wavelet that has got so far."""
-        sent = np.append(t[(t > 0.0) & (t < now)], now)
-        excess = np.interp(sent, t, out)
-        reach = (now - sent) * slope_out(excess)
-        got = np.flatnonzero(reach >= x)
-        if not len(got):
-            return 0.0
-        pair = slice(got[-1] + 1, got[-1] - 1 if got[-1] else None, -1)
-        return np.interp(x, reach[pair], excess[pair])
-
-    def back(now, x):
-        excess = excess_at(x[0], now)
-        return [c * (2.0 / (GAMMA - 1.0) * excess - 1.0 - excess)]
-
-    def arrived(now, x):
-        return x[0] - 1e-3 * length
-
-    arrived.terminal = True
-    leaves = length / c
-    run = solve_ivp(back, (leaves, 4.0 * leaves), [length], events=arrived,
-                    max_step=0.02 * leaves)
-    return 6.0 * rpm * run.t[-1]
+    t = (THETA - head(out, out.max())) / (6.0 * rpm)
+    return exact.crank_angle(exact.strong_return_time(t, out, length, c, GAMMA), rpm)
 
 
 # --- engines that run -----------------------------------------------------------------------------
@@ -315,8 +285,7 @@ def running(rpm):
     out, back = (wave - wave.mean() for wave in split(p, u, level))
     alike = np.fft.irfft(np.fft.rfft(-back) * np.conj(np.fft.rfft(out)), len(out))
     delay = 720.0 / len(out) * np.argmax(alike[: len(out) // 3])
-    return delay, 1.0 / np.mean(1.0 / c)
-
+    return delay, exact.mean_speed(c)
 
 
 # --- checks ---------------------------------------------------------------------------------------

@@ -18,22 +18,22 @@ from marches import AIR, cut, endless
 from references import reference
 from scipy.constants import Stefan_Boltzmann, g
 from scipy.optimize import brentq
-from steady_flow import CP, PRANDTL, darcy, gnielinski
+from steady_flow import CP, PRANDTL, RECOVERY, darcy, gnielinski
 from suite import Case, Check
 
 import wavesim as ws
-from wavesim import run as cycles
-from wavesim.compile import compile_network
-from wavesim.fuels import DRY_AIR
-from wavesim.kernels import flat as f
-from wavesim.materials import METALS
-from wavesim.walls import (
+from wavesim.arrays.compile import compile_network
+from wavesim.descriptions.materials import METALS
+from wavesim.descriptions.walls import (
     nusselt_cross_flow,
     nusselt_still_air,
     outer_heat_transfer,
     wall_balance,
 )
-from wavesim.walltemp import find_solved_walls, update_walls
+from wavesim.gas.fuels import DRY_AIR
+from wavesim.kernels import flat as f
+from wavesim.march import advance, cycles
+from wavesim.march.walltemp import find_solved_walls, update_walls
 
 BORE = 0.04  # of the pipe with steady flow [m]
 BARE = ws.Wall("16 gauge", "mild steel", outside="dyno-cell fan")
@@ -96,7 +96,7 @@ def handbook_law(surface, diameter, outside):
 class HotFlow(NamedTuple):
     """A model with hot steady flow, its solved wall, and what the gas gives to it.
 
-    Heat transfer coefficient [W/(m2 K)] by the correlation and gas temperature [K] of each cell;
+    Heat transfer coefficient [W/(m2 K)] by the correlation and recovery temperature [K] of cells;
     enthalpy that the gas gives up between inlet and outlet [W].
     """
 
@@ -120,7 +120,7 @@ def hot_flow(wall, rounds=12, chunk=0.05):
     for i in range(1, rounds + 1):
         for sums in (model.record.wall, model.record.end_sum):
             sums[:] = 0.0
-        cycles.march_to(model, i * chunk, 1_000_000)
+        advance.march_to(model, i * chunk, 1_000_000)
         update_walls(model, walls, chunk)
     lo, hi = model.ducts["d"]
     T, U = model.state.T[lo:hi], model.state.U[:, lo:hi]
@@ -128,7 +128,9 @@ def hot_flow(wall, rounds=12, chunk=0.05):
     re = np.abs(U[f.M]) * BORE / mu
     nusselt = gnielinski(re, darcy(re, 4.5e-5 / BORE))
     given = -model.record.end_sum[:, f.OUT_ENERGY].sum() / chunk
-    return HotFlow(model, solved, nusselt * mu * CP / PRANDTL / BORE, T, given)
+    # the wall feels the recovery temperature of a turbulent layer: White, Viscous Fluid Flow
+    felt = T + RECOVERY * (U[f.M] / U[f.R]) ** 2 / (2.0 * CP)
+    return HotFlow(model, solved, nusselt * mu * CP / PRANDTL / BORE, felt, given)
 
 
 # an engine ------------------------------------------------------------------------------------

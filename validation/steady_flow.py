@@ -8,9 +8,10 @@ from scipy.integrate import solve_ivp
 
 import wavesim as ws
 from wavesim import exact
-from wavesim.lines import Plan
+from wavesim.descriptions.lines import Plan
 
 PRANDTL = 0.71
+RECOVERY = PRANDTL ** (1.0 / 3.0)  # of turbulent flow; Kays and Crawford (1993), from memory
 CP = GAMMA * R / (GAMMA - 1.0)
 
 

@@ -137,7 +137,7 @@ def run_case(name, folder=REPORT):
 
 def save(axes, path):
     """Write the figure of `axes`; returns the name of the file."""
-    from wavesim.plots import save_figure
+    from wavesim.show.plots import save_figure
 
     path.parent.mkdir(exist_ok=True)
     return save_figure(axes, path).name

@@ -13,23 +13,20 @@ Describe an engine and an exhaust, sweep the speed, compare the variants::
 All quantities are in SI units; crank angles are in degrees and say so in their names.
 """
 
-from wavesim import plots
-from wavesim.acoustics import TransmissionLoss, transmission_loss
-from wavesim.assemble import assemble
-from wavesim.bill import Bill, bill
-from wavesim.combustion import ChenFlynn, Wiebe, Woschni
-from wavesim.compare import Comparison, compare
-from wavesim.description import describe, restore, vary
-from wavesim.engine import Engine, vee_firing_intervals
-from wavesim.errors import ConvergenceError, InputError, SolverError, WavesimError
-from wavesim.exhaust import Crossing, Crossover, Exhaust, Merge
-from wavesim.explore import Design, Exploration, Optimum, designs, explore, optimise
-from wavesim.gas import FUELS, EngineGas, Fuel, PerfectGas
-from wavesim.intake import Intake
-from wavesim.materials import FIBRES, METALS, ROUGHNESS, Fibre, Metal, Packing, gauge
-from wavesim.network import Network
-from wavesim.nodes import (
-    Ambient,
+from importlib import import_module
+
+from wavesim import units
+from wavesim._version import __version__
+from wavesim.descriptions.assemble import assemble
+from wavesim.descriptions.bill import Bill, BillRow, bill
+from wavesim.descriptions.combustion import ChenFlynn, FlameScaling, Wiebe, Woschni
+from wavesim.descriptions.engine import Engine, vee_firing_intervals
+from wavesim.descriptions.exhaust import Exhaust
+from wavesim.descriptions.intake import Intake
+from wavesim.descriptions.joints import HPipe, Merge, XPipe
+from wavesim.descriptions.materials import FIBRES, METALS, ROUGHNESS, Fibre, Metal, Packing, gauge
+from wavesim.descriptions.network import Network
+from wavesim.descriptions.nodes import (
     AnechoicEnd,
     AreaStep,
     ClosedEnd,
@@ -41,33 +38,174 @@ from wavesim.nodes import (
     ValvePort,
     Volume,
 )
-from wavesim.parts import Monolith, Plate
-from wavesim.pipes import Bend, Duct, Pipe
-from wavesim.report import run_study
-from wavesim.result import QUANTITIES, TRACES, Point, Sweep, Trace, Transient
-from wavesim.run import run_point, simulate
-from wavesim.settings import Settings
-from wavesim.silencers import Chamber, PerforatedSilencer, Resonator, SideTube
-from wavesim.store import Store, StoreCheck
-from wavesim.study import Study, demo_path, load, save
-from wavesim.sweep import speed_sweep, speed_sweeps
-from wavesim.tables import Table
-from wavesim.valves import Cam, FlowCoefficients, LiftTable, Valve
-from wavesim.walls import Coating, Outside, Wall, Wrap, wall_balance
-
-__version__ = "0.1.0"
+from wavesim.descriptions.parts import Monolith, Plate
+from wavesim.descriptions.pipes import Amounts, Bend, Duct, Pipe
+from wavesim.descriptions.pull import Pull, WallSection, WallsLeft, Warmed
+from wavesim.descriptions.settings import Settings
+from wavesim.descriptions.silencers import Chamber, PerforatedSilencer, Resonator, SideTube
+from wavesim.descriptions.study import Study, demo_path, load, save
+from wavesim.descriptions.valves import (
+    Cam,
+    CamCard,
+    FlowCoefficients,
+    LiftTable,
+    Valve,
+    lobe_centres,
+)
+from wavesim.descriptions.walls import Coating, Outside, Wall, WallState, Wrap, wall_balance
+from wavesim.descriptions.warming import Warming, wall_warming
+from wavesim.descriptions.weather import Ambient
+from wavesim.errors import ConvergenceError, InputError, SolverError, WavesimError, nearest
+from wavesim.fields.description import describe, restore, vary
+from wavesim.fields.tables import Table
+from wavesim.gas.models import FUELS, EngineGas, Fuel, PerfectGas, TableGas
+from wavesim.many.explore import Design, Exploration, explore
+from wavesim.many.optimise import Optimum, optimise
+from wavesim.many.space import designs
+from wavesim.many.store import Store, StoreCheck
+from wavesim.many.sweep import run_study, speed_sweep, speed_sweeps
+from wavesim.march.acoustics import TransmissionLoss, transmission_loss
+from wavesim.march.run import run_network, run_point, simulate
+from wavesim.march.states import PeriodicState, PeriodicStates, periodic_states
+from wavesim.results.compare import Band, Comparison, CrossingSpeed, compare
+from wavesim.results.curves import Curve, Reading
+from wavesim.results.points import Failure, Point, Sweep, Transient
+from wavesim.results.traces import Samples, Trace
+from wavesim.show import plots
+from wavesim.show.forms import SpeedCurve
+from wavesim.show.quantities import CYLINDERS, QUANTITIES, TRACES, Quantity, quantity_table
 
 __all__ = [
-    "FIBRES", "FUELS", "METALS", "QUANTITIES", "ROUGHNESS", "TRACES", "Ambient", "AnechoicEnd",
-    "AreaStep", "Bend", "Bill", "Cam", "Chamber", "ChenFlynn", "ClosedEnd", "Coating", "Comparison",
-    "ConvergenceError", "Crossing", "Crossover", "Design", "Duct", "Engine", "EngineGas", "Exhaust",
-    "Exploration", "Fibre", "FlowCoefficients", "Fuel", "InputError", "Intake", "Junction",
-    "LiftTable", "Merge", "Metal", "Monolith", "Network", "OpenEnd", "Optimum", "Orifice",
-    "Outside", "Packing", "PerfectGas", "Perforate", "PerforatedSilencer", "Pipe", "Plate", "Point",
-    "Resonator", "Settings", "SideTube", "SolverError", "Store", "StoreCheck", "Study", "Sweep",
-    "Table", "Throttle", "Trace", "Transient", "TransmissionLoss", "Valve", "ValvePort", "Volume",
-    "Wall", "WavesimError", "Wiebe", "Woschni", "Wrap", "assemble", "bill", "compare", "demo_path",
-    "describe", "designs", "explore", "gauge", "load", "optimise", "plots", "restore", "run_point",
-    "run_study", "save", "simulate", "speed_sweep", "speed_sweeps", "transmission_loss", "vary",
-    "vee_firing_intervals", "wall_balance",
+    "Ambient",
+    "Amounts",
+    "AnechoicEnd",
+    "AreaStep",
+    "assemble",
+    "Band",
+    "Bend",
+    "Bill",
+    "bill",
+    "BillRow",
+    "Cam",
+    "CamCard",
+    "Chamber",
+    "ChenFlynn",
+    "ClosedEnd",
+    "Coating",
+    "compare",
+    "Comparison",
+    "ConvergenceError",
+    "CrossingSpeed",
+    "Curve",
+    "CYLINDERS",
+    "demo_path",
+    "describe",
+    "Design",
+    "designs",
+    "Duct",
+    "Engine",
+    "EngineGas",
+    "exact",
+    "Exhaust",
+    "Exploration",
+    "explore",
+    "Failure",
+    "Fibre",
+    "FIBRES",
+    "FlameScaling",
+    "FlowCoefficients",
+    "Fuel",
+    "FUELS",
+    "gauge",
+    "HPipe",
+    "InputError",
+    "Intake",
+    "Junction",
+    "LiftTable",
+    "load",
+    "lobe_centres",
+    "Merge",
+    "Metal",
+    "METALS",
+    "Monolith",
+    "Network",
+    "OpenEnd",
+    "optimise",
+    "Optimum",
+    "Orifice",
+    "Outside",
+    "Packing",
+    "PerfectGas",
+    "Perforate",
+    "PerforatedSilencer",
+    "periodic_states",
+    "PeriodicState",
+    "PeriodicStates",
+    "Pipe",
+    "Plate",
+    "plots",
+    "Point",
+    "Pull",
+    "QUANTITIES",
+    "Quantity",
+    "quantity_table",
+    "Reading",
+    "Resonator",
+    "restore",
+    "ROUGHNESS",
+    "run_network",
+    "run_point",
+    "run_study",
+    "Samples",
+    "save",
+    "Settings",
+    "SideTube",
+    "simulate",
+    "SolverError",
+    "speed_sweep",
+    "speed_sweeps",
+    "SpeedCurve",
+    "Store",
+    "StoreCheck",
+    "Study",
+    "Sweep",
+    "Table",
+    "TableGas",
+    "Throttle",
+    "Trace",
+    "TRACES",
+    "Transient",
+    "transmission_loss",
+    "TransmissionLoss",
+    "units",
+    "Valve",
+    "ValvePort",
+    "vary",
+    "vee_firing_intervals",
+    "Volume",
+    "Wall",
+    "wall_balance",
+    "wall_warming",
+    "WallSection",
+    "WallsLeft",
+    "WallState",
+    "Warmed",
+    "Warming",
+    "WavesimError",
+    "Wiebe",
+    "Woschni",
+    "Wrap",
+    "XPipe",
+    "__version__",
 ]
+
+
+def __getattr__(name):
+    """Load `exact` when it is asked for; offer the right name for an unknown one."""
+    if name == "exact":
+        return import_module("wavesim.exact")
+    raise AttributeError(f"module 'wavesim' has no attribute {name!r}{nearest(name, __all__)}")
+
+
+def __dir__():
+    return sorted({*globals(), *__all__})

@@ -6,27 +6,38 @@ what is allowed (range or choices), with a guess at the slip where one is likely
 
 import difflib
 import math
+import reprlib
+from collections.abc import Sequence
 from contextlib import contextmanager
 from numbers import Integral, Real
 
 import numpy as np
 
+from wavesim.constants import ZERO_CELSIUS
+from wavesim.units import bar, cc, cm, inch, kPa, litre, mm
+from wavesim.words import meant
+
+LONGEST_MESSAGE = 298  # characters of a message
+LONGEST_VALUE = 60  # characters of a value in a message, about
+LONGEST_PATH = 130  # characters of a path in a message
+MOST_FAULTS = 20  # of several that are told
+
 # Frequent slips of unit, by SI unit: (quantity, SI name, other unit, factor, offset), where
 # other * factor + offset is the SI value.
 _SLIPS = {
     "m": (
-        ("lengths", "metres", "mm", 1e-3, 0.0),
-        ("lengths", "metres", "cm", 1e-2, 0.0),
-        ("lengths", "metres", "inch", 0.0254, 0.0),
+        ("lengths", "metres", "mm", mm, 0.0),
+        ("lengths", "metres", "cm", cm, 0.0),
+        ("lengths", "metres", "inch", inch, 0.0),
     ),
     "m3": (
-        ("volumes", "cubic metres", "litres", 1e-3, 0.0),
-        ("volumes", "cubic metres", "cm3", 1e-6, 0.0),
+        ("volumes", "cubic metres", "litres", litre, 0.0),
+        ("volumes", "cubic metres", "cm3", cc, 0.0),
     ),
-    "K": (("temperatures", "kelvin", "degC", 1.0, 273.15),),
+    "K": (("temperatures", "kelvin", "degC", 1.0, ZERO_CELSIUS),),
     "Pa": (
-        ("pressures", "pascal", "bar", 1e5, 0.0),
-        ("pressures", "pascal", "kPa", 1e3, 0.0),
+        ("pressures", "pascal", "bar", bar, 0.0),
+        ("pressures", "pascal", "kPa", kPa, 0.0),
     ),
 }
 
@@ -36,7 +47,80 @@ class WavesimError(Exception):
 
 
 class InputError(WavesimError, ValueError):
-    """A description, a setting or a file holds something that cannot be right."""
+    """A description, a setting or a file holds something that cannot be right.
+
+    Parameters
+    ----------
+    message : str
+        One sentence.  Of more than 300 characters the middle is left out.
+    """
+
+    def __init__(self, message: str) -> None:
+        super().__init__(_tellable(message))
+
+
+class Faults(InputError):
+    """Several things that cannot be right, told in one go.
+
+    Parameters
+    ----------
+    owner : str
+        Whose faults they are.
+    faults : sequence of str
+        One sentence for each.
+    """
+
+    def __init__(self, owner: str, faults: Sequence[str]) -> None:
+        self.owner = owner
+        self.faults = tuple(map(_tellable, faults))
+        WavesimError.__init__(self, owner, self.faults)
+
+    def __str__(self):
+        lines = [f"({i}) {fault}" for i, fault in enumerate(self.faults, start=1)]
+        if len(lines) > MOST_FAULTS:
+            lines[MOST_FAULTS:] = [f"and {len(lines) - MOST_FAULTS} more"]
+        return "\n".join([f"{self.owner} has {len(self.faults)} faults:", *lines])
+
+
+class Gathering:
+    """Faults that are collected, to be told in one go.
+
+    Parameters
+    ----------
+    owner : str
+        Whose faults they are.
+
+    Examples
+    --------
+    >>> found = Gathering("study.toml")
+    >>> for value in (1, -1, "x"):
+    ...     with found.noting():
+    ...         _ = check_number("Pipe", "length", value, "m", 0.001, 30.0)
+    >>> len(found.faults)
+    2
+    """
+
+    def __init__(self, owner):
+        self.owner, self.faults = owner, []
+
+    @contextmanager
+    def noting(self):
+        """Collect the InputError that is raised inside the block, or all in it."""
+        try:
+            yield
+        except InputError as error:
+            self.note(error)
+
+    def note(self, error):
+        """Collect one InputError, or all in it."""
+        self.faults += getattr(error, "faults", None) or [str(error)]
+
+    def tell(self):
+        """Raise InputError if there is a fault."""
+        if len(self.faults) > 1:
+            raise Faults(self.owner, self.faults)
+        if self.faults:
+            raise InputError(self.faults[0])
 
 
 class ConvergenceError(WavesimError):
@@ -60,12 +144,82 @@ class SolverError(WavesimError):
         Number of the engine cycle.
     """
 
-    def __init__(self, message, *, duct=None, position=None, crank_angle_deg=None, cycle=None):
+    def __init__(
+        self,
+        message: str,
+        *,
+        duct: str | None = None,
+        position: float | None = None,
+        crank_angle_deg: float | None = None,
+        cycle: int | None = None,
+    ) -> None:
         super().__init__(message)
         self.duct = duct
         self.position = position
         self.crank_angle_deg = crank_angle_deg
         self.cycle = cycle
+
+
+def _tellable(message):
+    """One line of letters that can be shown, not too long; it may hold words of a stranger."""
+    message = str(message)
+    if not message.isprintable():
+        message = "".join(
+            letter if letter.isprintable() else letter.encode("unicode_escape").decode()
+            for letter in message
+        )
+    return _shortened(message, LONGEST_MESSAGE)
+
+
+def _shortened(message, longest):
+    """A text without its middle, where it is too long to be read."""
+    if len(message) <= longest:
+        return message
+    tail = longest // 2
+    return f"{message[: longest - tail - 7]} [...] {message[-tail:]}"
+
+
+class _Glance(reprlib.Repr):
+    """What can be said of any object in a few words."""
+
+    def __init__(self):
+        super().__init__()
+        self.maxlevel, self.maxstring, self.maxother = 3, LONGEST_VALUE, LONGEST_VALUE
+        self.maxlist = self.maxtuple = self.maxset = self.maxfrozenset = self.maxdict = 6
+
+    def repr_int(self, value, level):
+        digits = int(value.bit_length() * math.log10(2.0)) + 1
+        return repr(value) if digits <= 40 else f"a whole number of some {digits} digits"
+
+    def repr_instance(self, value, level):
+        try:
+            text = " ".join(repr(value).split())
+        except Exception:  # what a stranger's object does when asked is its own affair
+            text = None
+        if text is None or len(text) > self.maxother or type(value).__repr__ is object.__repr__:
+            return f"an object of type {type(value).__name__}"
+        return text
+
+
+def shown(value):
+    """A value for a message: its repr where that is short, else an idea of it.
+
+    Parameters
+    ----------
+    value : object
+        Anything: a text of a million letters, a list within a list a thousand deep.
+
+    Examples
+    --------
+    >>> shown([1, [2, [3, [4, 5]]]]), shown(10**5000)
+    ('[1, [2, [3, [...]]]]', 'a whole number of some 5001 digits')
+    """
+    return _shortened(_Glance().repr(value), 2 * LONGEST_VALUE)
+
+
+def shown_path(path):
+    """The name of a file for a message, in quotes; of a very long one the middle is left out."""
+    return _shortened(repr(str(path)), LONGEST_PATH)
 
 
 @contextmanager
@@ -79,6 +233,8 @@ def located(path):
     """
     try:
         yield
+    except Faults as error:
+        raise Faults(error.owner, [f"{path}: {fault}" for fault in error.faults]) from error
     except InputError as error:
         raise InputError(f"{path}: {error}") from error
 
@@ -102,8 +258,8 @@ def with_unit(value, unit):
         SI unit; "1" stands for none.
     """
     is_number = isinstance(value, Real) and not isinstance(value, (bool, np.bool_))
-    shown = f"{_to_float(value):.9g}" if is_number else repr(value)
-    return f"{shown} {'(no unit)' if unit == '1' else unit}"
+    text = f"{_to_float(value):.9g}" if is_number else shown(value)
+    return f"{text} {'(no unit)' if unit == '1' else unit}"
 
 
 def range_text(unit, low, high, low_open=False, high_open=False):
@@ -180,7 +336,8 @@ def check_number(
     valid = f"the valid range {range_text(unit, low, high, low_open, high_open)}"
     advice = f" ({hint})" if hint else ""
     if isinstance(value, (bool, np.bool_)) or not isinstance(value, Real):
-        raise InputError(f"{said} is not a number in {valid}{advice}.")
+        kind = type(value).__name__
+        raise InputError(f"{said} is not a number (but of type {kind}) in {valid}{advice}.")
     number = _to_float(value)
     if not math.isfinite(number):
         raise InputError(f"{said} is not a finite number in {valid}{advice}.")
@@ -221,7 +378,9 @@ def check_int(owner, field, value, low, high, unit="1"):
 
 
 def nearest(name, names):
-    """Question that offers the closest of `names`, or an empty text when none is close.
+    """Question that offers what was meant, to end a sentence with; a full stop if that is unclear.
+
+    The workshop's words (`wavesim.words`) are known; all else is compared by its letters.
 
     Parameters
     ----------
@@ -234,9 +393,47 @@ def nearest(name, names):
     --------
     >>> nearest("colector", ["collector", "pipe"])
     "; did you mean 'collector'?"
+    >>> nearest("catalyst", ["pipe", "bend", "monolith"])
+    "; did you mean 'monolith'?"
     """
-    close = difflib.get_close_matches(str(name), [str(n) for n in names], n=1, cutoff=0.5)
-    return f"; did you mean {close[0]!r}?" if close else "."
+    names = [str(n) for n in names]
+    word = name[:LONGEST_VALUE] if isinstance(name, str) else shown(name)
+    close = meant(word, names) or difflib.get_close_matches(word, names, n=1, cutoff=0.5)
+    return f"; did you mean {' or '.join(map(repr, close))}?" if close else "."
+
+
+def check_kind(owner, name, value, *kinds, optional=False, what=None):
+    """Return `value` after checking that it is of one of some types.
+
+    Parameters
+    ----------
+    owner, name : str
+        Function or object, and its argument, for the message.
+    value : object
+        What the user gave.
+    *kinds : type
+        Any of these will do.
+    optional : bool
+        True accepts None too.
+    what : str or None
+        Words for what is wanted; None: the names of the types.
+
+    Raises
+    ------
+    InputError
+        If `value` is of another type.
+
+    Examples
+    --------
+    >>> check_kind("run_point", "rpm", "fast", int, float)
+    Traceback (most recent call last):
+    ...
+    wavesim.errors.InputError: run_point: rpm = 'fast' (str) must be of type int or float.
+    """
+    if isinstance(value, kinds) or (optional and value is None):
+        return value
+    wanted = what or f"of type {' or '.join(kind.__name__ for kind in kinds)}"
+    raise InputError(f"{owner}: {name} = {shown(value)} ({type(value).__name__}) must be {wanted}.")
 
 
 def check_choice(owner, field, value, choices):
@@ -260,7 +457,7 @@ def check_choice(owner, field, value, choices):
     if isinstance(value, str) and value in choices:
         return value
     listed = ", ".join(repr(choice) for choice in choices)
-    raise InputError(f"{owner}: {field} = {value!r} must be one of {listed}"
+    raise InputError(f"{owner}: {field} = {shown(value)} must be one of {listed}"
                      f"{nearest(value, choices)}")
 
 
@@ -282,11 +479,14 @@ def check_keys(owner, given, known, needed=(), what="field"):
         If a name is unknown (the nearest known one is offered) or missing.
     """
     given, known = tuple(given), tuple(known)
-    for name in given:
-        if name not in known:
-            raise InputError(
-                f"{owner}: no {what} {name!r} among {', '.join(known)}{nearest(name, known)}"
-            )
-    missing = [name for name in needed if name not in given]
+    found = Gathering(owner)
+    guesses = {name: nearest(name, known) for name in given if name not in known}
+    found.faults += [
+        f"{owner}: no {what} {shown(name)} among {', '.join(known)}{guess}"
+        for name, guess in guesses.items()
+    ]
+    offered = "".join(guesses.values())  # a misspelt name is one slip, not two
+    missing = [name for name in needed if name not in given and repr(name) not in offered]
     if missing:
-        raise InputError(f"{owner}: missing {what} {', '.join(missing)}.")
+        found.faults.append(f"{owner}: missing {what} {', '.join(missing)}.")
+    found.tell()

@@ -1,12 +1,17 @@
-"""Floats that turn everyday units into SI: ``38 * mm`` is 0.038 m.
+"""Floats that turn everyday units into SI: ``38 * units.mm`` is 0.038 m.
 
 All values come from scipy.constants except the few it does not hold.  No quantity objects: after
-the multiplication a length is a plain float in metres.
+the multiplication a length is a plain float in metres.  Engine speeds are given in rev/min and
+angles in degrees, so that there is no factor for either.
+
+>>> round(1.5 * inch, 6), round(20 * psi), round(celsius(650.0), 2)
+(0.0381, 137895, 923.15)
 """
 
-from math import pi
-
+from numpy import ndarray as _ndarray
 from scipy import constants as _c
+
+from wavesim.constants import ZERO_CELSIUS
 
 mm = _c.milli  #: millimetre [m]
 cm = _c.centi  #: centimetre [m]
@@ -19,15 +24,13 @@ bar = _c.bar  #: bar [Pa]
 kPa = _c.kilo  #: kilopascal [Pa]
 psi = _c.psi  #: pound per square inch [Pa]
 atm = _c.atm  #: standard atmosphere [Pa]
-deg = _c.degree  #: degree of angle [rad]
-rpm = 2.0 * pi / _c.minute  #: revolution per minute [rad/s]
 gram = _c.gram  #: gram [kg]
 kW = _c.kilo  #: kilowatt [W]
 hp = _c.hp  #: mechanical (imperial) horsepower [W]
 metric_hp = 75.0 * _c.kilogram_force  #: metric horsepower, 75 kgf m/s [W]
 
 
-def celsius(temperature):
+def celsius(temperature: float | _ndarray) -> float | _ndarray:
     """Kelvin from degrees Celsius.
 
     Parameters
@@ -45,4 +48,4 @@ def celsius(temperature):
     >>> celsius(25.0)
     298.15
     """
-    return temperature + _c.zero_Celsius
+    return temperature + ZERO_CELSIUS

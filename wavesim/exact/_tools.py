@@ -1,8 +1,11 @@
-"""The guard and the root finder of the exact room."""
+"""The guard, the root finder and a type of the exact room."""
 
 import numpy as np
 
 from wavesim.errors import InputError
+
+#: One number or an array of them.
+Numbers = float | np.ndarray
 
 
 def require(ok, message):

@@ -7,40 +7,24 @@ pressure.  c is the sound speed [m/s], k = 2 pi f/c, a the pipe radius [m].
 
 from __future__ import annotations
 
+from collections.abc import Callable, Sequence
 from typing import NamedTuple
 
 import numpy as np
 
-from wavesim.exact._tools import require, root
+from wavesim.constants import UNFLANGED_END
+from wavesim.exact._tools import Numbers, require, root
+from wavesim.exact.tuning import travel_time
 
-# End corrections of a thin open end, over the pipe radius, at low frequency.
-UNFLANGED_END = 0.6133  # Levine and Schwinger (1948); their integral itself gives 0.6127.
-FLANGED_END = 0.8217  # Nomura et al. (1960), Norris and Sheng (1989).
-PISTON_END = 8.0 / (3.0 * np.pi)  # rigid piston in a baffle, Rayleigh.
+PISTON_END = 8.0 / (3.0 * np.pi)  # end correction over radius, rigid piston in a baffle, Rayleigh
 
 _ENDS = ("closed-open", "open-open", "closed-closed")
 _FIRST_ZERO_J1 = 3.8317
 
 
-def sound_speed(temperature, gamma, gas_constant):
-    """Sound speed of a perfect gas [m/s] at `temperature` [K]: sqrt(gamma R T)."""
-    return np.sqrt(gamma * gas_constant * temperature)
-
-
-def travel_time(temperature, length, gamma, gas_constant):
-    """Time of sound through still gas [s]: the integral of dx/c.
-
-    `temperature` is a callable T(x) [K] on 0..length [m].
-    """
-    from scipy.integrate import quad
-
-    def slowness(x):
-        return 1.0 / sound_speed(temperature(x), gamma, gas_constant)
-
-    return quad(slowness, 0.0, length, epsabs=0.0, epsrel=1e-12)[0]
-
-
-def pipe_modes(length, ends, count, c, end_correction=0.0, mach=0.0):
+def pipe_modes(
+    length: float, ends: str, count: int, c: float, end_correction: float = 0.0, mach: float = 0.0
+) -> np.ndarray:
     """Lowest resonances of a uniform pipe.
 
     Parameters
@@ -76,7 +60,14 @@ def pipe_modes(length, ends, count, c, end_correction=0.0, mach=0.0):
     return quarters * c / (4.0 * length) * (1.0 - mach**2)
 
 
-def gradient_modes(temperature, length, ends, count, gamma, gas_constant):
+def gradient_modes(
+    temperature: Callable[[Numbers], Numbers],
+    length: float,
+    ends: str,
+    count: int,
+    gamma: float,
+    gas_constant: float,
+) -> np.ndarray:
     """Lowest resonances of a pipe along which the temperature varies, at one static pressure.
 
     Parameters
@@ -139,7 +130,7 @@ class OpenEnd(NamedTuple):
     correction: float
 
 
-def levine_schwinger(ka):
+def levine_schwinger(ka: float) -> OpenEnd:
     """Unflanged thin-walled open end, plane wave, no flow: exact theory by quadrature.
 
     Parameters
@@ -215,7 +206,7 @@ def _log_bessel(x):
     return np.select([x < 1e-3, x > 1e3], [small, large], value)
 
 
-def end_fit_davies(ka):
+def end_fit_davies(ka: Numbers) -> Numbers:
     """\\|R\\| of an unflanged open end, polynomial for ka < 1.5 (no unit).
 
     Davies, Bento Coelho and Bhattacharya (1980), J. Sound Vib. 72; within 0.5 % of the quadrature.
@@ -223,7 +214,7 @@ def end_fit_davies(ka):
     return 1.0 + ka * (0.01336 + ka * (-0.59079 + ka * (0.33576 - 0.06432 * ka)))
 
 
-def end_fit_silva(ka):
+def end_fit_silva(ka: Numbers) -> OpenEnd:
     """Unflanged open end, causal fit for ka < 3, as `OpenEnd`.
 
     Silva, Guillemain, Kergomard, Mallaroni and Norris (2009), J. Sound Vib. 322; within 0.6 % in
@@ -235,7 +226,7 @@ def end_fit_silva(ka):
     return OpenEnd(size, UNFLANGED_END * shape)
 
 
-def radiated_fraction(ka):
+def radiated_fraction(ka: Numbers) -> Numbers:
     """Share of the arriving power an open end radiates at low ka: 1 - R**2 ~ (ka)**2 (no unit).
 
     Levine and Schwinger (1948).
@@ -253,7 +244,7 @@ class Scattering(NamedTuple):
     transmission: float
 
 
-def junction(areas, incident=0):
+def junction(areas: Sequence[float], incident: int = 0) -> Scattering:
     """Plane wave at a compact junction with one pressure.
 
     Parameters
@@ -272,12 +263,12 @@ def junction(areas, incident=0):
     return Scattering((2.0 * own - total) / total, 2.0 * own / total)
 
 
-def area_step(area_1, area_2):
+def area_step(area_1: float, area_2: float) -> Scattering:
     """Plane wave from pipe 1 into pipe 2, areas [m2], as `Scattering`.  Pierce (1981) ch. 7."""
     return junction((area_1, area_2))
 
 
-def temperature_contact(temperature_1, temperature_2):
+def temperature_contact(temperature_1: float, temperature_2: float) -> Scattering:
     """Plane wave from gas at T1 into gas at T2 [K], one area, gamma and pressure, as `Scattering`.
 
     R = (1 - y)/(1 + y), T = 2/(1 + y), y = rho1 c1/(rho2 c2) = sqrt(T2/T1).  Kinsler et al. (2000)
@@ -287,7 +278,7 @@ def temperature_contact(temperature_1, temperature_2):
     return Scattering((1.0 - y) / (1.0 + y), 2.0 / (1.0 + y))
 
 
-def choked_nozzle_reflection(mach, gamma):
+def choked_nozzle_reflection(mach: Numbers, gamma: float) -> Numbers:
     """Pressure reflection of a compact choked nozzle fed at `mach` (no unit).
 
     (1 - (g-1) M/2)/(1 + (g-1) M/2).  Marble and Candel (1977), J. Sound Vib. 55.
@@ -296,7 +287,9 @@ def choked_nozzle_reflection(mach, gamma):
     return (1.0 - q) / (1.0 + q)
 
 
-def helmholtz_frequency(neck_area, neck_length, volume, c):
+def helmholtz_frequency(
+    neck_area: Numbers, neck_length: Numbers, volume: Numbers, c: Numbers
+) -> Numbers:
     """Helmholtz resonance with a lumped neck [Hz].
 
     `neck_area` [m2], `neck_length` [m] with its end corrections, `volume` [m3], `c` [m/s]:
@@ -305,7 +298,9 @@ def helmholtz_frequency(neck_area, neck_length, volume, c):
     return c / (2.0 * np.pi) * np.sqrt(neck_area / (volume * neck_length))
 
 
-def helmholtz_frequency_distributed(neck_area, neck_length, volume, c):
+def helmholtz_frequency_distributed(
+    neck_area: float, neck_length: float, volume: float, c: float
+) -> float:
     """Lowest resonance [Hz] of a pipe (neck) open to p = 0 on a compact volume.
 
     Same arguments as `helmholtz_frequency`; kL tan(kL) = S L/V.  Kinsler et al. (2000) ch. 10.
@@ -318,7 +313,7 @@ def helmholtz_frequency_distributed(neck_area, neck_length, volume, c):
 # Sound ----------------------------------------------------------------------------------------
 
 
-def a_weighting(frequency):
+def a_weighting(frequency: Numbers) -> Numbers:
     """A-weighting [dB] at `frequency` [Hz].  IEC 61672-1 (2013), annex E.
 
     >>> print(round(float(a_weighting(100.0)), 1))
@@ -334,7 +329,9 @@ def a_weighting(frequency):
     return 20.0 * np.log10(gain(f2) / gain(1e6))
 
 
-def monopole_pressure(density, frequency, flow, distance, half_space=False):
+def monopole_pressure(
+    density: float, frequency: float, flow: float, distance: float, half_space: bool = False
+) -> float:
     """Sound pressure of a compact source.
 
     Parameters
@@ -352,7 +349,7 @@ def monopole_pressure(density, frequency, flow, distance, half_space=False):
     return (2.0 if half_space else 1.0) * density * frequency * flow / (2.0 * distance)
 
 
-def monopole_power(density, c, frequency, flow):
+def monopole_power(density: Numbers, c: Numbers, frequency: Numbers, flow: Numbers) -> Numbers:
     """Power of a compact source in free space [W]: rho c k**2 Q**2/(4 pi).  Pierce (1981) ch. 4.
 
     `density` [kg/m3], `c` [m/s], `frequency` [Hz], `flow` rms [m3/s].
@@ -361,16 +358,16 @@ def monopole_power(density, c, frequency, flow):
     return density * c * k**2 * flow**2 / (4.0 * np.pi)
 
 
-def sound_level(value, reference=2e-5, power=False):
+def sound_level(value: Numbers, reference: Numbers = 2e-5, power: bool = False) -> Numbers:
     """Level [dB] of an rms pressure [Pa] re 20 uPa, or of a power (state its reference) [W]."""
     return (10.0 if power else 20.0) * np.log10(value / reference)
 
 
-def distance_change(near, far):
+def distance_change(near: Numbers, far: Numbers) -> Numbers:
     """Change of level from distance `near` to `far` [m] of a compact source [dB]."""
     return 20.0 * np.log10(near / far)
 
 
-def decibel_sum(levels):
+def decibel_sum(levels: Sequence[float]) -> float:
     """Level [dB] of several incoherent sources of the given levels [dB]."""
     return 10.0 * np.log10(np.sum(10.0 ** (0.1 * np.asarray(levels, dtype=float))))

@@ -1,19 +1,18 @@
-"""Engine arithmetic in closed form: crank, burning law, ideal cycle, blowdown, tuning rules.
+"""Engine arithmetic in closed form: crank, burning law, ideal cycle, blowdown.
 
-Heywood, Internal Combustion Engine Fundamentals (1988), ch. 2, 5, 9; the rules of thumb carry their
-own sources and are converted from inches to SI.  Crank angles are in degrees, 0 at top dead centre.
+Heywood, Internal Combustion Engine Fundamentals (1988), ch. 2, 5, 9.  Crank angles are in degrees,
+0 at top dead centre.
 """
 
 from __future__ import annotations
 
 import numpy as np
 
-from wavesim.exact._tools import require
+from wavesim.exact._tools import Numbers, require
 from wavesim.exact.steady import critical_pressure_ratio
-from wavesim.units import cc, inch
 
 
-def crank_travel(theta_deg, stroke, rod, pin_offset=0.0):
+def crank_travel(theta_deg: Numbers, stroke: float, rod: float, pin_offset: float = 0.0) -> Numbers:
     """Piston travel from its highest place.
 
     Parameters
@@ -49,7 +48,9 @@ def crank_travel(theta_deg, stroke, rod, pin_offset=0.0):
     return top - height
 
 
-def crank_travel_slope(theta_deg, stroke, rod, pin_offset=0.0):
+def crank_travel_slope(
+    theta_deg: Numbers, stroke: Numbers, rod: Numbers, pin_offset: Numbers = 0.0
+) -> Numbers:
     """Piston travel per crank angle [m/rad]; times the angular speed it is the piston speed.
 
     Arguments as of `crank_travel`.  Heywood (1988) eq. 2.11.
@@ -59,7 +60,7 @@ def crank_travel_slope(theta_deg, stroke, rod, pin_offset=0.0):
     return r * np.sin(theta) + side * r * np.cos(theta) / np.sqrt(rod**2 - side**2)
 
 
-def fastest_piston(stroke, rod):
+def fastest_piston(stroke: float, rod: float) -> tuple[float, float]:
     """Crank angle [deg] and slope [m/rad] of the fastest downward travel, `stroke`, `rod` [m]."""
     from scipy.optimize import minimize_scalar
 
@@ -72,14 +73,16 @@ def fastest_piston(stroke, rod):
     return float(best.x), float(-best.fun)
 
 
-def cylinder_volume(theta_deg, bore, stroke, rod, compression_ratio):
+def cylinder_volume(
+    theta_deg: Numbers, bore: Numbers, stroke: Numbers, rod: Numbers, compression_ratio: Numbers
+) -> Numbers:
     """Cylinder volume [m3] at a crank angle [deg]; lengths in [m].  Heywood (1988) eq. 2.4."""
     area = 0.25 * np.pi * bore**2
     clearance = area * stroke / (compression_ratio - 1.0)
     return clearance + area * crank_travel(theta_deg, stroke, rod)
 
 
-def wiebe_burned(progress, a=6.908, shape=2.0):
+def wiebe_burned(progress: Numbers, a: Numbers = 6.908, shape: Numbers = 2.0) -> Numbers:
     """Burned fraction 1 - exp(-a y**(m+1)) at `progress` y = 0..1 of the burn (no unit).
 
     Wiebe (1962); Heywood (1988) eq. 9.10.  Reaches 1 - exp(-a) at y = 1.
@@ -87,7 +90,7 @@ def wiebe_burned(progress, a=6.908, shape=2.0):
     return -np.expm1(-a * np.asarray(progress, dtype=float) ** (shape + 1.0))
 
 
-def wiebe_progress(burned, a=6.908, shape=2.0):
+def wiebe_progress(burned: Numbers, a: Numbers = 6.908, shape: Numbers = 2.0) -> Numbers:
     """Progress y (no unit) at which the fraction `burned` has burned: inverse of `wiebe_burned`.
 
     >>> print(round(float(wiebe_progress(0.5)), 6))
@@ -96,7 +99,7 @@ def wiebe_progress(burned, a=6.908, shape=2.0):
     return (-np.log1p(-np.asarray(burned, dtype=float)) / a) ** (1.0 / (shape + 1.0))
 
 
-def otto_efficiency(compression_ratio, gamma):
+def otto_efficiency(compression_ratio: Numbers, gamma: float) -> Numbers:
     """Efficiency of the constant-volume cycle, 1 - r**(1-g) (no unit).  Heywood (1988) eq. 5.31."""
     return 1.0 - compression_ratio ** (1.0 - gamma)
 
@@ -104,7 +107,9 @@ def otto_efficiency(compression_ratio, gamma):
 # Vessels --------------------------------------------------------------------------------------
 
 
-def vessel_time_constant(volume, area, temperature, gamma, gas_constant):
+def vessel_time_constant(
+    volume: Numbers, area: Numbers, temperature: Numbers, gamma: float, gas_constant: float
+) -> Numbers:
     """Time constant of choked discharge [s]: V/(A c0 K), K = (2/(g+1))**((g+1)/(2(g-1))).
 
     `volume` [m3], effective `area` [m2], `temperature` at the start [K].  Shapiro (1953) ch. 4,
@@ -115,7 +120,7 @@ def vessel_time_constant(volume, area, temperature, gamma, gas_constant):
     return volume / (area * np.sqrt(g * gas_constant * temperature) * k)
 
 
-def vessel_pressure(t, time_constant, gamma):
+def vessel_pressure(t: Numbers, time_constant: Numbers, gamma: float) -> Numbers:
     """p/p0 in a vessel emptying through a choked hole, at t [s] after opening (no unit).
 
     (1 + (g-1) t/(2 tau))**(-2 g/(g-1)), valid while choked (`vessel_unchoke_time`).
@@ -128,78 +133,18 @@ def vessel_pressure(t, time_constant, gamma):
     return (1.0 + 0.5 * (g - 1.0) * t / time_constant) ** (-2.0 * g / (g - 1.0))
 
 
-def vessel_unchoke_time(pressure, back_pressure, time_constant, gamma):
+def vessel_unchoke_time(
+    pressure: Numbers, back_pressure: Numbers, time_constant: Numbers, gamma: float
+) -> Numbers:
     """Time [s] until a vessel at `pressure` stops choking against `back_pressure` [Pa]."""
     g = gamma
     end = back_pressure / (critical_pressure_ratio(g) * pressure)
     return 2.0 * time_constant / (g - 1.0) * (end ** (-0.5 * (g - 1.0) / g) - 1.0)
 
 
-def filled_vessel_temperature(temperature, gamma):
+def filled_vessel_temperature(temperature: Numbers, gamma: float) -> Numbers:
     """Temperature [K] in an empty adiabatic vessel after filling from gas at `temperature` [K].
 
     gamma T0: the energy balance of an open system.  Shapiro (1953) ch. 2.
     """
     return gamma * temperature
-
-
-# Tuning rules ---------------------------------------------------------------------------------
-
-
-def return_delay(rpm, length, c):
-    """Crank angle [deg] for a wave to run down a pipe and back: 12 N L/c.
-
-    `rpm` [1/min], `length` [m], wave speed `c` [m/s].
-
-    >>> print(round(return_delay(6000.0, 0.8, 550.0), 3))
-    104.727
-    """
-    return 12.0 * rpm * length / c
-
-
-def return_rpm(delay_deg, length, c):
-    """Speed [1/min] at which a wave is back after `delay_deg` [deg]; see `return_delay`."""
-    return delay_deg * c / (12.0 * length)
-
-
-def return_speed(delay_deg, rpm, length):
-    """Wave speed [m/s] that brings a wave back after `delay_deg` [deg]; see `return_delay`."""
-    return 12.0 * rpm * length / delay_deg
-
-
-def length_rule(exhaust_opens_deg, rpm):
-    """Primary length [m] from the exhaust valve by a rule of thumb.
-
-    `exhaust_opens_deg` before bottom dead centre, `rpm` [1/min] of the wanted peak.  Bell,
-    Four-Stroke Performance Tuning: P[in] = 850 (180 + EVO)/N - 3.
-    """
-    return (850.0 * (180.0 + exhaust_opens_deg) / rpm - 3.0) * inch
-
-
-def bore_rule(cylinder_displacement, length):
-    """Primary bore [m] by a rule of thumb; `cylinder_displacement` [m3], primary `length` [m].
-
-    Bell, Four-Stroke Performance Tuning: d[in] = 2.1 sqrt(cc/(25 (P[in] + 3))).
-    """
-    return 2.1 * np.sqrt(cylinder_displacement / cc / (25.0 * (length / inch + 3.0))) * inch
-
-
-def firing_frequency(cylinders, rpm):
-    """Firing frequency of a four-stroke engine [Hz]: n N/120, `rpm` [1/min]."""
-    return cylinders * rpm / 120.0
-
-
-def peak_torque_rule(primary_area, cylinder_displacement):
-    """Speed of peak torque [1/min] from the primary's area [m2] and the cylinder's volume [m3].
-
-    Workshop rule: 88200 A[in2]/V[in3], which is a mean speed of 74.7 m/s during the stroke.
-    """
-    return 88200.0 * primary_area / cylinder_displacement * inch
-
-
-def stroke_mean_speed(primary_area, cylinder_displacement, rpm):
-    """Mean gas speed [m/s] in a primary while one displacement leaves in half a turn.
-
-    `primary_area` [m2], `cylinder_displacement` [m3], `rpm` [1/min]: V/A over 30/N seconds.
-    """
-    return cylinder_displacement / primary_area * rpm / 30.0

@@ -10,7 +10,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from wavesim.exact._tools import require, root
+from wavesim.exact._tools import Numbers, require, root
 from wavesim.exact.steady import isentropic, mach_from_impulse
 
 
@@ -23,7 +23,7 @@ class Enlargement(NamedTuple):
     loss: float
 
 
-def sudden_enlargement(mach, ratio, gamma):
+def sudden_enlargement(mach: float, ratio: float, gamma: float) -> Enlargement:
     """Sudden enlargement with the pressure of the narrow side on the annular wall.
 
     Parameters
@@ -56,7 +56,7 @@ def sudden_enlargement(mach, ratio, gamma):
     return Enlargement(behind, pressure, stagnation, (1.0 - stagnation) / head)
 
 
-def combining_loss(flow_ratio, angle_deg, branch_area=1.0):
+def combining_loss(flow_ratio: float, angle_deg: float, branch_area: float = 1.0) -> float:
     """Branch loss of a combining junction by momentum alone, incompressible.
 
     Parameters
@@ -79,7 +79,9 @@ def combining_loss(flow_ratio, angle_deg, branch_area=1.0):
     return 2.0 * rise + (q / phi) ** 2 - 1.0
 
 
-def dividing_loss(flow_ratio, angle_deg, main_over_branch=1.0):
+def dividing_loss(
+    flow_ratio: Numbers, angle_deg: Numbers, main_over_branch: Numbers = 1.0
+) -> Numbers:
     """Branch loss of a dividing junction on the combined dynamic head (no unit), incompressible.
 
     `flow_ratio` is branch over combined flow, `angle_deg` the branch angle [deg],
@@ -89,12 +91,12 @@ def dividing_loss(flow_ratio, angle_deg, main_over_branch=1.0):
     return 1.0 + speed**2 - 2.0 * speed * np.cos(0.75 * np.radians(angle_deg))
 
 
-def laminar(reynolds):
+def laminar(reynolds: Numbers) -> Numbers:
     """Darcy friction factor of laminar pipe flow, 64/Re (no unit).  Poiseuille (1840)."""
     return 64.0 / reynolds
 
 
-def colebrook(reynolds, roughness=0.0):
+def colebrook(reynolds: float, roughness: float = 0.0) -> float:
     """Darcy friction factor of turbulent pipe flow, solved to round-off.
 
     Parameters
@@ -120,13 +122,13 @@ def colebrook(reynolds, roughness=0.0):
     return root(excess, 1e-3, 100.0) ** -2.0
 
 
-def haaland(reynolds, roughness=0.0):
+def haaland(reynolds: Numbers, roughness: Numbers = 0.0) -> Numbers:
     """Darcy friction factor, explicit (no unit).  Haaland (1983), J. Fluids Eng. 105."""
     inside = (roughness / 3.7) ** 1.11 + 6.9 / reynolds
     return (-1.8 * np.log10(inside)) ** -2.0
 
 
-def churchill(reynolds, roughness=0.0):
+def churchill(reynolds: Numbers, roughness: Numbers = 0.0) -> Numbers:
     """Darcy friction factor, laminar to rough in one formula (no unit).
 
     Churchill (1977), Chem. Eng. 84(24); `roughness` is relative.
@@ -136,7 +138,15 @@ def churchill(reynolds, roughness=0.0):
     return 8.0 * ((8.0 / reynolds) ** 12 + (a + b) ** -1.5) ** (1.0 / 12.0)
 
 
-def pipe_cooling(temperature, wall_temperature, h, diameter, length, mass_flow, cp):
+def pipe_cooling(
+    temperature: float,
+    wall_temperature: float,
+    h: float,
+    diameter: float,
+    length: float,
+    mass_flow: float,
+    cp: float,
+) -> float:
     """Gas temperature behind a pipe with an even wall.
 
     Parameters

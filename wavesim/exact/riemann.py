@@ -95,7 +95,12 @@ class RiemannSolution:
         )
 
 
-def solve_riemann(left, right, gamma, gamma_right=None):
+def solve_riemann(
+    left: tuple[float, float, float],
+    right: tuple[float, float, float],
+    gamma: float,
+    gamma_right: float | None = None,
+) -> RiemannSolution:
     """Solve the Riemann problem of two perfect gases exactly.
 
     Parameters

@@ -11,11 +11,13 @@ Munjal, Acoustics of Ducts and Mufflers (2nd ed. 2014), ch. 2-3.  Time factor ex
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from typing import NamedTuple
 
 import numpy as np
 
-from wavesim.exact._tools import require
+from wavesim.constants import HOLE_END
+from wavesim.exact._tools import Numbers, require
 
 
 def _circle(diameter):
@@ -50,8 +52,15 @@ def _spectrum(one, frequency):
 
 
 def expansion_chamber_loss(
-    frequency, length, diameter, inlet, outlet=None, inlet_inside=0.0, outlet_inside=0.0, c=343.2
-):
+    frequency: Numbers,
+    length: float,
+    diameter: float,
+    inlet: float,
+    outlet: float | None = None,
+    inlet_inside: float = 0.0,
+    outlet_inside: float = 0.0,
+    c: float = 343.2,
+) -> Numbers:
     """Transmission loss of an expansion chamber, its tubes possibly reaching inside.
 
     Parameters
@@ -92,7 +101,9 @@ def expansion_chamber_loss(
     return _spectrum(one, frequency)
 
 
-def quarter_wave_branch_loss(frequency, length, diameter, pipe, c):
+def quarter_wave_branch_loss(
+    frequency: Numbers, length: Numbers, diameter: Numbers, pipe: Numbers, c: Numbers
+) -> Numbers:
     """Transmission loss [dB] of a closed side branch.  Munjal (2014) sec. 2.15.
 
     `frequency` [Hz]; branch `length` and `diameter`, `pipe` diameter [m]; `c` [m/s].
@@ -105,7 +116,14 @@ def quarter_wave_branch_loss(frequency, length, diameter, pipe, c):
     return _spectrum(one, frequency)
 
 
-def helmholtz_branch_loss(frequency, neck_area, neck_length, volume, pipe_area, c):
+def helmholtz_branch_loss(
+    frequency: Numbers,
+    neck_area: Numbers,
+    neck_length: Numbers,
+    volume: Numbers,
+    pipe_area: Numbers,
+    c: Numbers,
+) -> Numbers:
     """Transmission loss [dB] of a Helmholtz resonator on the side of a pipe, lumped neck.
 
     `frequency` [Hz], areas [m2], `neck_length` [m] with its end corrections, `volume` [m3],
@@ -123,16 +141,20 @@ def helmholtz_branch_loss(frequency, neck_area, neck_length, volume, pipe_area, 
 # Perforated tubes -----------------------------------------------------------------------------
 
 
-def perforate_sullivan_crocker(k, porosity, hole, wall):
+def perforate_sullivan_crocker(
+    k: Numbers, porosity: Numbers, hole: Numbers, wall: Numbers
+) -> complex | np.ndarray:
     """Impedance of a perforated wall in still gas, over rho c (no unit, complex).
 
     `k` [1/m], `porosity` (no unit), `hole` diameter and `wall` thickness [m]:
     (0.006 + j k (t + 0.75 d))/sigma.  Sullivan and Crocker (1978), J. Acoust. Soc. Am. 64.
     """
-    return (6e-3 + 1j * k * (wall + 0.75 * hole)) / porosity
+    return (6e-3 + 1j * k * (wall + HOLE_END * hole)) / porosity
 
 
-def perforate_rao_munjal(frequency, porosity, hole, wall, mach=0.0):
+def perforate_rao_munjal(
+    frequency: Numbers, porosity: Numbers, hole: Numbers, wall: Numbers, mach: Numbers = 0.0
+) -> complex | np.ndarray:
     """Impedance of a perforated wall under grazing flow, over rho c (no unit, complex).
 
     `frequency` [Hz], `hole` and `wall` [m], `mach` of the grazing flow.  Rao and Munjal (1986),
@@ -143,7 +165,9 @@ def perforate_rao_munjal(frequency, porosity, hole, wall, mach=0.0):
     return (resistance + 1j * reactance) / porosity
 
 
-def hole_pressure_drop(speed, density, discharge, porosity):
+def hole_pressure_drop(
+    speed: Numbers, density: Numbers, discharge: Numbers, porosity: Numbers
+) -> Numbers:
     """Quasi-steady pressure drop of holes [Pa]: rho u**2 (1 - sigma**2)/(2 Cd**2).
 
     `speed` in the holes [m/s], `density` [kg/m3], discharge coefficient and porosity (no unit).
@@ -162,7 +186,7 @@ class Filling(NamedTuple):
         return -20.0 / np.log(10.0) * k0 * np.imag(self.wave_number)
 
 
-def delany_bazley(frequency, resistivity, density=1.205):
+def delany_bazley(frequency: Numbers, resistivity: Numbers, density: Numbers = 1.205) -> Filling:
     """Fibrous absorber as `Filling`.  Delany and Bazley (1970), Appl. Acoust. 3.
 
     `frequency` [Hz], flow `resistivity` [Pa s/m2], air `density` [kg/m3]; meant for
@@ -173,7 +197,7 @@ def delany_bazley(frequency, resistivity, density=1.205):
     return Filling(z, 1.0 + 0.0978 * x**-0.700 - 0.189j * x**-0.595)
 
 
-def miki(frequency, resistivity):
+def miki(frequency: Numbers, resistivity: Numbers) -> Filling:
     """Fibrous absorber as `Filling`, `frequency` [Hz], flow `resistivity` [Pa s/m2].
 
     Miki (1990), J. Acoust. Soc. Jpn. (E) 11: Delany and Bazley made causal.
@@ -184,8 +208,13 @@ def miki(frequency, resistivity):
 
 
 def fibre_filling(
-    frequency, resistivity, gas_fraction=1.0, density=1.205, gamma=1.4, heat_time=0.0
-):
+    frequency: float,
+    resistivity: float,
+    gas_fraction: float = 1.0,
+    density: float = 1.205,
+    gamma: float = 1.4,
+    heat_time: float = 0.0,
+) -> Filling:
     """Fibrous absorber as `Filling`, from the equations of motion and energy of the gas in it.
 
     Parameters
@@ -216,7 +245,7 @@ def fibre_filling(
     return Filling(np.sqrt(heavy / soft) / gas_fraction, np.sqrt(heavy * soft))
 
 
-def bies_hansen_resistivity(bulk_density, fibre):
+def bies_hansen_resistivity(bulk_density: Numbers, fibre: Numbers) -> Numbers:
     """Flow resistivity of glass fibre [Pa s/m2]: 3.18e-9 rho**1.53/d**2.
 
     `bulk_density` [kg/m3], `fibre` diameter [m].  Bies and Hansen (1980), Appl. Acoust. 13.
@@ -227,7 +256,9 @@ def bies_hansen_resistivity(bulk_density, fibre):
 _COX = {"fibreglass": (3.2, 1.42), "mineral": (4.4, 1.59)}
 
 
-def cox_resistivity(solid_fraction, radius, kind, viscosity=1.84e-5):
+def cox_resistivity(
+    solid_fraction: Numbers, radius: Numbers, kind: str, viscosity: Numbers = 1.84e-5
+) -> Numbers:
     """Flow resistivity of a fibrous absorber [Pa s/m2].
 
     `solid_fraction` (no unit), mean fibre `radius` [m], `kind` "fibreglass" or "mineral",
@@ -239,8 +270,17 @@ def cox_resistivity(solid_fraction, radius, kind, viscosity=1.84e-5):
 
 
 def perforated_loss(
-    frequency, length, pipe, shell, porosity, hole, wall, c=343.2, filling=None, impedance=None
-):
+    frequency: Numbers,
+    length: float,
+    pipe: float,
+    shell: float,
+    porosity: float,
+    hole: float,
+    wall: float,
+    c: float = 343.2,
+    filling: Callable[[float], Filling] | None = None,
+    impedance: Callable[[float], complex] | None = None,
+) -> Numbers:
     """Transmission loss of a straight perforated tube in a closed shell, empty or packed.
 
     Parameters

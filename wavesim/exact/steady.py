@@ -12,7 +12,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from wavesim.exact._tools import require, root
+from wavesim.exact._tools import Numbers, require, root
 
 _HIGHEST_MACH = 1e3
 
@@ -26,7 +26,7 @@ class IsentropicRatios(NamedTuple):
     area: float
 
 
-def isentropic(mach, gamma):
+def isentropic(mach: Numbers, gamma: float) -> IsentropicRatios:
     """Isentropic ratios at a Mach number.  NACA 1135 eq. 43-45, 80.
 
     Parameters
@@ -46,14 +46,14 @@ def isentropic(mach, gamma):
     return IsentropicRatios(t, p, t ** (1.0 / (gamma - 1.0)), area_ratio(mach, gamma))
 
 
-def area_ratio(mach, gamma):
+def area_ratio(mach: Numbers, gamma: float) -> Numbers:
     """A/A* of isentropic flow at `mach` > 0 (no unit).  NACA 1135 eq. 80."""
     g = gamma
     base = 2.0 / (g + 1.0) * (1.0 + 0.5 * (g - 1.0) * np.square(mach))
     return base ** (0.5 * (g + 1.0) / (g - 1.0)) / mach
 
 
-def mach_from_area_ratio(ratio, gamma, supersonic=False):
+def mach_from_area_ratio(ratio: Numbers, gamma: float, supersonic: bool = False) -> Numbers:
     """Mach number at an area ratio A/A*, on the branch asked for.
 
     Parameters
@@ -84,13 +84,13 @@ def mach_from_area_ratio(ratio, gamma, supersonic=False):
     return found if found.ndim else float(found)
 
 
-def mach_from_pressure_ratio(ratio, gamma):
+def mach_from_pressure_ratio(ratio: Numbers, gamma: float) -> Numbers:
     """Mach number at a static to stagnation pressure ratio 0 < p/p0 <= 1.  NACA 1135 eq. 44."""
     exponent = (gamma - 1.0) / gamma
     return np.sqrt(2.0 / (gamma - 1.0) * np.expm1(-exponent * np.log(ratio)))
 
 
-def dynamic_head_ratio(mach, gamma):
+def dynamic_head_ratio(mach: Numbers, gamma: float) -> Numbers:
     """(p0 - p) / (rho u**2 / 2) at `mach` > 0 (no unit): 1 for an incompressible fluid."""
     p = isentropic(mach, gamma).pressure
     return (1.0 / p - 1.0) / (0.5 * gamma * mach**2)
@@ -106,7 +106,7 @@ class ShockRatios(NamedTuple):
     stagnation_pressure: float
 
 
-def normal_shock(mach, gamma):
+def normal_shock(mach: Numbers, gamma: float) -> ShockRatios:
     """Stationary normal shock.  NACA 1135 eq. 93-99.
 
     Parameters
@@ -134,12 +134,12 @@ def normal_shock(mach, gamma):
     return ShockRatios(behind, pressure, density, pressure / density, stagnation)
 
 
-def critical_pressure_ratio(gamma):
+def critical_pressure_ratio(gamma: float) -> float:
     """p*/p0 at which a throat chokes (no unit).  Shapiro (1953) ch. 4."""
     return (2.0 / (gamma + 1.0)) ** (gamma / (gamma - 1.0))
 
 
-def choked_flux(p0, temperature, gamma, gas_constant):
+def choked_flux(p0: float, temperature: float, gamma: float, gas_constant: float) -> float:
     """Mass flow per area of a choked throat.
 
     Parameters
@@ -163,7 +163,9 @@ def choked_flux(p0, temperature, gamma, gas_constant):
     return shape * p0 / np.sqrt(gas_constant * temperature)
 
 
-def orifice_flux(p0, temperature, p, gamma, gas_constant):
+def orifice_flux(
+    p0: float, temperature: float, p: Numbers, gamma: float, gas_constant: float
+) -> Numbers:
     """Ideal mass flow per effective area of a nozzle or orifice, choked or not.
 
     Parameters
@@ -207,7 +209,7 @@ class NozzleShock(NamedTuple):
     exit_pressure: float
 
 
-def nozzle_shock(exit_area, shock_area, gamma):
+def nozzle_shock(exit_area: float, shock_area: float, gamma: float) -> NozzleShock:
     """Nozzle with a shock standing at a known area.
 
     Parameters
@@ -248,7 +250,7 @@ class NozzleLimits(NamedTuple):
     fully_expanded: float
 
 
-def nozzle_limits(exit_area, gamma):
+def nozzle_limits(exit_area: float, gamma: float) -> NozzleLimits:
     """Where a nozzle of `exit_area` (over the throat area) chokes, has its shock at the exit, and
     expands fully.  Anderson (2003) ch. 5.  Returns `NozzleLimits`.
     """
@@ -259,7 +261,9 @@ def nozzle_limits(exit_area, gamma):
     return NozzleLimits(isentropic(slow, gamma).pressure, at_exit, full)
 
 
-def nozzle_shock_from_back_pressure(exit_area, exit_pressure, gamma):
+def nozzle_shock_from_back_pressure(
+    exit_area: float, exit_pressure: float, gamma: float
+) -> NozzleShock:
     """Find the shock that gives a known exit pressure.
 
     Parameters
@@ -289,7 +293,9 @@ def nozzle_shock_from_back_pressure(exit_area, exit_pressure, gamma):
     return nozzle_shock(exit_area, root(excess, 1.0, exit_area), gamma)
 
 
-def nozzle_profile(area, throat_index, gamma, shock_area=None):
+def nozzle_profile(
+    area: np.ndarray, throat_index: int, gamma: float, shock_area: float | None = None
+) -> tuple[np.ndarray, np.ndarray]:
     """Mach number and pressure along a choked nozzle.
 
     Parameters
@@ -322,7 +328,7 @@ def nozzle_profile(area, throat_index, gamma, shock_area=None):
 # Fanno flow: friction without heat ------------------------------------------------------------
 
 
-def fanno_length(mach, gamma):
+def fanno_length(mach: Numbers, gamma: float) -> Numbers:
     """f L*/D up to the sonic point, with the Darcy factor f (= 4 f Fanning).
 
     Parameters
@@ -342,7 +348,7 @@ def fanno_length(mach, gamma):
     return (1.0 - m2) / (g * m2) + 0.5 * (g + 1.0) / g * np.log(crowd)
 
 
-def mach_from_fanno_length(length, gamma, supersonic=False):
+def mach_from_fanno_length(length: float, gamma: float, supersonic: bool = False) -> float:
     """Mach number from which f L*/D = `length` (Darcy f) reaches the sonic point (no unit)."""
     low, high = (1.0, _HIGHEST_MACH) if supersonic else (1e-6, 1.0)
     return root(lambda m: fanno_length(m, gamma) - length, low, high)
@@ -356,14 +362,14 @@ class FannoRatios(NamedTuple):
     stagnation_pressure: float
 
 
-def fanno_ratios(mach, gamma):
+def fanno_ratios(mach: Numbers, gamma: float) -> FannoRatios:
     """p/p*, T/T*, p0/p0* of Fanno flow at `mach` > 0.  Shapiro (1953) ch. 6."""
     g = gamma
     temperature = 0.5 * (g + 1.0) / (1.0 + 0.5 * (g - 1.0) * np.square(mach))
     return FannoRatios(np.sqrt(temperature) / mach, temperature, area_ratio(mach, g))
 
 
-def fanno_exit_mach(mach, friction_length, gamma):
+def fanno_exit_mach(mach: float, friction_length: float, gamma: float) -> float:
     """Mach number behind a pipe.
 
     Parameters
@@ -388,7 +394,7 @@ def fanno_exit_mach(mach, friction_length, gamma):
     return mach_from_fanno_length(left, gamma)
 
 
-def fanno_inlet_mach_choked(friction_length, gamma):
+def fanno_inlet_mach_choked(friction_length: float, gamma: float) -> float:
     """Inlet Mach number of a pipe of f L/D = `friction_length` (Darcy f) choked at its exit."""
     return mach_from_fanno_length(friction_length, gamma)
 
@@ -404,7 +410,7 @@ class RayleighRatios(NamedTuple):
     pressure: float
 
 
-def rayleigh(mach, gamma):
+def rayleigh(mach: Numbers, gamma: float) -> RayleighRatios:
     """T0/T0*, T/T*, p/p* of Rayleigh flow at `mach`.  Shapiro (1953) ch. 7.
 
     >>> print(round(rayleigh(0.5, 1.4).pressure, 6))
@@ -416,7 +422,9 @@ def rayleigh(mach, gamma):
     return RayleighRatios(stagnation, pressure**2 * m2, pressure)
 
 
-def mach_from_rayleigh(stagnation_temperature, gamma, supersonic=False):
+def mach_from_rayleigh(
+    stagnation_temperature: float, gamma: float, supersonic: bool = False
+) -> float:
     """Mach number at T0/T0* = `stagnation_temperature` (no unit, 0..1) on the branch asked for.
 
     Raises `InputError` outside the range; the relation is a quadratic in M**2.

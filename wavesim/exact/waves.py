@@ -11,11 +11,12 @@ Nonsteady Duct Flow (1969).  X stands for (p/p0)**((gamma-1)/(2 gamma)) = c/c0.
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from typing import NamedTuple
 
 import numpy as np
 
-from wavesim.exact._tools import require, root
+from wavesim.exact._tools import Numbers, require, root
 from wavesim.exact.losses import sudden_enlargement
 from wavesim.exact.steady import normal_shock
 
@@ -36,7 +37,7 @@ def _p_ratio(c_ratio, gamma):
     return c_ratio ** (2.0 * gamma / (gamma - 1.0))
 
 
-def simple_wave(p_ratio, c0, gamma):
+def simple_wave(p_ratio: Numbers, c0: float, gamma: float) -> SimpleWave:
     """Gas inside a wave running to the right into gas at rest.
 
     Parameters
@@ -57,7 +58,7 @@ def simple_wave(p_ratio, c0, gamma):
     return SimpleWave(u, c, u + c)
 
 
-def reflect_closed(p_ratio, gamma):
+def reflect_closed(p_ratio: Numbers, gamma: float) -> Numbers:
     """p/p0 at a closed end while a simple wave of `p_ratio` arrives: (2X - 1)**(2g/(g-1)).
 
     Rudinger (1969); valid until a shock forms.
@@ -72,7 +73,7 @@ class OpenReflection(NamedTuple):
     p_ratio: float
 
 
-def reflect_open(p_ratio, c0, gamma):
+def reflect_open(p_ratio: Numbers, c0: Numbers, gamma: float) -> OpenReflection:
     """Simple wave of `p_ratio` at an end held at p0: exit velocity 2 u, reflected X = 2 - X.
 
     Rudinger (1969); subsonic outflow.  `c0` [m/s].  Returns `OpenReflection`.
@@ -81,7 +82,7 @@ def reflect_open(p_ratio, c0, gamma):
     return OpenReflection(2.0 * simple_wave(p_ratio, c0, gamma).u, reflected)
 
 
-def breaking_time(steepest_fall, gamma):
+def breaking_time(steepest_fall: Numbers, gamma: float) -> Numbers:
     """Time at which a simple wave breaks [s]: 2/((g+1) max(-du/dx)).
 
     `steepest_fall` is the largest -du/dx of the start profile [1/s].  Whitham (1974) sec. 2.1, 6.8.
@@ -98,7 +99,14 @@ class SimpleWaveField(NamedTuple):
     rho_ratio: np.ndarray
 
 
-def simple_wave_field(profile, x, t, amplitude, c0, gamma):
+def simple_wave_field(
+    profile: Callable[[np.ndarray], np.ndarray],
+    x: np.ndarray,
+    t: float,
+    amplitude: float,
+    c0: float,
+    gamma: float,
+) -> SimpleWaveField:
     """Simple wave running to the right, at time t, on any grid.
 
     Parameters
@@ -148,7 +156,9 @@ def _foot(profile, x, t, amplitude, c0, gamma):
     return 0.5 * (low + high)
 
 
-def sine_piston_shock_distance(amplitude, frequency, c0, gamma):
+def sine_piston_shock_distance(
+    amplitude: Numbers, frequency: Numbers, c0: Numbers, gamma: float
+) -> Numbers:
     """Distance at which the wave of a sine piston first breaks [m], to leading order in u/c.
 
     `amplitude` [m/s], `frequency` [Hz], `c0` [m/s]: 2 c0**2/((g+1) omega u).  Landau and Lifshitz,
@@ -164,7 +174,7 @@ class ShockOnset(NamedTuple):
     x: float
 
 
-def accelerating_piston_shock(acceleration, c0, gamma):
+def accelerating_piston_shock(acceleration: Numbers, c0: Numbers, gamma: float) -> ShockOnset:
     """Birth of the shock before a piston of constant `acceleration` [m/s2] from rest.
 
     t = 2 c0/((g+1) a), x = c0 t.  Landau and Lifshitz, sec. 101.  Returns `ShockOnset`.
@@ -176,7 +186,9 @@ def accelerating_piston_shock(acceleration, c0, gamma):
     return ShockOnset(t, c0 * t)
 
 
-def ramp_shock_distance(rise, rise_time, p0, c0, gamma):
+def ramp_shock_distance(
+    rise: Numbers, rise_time: Numbers, p0: Numbers, c0: Numbers, gamma: float
+) -> Numbers:
     """First crossing of characteristics [m] when the inlet pressure rises linearly from p0.
 
     `rise` [Pa] within `rise_time` [s]: 2 g p0 c0 t_r/((g+1) dp), the crossing at the foot of the
@@ -185,7 +197,7 @@ def ramp_shock_distance(rise, rise_time, p0, c0, gamma):
     return 2.0 * gamma * p0 * c0 * rise_time / ((gamma + 1.0) * rise)
 
 
-def rarefaction_wall_time(c_ratio, gamma):
+def rarefaction_wall_time(c_ratio: Numbers, gamma: float) -> Numbers:
     """When the gas at a closed end has cooled to c/c0 under a centred rarefaction.
 
     Parameters
@@ -226,7 +238,7 @@ class MovingShock(NamedTuple):
     mach: float
 
 
-def moving_shock(shock_mach, gamma):
+def moving_shock(shock_mach: Numbers, gamma: float) -> MovingShock:
     """Shock of Mach number Ms >= 1 running into gas at rest.
 
     Returns
@@ -252,7 +264,7 @@ class ShockAtWall(NamedTuple):
     temperature: float
 
 
-def shock_at_closed_end(shock_mach, gamma):
+def shock_at_closed_end(shock_mach: Numbers, gamma: float) -> ShockAtWall:
     """Head-on reflection of a shock of Mach number `shock_mach` at a closed end.
 
     p5/p2 = ((3g-1) p2/p1 - (g-1)) / ((g-1) p2/p1 + (g+1)).  Liepmann and Roshko (1957) sec. 3.
@@ -275,7 +287,7 @@ class ShockAtOpenEnd(NamedTuple):
     pressure: float
 
 
-def shock_at_open_end(shock_mach, gamma):
+def shock_at_open_end(shock_mach: float, gamma: float) -> ShockAtOpenEnd:
     """Quasi-steady exit of a pipe open to p1, after a shock has arrived.
 
     A rarefaction runs back and lowers p2 to p1; if the exit would exceed Mach 1 it stops there, and
@@ -302,7 +314,7 @@ class OpenEndLimits(NamedTuple):
     supersonic_flow: float
 
 
-def open_end_limits(gamma):
+def open_end_limits(gamma: float) -> OpenEndLimits:
     """Shock Mach numbers that part the three regimes of `shock_at_open_end`, as `OpenEndLimits`."""
 
     def unchoked_excess(ms):
@@ -324,7 +336,7 @@ class PistonShock(NamedTuple):
     speed: float
 
 
-def piston_shock(speed, c0, gamma):
+def piston_shock(speed: Numbers, c0: Numbers, gamma: float) -> PistonShock:
     """Shock before a piston set moving at once with `speed` [m/s] into gas at rest.
 
     Ms = q + sqrt(1 + q**2), q = (g+1) u/(4 c0).  Liepmann and Roshko (1957) sec. 3.2.  Returns
@@ -335,13 +347,13 @@ def piston_shock(speed, c0, gamma):
     return PistonShock(mach, normal_shock(mach, gamma).pressure, mach * c0)
 
 
-def piston_rarefaction(speed, c0, gamma):
+def piston_rarefaction(speed: Numbers, c0: Numbers, gamma: float) -> np.ndarray:
     """p/p0 at a piston withdrawn at once with `speed` [m/s], 0 beyond the escape speed."""
     c_ratio = 1.0 - 0.5 * (gamma - 1.0) * np.asarray(speed, dtype=float) / c0
     return _p_ratio(np.maximum(c_ratio, 0.0), gamma)
 
 
-def escape_speed(c0, gamma):
+def escape_speed(c0: Numbers, gamma: float) -> Numbers:
     """Speed of gas expanding from rest into vacuum [m/s]: 2 c0/(g-1), `c0` [m/s].
 
     Landau and Lifshitz sec. 99.
@@ -359,7 +371,9 @@ class WaveAtStep(NamedTuple):
     beyond: float
 
 
-def wave_at_area_change(p_ratio, area_ratio, gamma, law="isentropic"):
+def wave_at_area_change(
+    p_ratio: float, area_ratio: float, gamma: float, law: str = "isentropic"
+) -> WaveAtStep:
     """Simple wave meeting an abrupt change of area, quasi-steady, gas at rest beyond.
 
     Parameters
@@ -448,7 +462,7 @@ def _momentum_step(p_ratio, area_ratio, gamma):
     return WaveAtStep(float(_p_ratio(x1, g)), float(beyond(x1)[0]))
 
 
-def wave_at_junction(p_ratio, others, gamma):
+def wave_at_junction(p_ratio: Numbers, others: int, gamma: float) -> Numbers:
     """p/p0 at a junction of one pipe with `others` equal pipes, one static pressure, homentropic.
 
     X = (2 X_incident - 1 + n)/(1 + n).  Benson (1982).

@@ -44,6 +44,7 @@ mass and energy go wrong there, and the audit shows by how much.
 import math
 
 from . import flat as f
+from .cells import RECOVERY
 from .jit import entry, kernel, leaf, stage
 from .nodes import ICP, IGAMMA, IGAS, IP, IR, IT, IU, IYB, IYF
 from .step import GO_ON, close_step, open_step, solve_ends_ahead
@@ -152,7 +153,7 @@ def sources(n, dt, gamma, cp, friction_on, heat_on, r, u, c, T, dlnA, drag, slow
         force = slowing * u[i] / (1.0 + dt * slowing)
         rate = heat_on * cp * (stanton[i] * abs(u[i]) + still[i] / r[i])
         held = rate / (1.0 + dt * rate * gamma / cp)
-        q = held * (wall[i] - T[i])
+        q = held * (wall[i] - T[i] - 0.5 * RECOVERY * u[i] * u[i] / cp)  # see `cells.apply_walls`
         mass = dt * r[i] * vol[i]
         gained[i] += q * mass
         grip[i] += held * mass

@@ -6,9 +6,9 @@ Angles are degrees of crank rotation; a cylinder's own angle is 0 at firing top 
 import math
 
 from . import flat as f
+from .constants import WIEBE_A
 from .jit import entry
 
-WIEBE_A = 6.908  # -ln(0.001): 99.9 % burned at the end of the duration
 POLYTROPIC = 1.33  # exponent of the motored pressure inside Woschni's combustion term
 
 

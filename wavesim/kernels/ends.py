@@ -16,8 +16,8 @@ import math
 
 from .jit import kernel, leaf
 
-# Direction and regime of a port, returned for diagnosis.
-INFLOW, OUTFLOW, CHOKED_IN, CHOKED_OUT, SUPERSONIC = range(5)
+# Direction and regime of a port; UNSOLVED if the iteration ended without converging.
+INFLOW, OUTFLOW, CHOKED_IN, CHOKED_OUT, SUPERSONIC, UNSOLVED = range(6)
 TOLERANCE = 3e-8  # of Newton's last step: it leaves an error of the order of its square
 MAX_ITERATIONS = 40
 BLOWDOWN = 2.5  # pressure ratio from which a throat is tried as choked first
@@ -84,50 +84,58 @@ def end_closed(r, un, p, gamma):
 
 @kernel
 def end_anechoic(r, un, p, gamma, r_out, p_out, gamma_out):
-    """Face velocity and pressure between the duct and gas at rest in an endless equal duct."""
+    """Face velocity and pressure between the duct and gas at rest in an endless equal duct.
+
+    The last value is 1 if the iteration ended without converging, as in all functions here.
+    """
     z = math.sqrt(gamma * p * r)
     z_out = math.sqrt(gamma_out * p_out * r_out)
     v = (p - p_out + z * un) / (z + z_out)
     p_star = p
+    missed = 1
     for _ in range(MAX_ITERATIONS):
         p_star, slope = wave_pressure(r, p, gamma, un - v)
         p_back, slope_back = wave_pressure(r_out, p_out, gamma_out, v)
         step = (p_star - p_back) / (slope + slope_back)
         v += step
         if abs(step) < TOLERANCE * (abs(v) + 1e-3):
+            missed = 0
             break
     p_star, _ = wave_pressure(r, p, gamma, un - v)
-    return v, p_star
+    return v, p_star, missed
 
 
 @kernel
 def port_out_open(r, un, p, gamma, p_out, kappa, v_rad):
     """Outflow through the full bore to the pressure p_out + kappa (v - v_rad)."""
     if kappa == 0.0:
-        return un - wave_velocity(r, p, gamma, p_out), p_out
+        return un - wave_velocity(r, p, gamma, p_out), p_out, 0
     z = math.sqrt(gamma * p * r)
     v = (p - p_out + z * un + kappa * v_rad) / (z + kappa)
+    missed = 1
     for _ in range(MAX_ITERATIONS):
         p_star, slope = wave_pressure(r, p, gamma, un - v)
         step = (p_star - p_out - kappa * (v - v_rad)) / (slope + kappa)
         v += step
         if abs(step) < TOLERANCE * (abs(v) + 1e-3):
+            missed = 0
             break
     p_star, _ = wave_pressure(r, p, gamma, un - v)
-    return v, p_star
+    return v, p_star, missed
 
 
 @kernel
 def subsonic_mach(phi, gamma):
     """Mach number before a throat that is choked and takes the share `phi` of the bore."""
     if phi >= 1.0:
-        return 1.0
+        return 1.0, 0
     delta = 0.5 * (gamma - 1.0)
     n = 0.5 * (gamma + 1.0) / (gamma - 1.0)
     critical = phi * math.exp(-n * math.log(1.0 + delta))
     low = 0.0
     high = 1.0
     mach = min(0.999, critical * (1.0 + delta * critical * critical))
+    missed = 1
     for _ in range(MAX_ITERATIONS):
         base = 1.0 + delta * mach * mach
         narrow = math.exp(-n * math.log(base))
@@ -139,10 +147,11 @@ def subsonic_mach(phi, gamma):
         step = residual * base / (narrow * (1.0 - mach * mach) + 1e-300)
         mach -= step
         if abs(step) < TOLERANCE * mach:
+            missed = 0
             break
         if not (low < mach < high):
             mach = 0.5 * (low + high)
-    return mach
+    return mach, missed
 
 
 @kernel
@@ -153,6 +162,7 @@ def sonic_outflow(r, un, p, gamma, mach):
     # simple-wave value as a start: u + 2c/(gamma-1) is constant
     v = mach * c * (un / c + 2.0 / (gamma - 1.0)) / (mach + 2.0 / (gamma - 1.0))
     p_star = p
+    missed = 1
     for _ in range(MAX_ITERATIONS):
         p_star, slope = wave_pressure(r, p, gamma, un - v)
         c_star = c * math.exp(half * math.log(p_star / p))
@@ -160,9 +170,10 @@ def sonic_outflow(r, un, p, gamma, mach):
         step = residual / (1.0 + mach * c_star * half * slope / p_star)
         v -= step
         if abs(step) < TOLERANCE * c:
+            missed = 0
             break
     p_star, _ = wave_pressure(r, p, gamma, un - v)
-    return v, p_star
+    return v, p_star, missed
 
 
 @kernel
@@ -179,11 +190,11 @@ def port_out(r, un, p, gamma, cp, gas_R, p_out, phi, kappa, v_rad, guess):
         if p_out < behind_shock:
             return un, p, SUPERSONIC
     if phi >= 1.0:
-        v, p_star = port_out_open(r, un, p, gamma, p_out, kappa, v_rad)
+        v, p_star, missed = port_out_open(r, un, p, gamma, p_out, kappa, v_rad)
         if v <= c * power(p_star / p, 0.5 * (gamma - 1.0) / gamma):
-            return v, p_star, OUTFLOW
-        v, p_star = sonic_outflow(r, un, p, gamma, 1.0)
-        return v, p_star, CHOKED_OUT
+            return v, p_star, UNSOLVED if missed else OUTFLOW
+        v, p_star, missed = sonic_outflow(r, un, p, gamma, 1.0)
+        return v, p_star, UNSOLVED if missed else CHOKED_OUT
     return port_out_throat(r, un, p, gamma, cp, gas_R, p_out, phi, guess)
 
 
@@ -202,6 +213,7 @@ def port_out_throat(r, un, p, gamma, cp, gas_R, p_out, phi, guess):
     v = guess if MOVING < guess < high else phi * high
     p_star = p
     blow = 1.0  # throat velocity over face velocity
+    missed = 1
     for _ in range(MAX_ITERATIONS):
         p_star, slope = wave_pressure(r, p, gamma, un - v)
         x = math.log(p_star / p_out)
@@ -221,6 +233,7 @@ def port_out_throat(r, un, p, gamma, cp, gas_R, p_out, phi, guess):
         step = residual / derivative
         if abs(step) < TOLERANCE * (abs(v) + 1e-3):
             v -= step
+            missed = 0
             break
         v -= step
         if not (low < v < high):
@@ -228,9 +241,10 @@ def port_out_throat(r, un, p, gamma, cp, gas_R, p_out, phi, guess):
     p_star, _ = wave_pressure(r, p, gamma, un - v)
     throat = v * blow
     if throat * throat <= gamma * gas_R * T_throat:
-        return v, p_star, OUTFLOW
-    v, p_star = sonic_outflow(r, un, p, gamma, subsonic_mach(phi, gamma))
-    return v, p_star, CHOKED_OUT
+        return v, p_star, UNSOLVED if missed else OUTFLOW
+    mach, missed = subsonic_mach(phi, gamma)
+    v, p_star, over = sonic_outflow(r, un, p, gamma, mach)
+    return v, p_star, UNSOLVED if missed + over else CHOKED_OUT
 
 
 @kernel
@@ -257,6 +271,7 @@ def port_in(r, un, p, gamma, p0, T0, gamma0, cp0, R0, phi, kappa, v_rad, guess):
     q = guess if MOVING < guess < high else min(phi * high, 0.5 * cap)
     p_star = p
     T_throat = T0
+    missed = 1
     for _ in range(MAX_ITERATIONS):
         p_star, slope = wave_pressure(r, p, gamma, un + q)
         p_up = p0 - kappa * (q + v_rad)
@@ -276,13 +291,14 @@ def port_in(r, un, p, gamma, p0, T0, gamma0, cp0, R0, phi, kappa, v_rad, guess):
         step = residual / derivative
         if abs(step) < TOLERANCE * (q + 1e-3):
             q -= step
+            missed = 0
             break
         q -= step
         if not (low < q < high):
             q = 0.5 * (low + high)
     if T_throat * (gamma0 + 1.0) >= 2.0 * T0:
         p_star, _ = wave_pressure(r, p, gamma, un + q)
-        return -q, p_star, T0 - 0.5 * q * q / cp0, INFLOW
+        return -q, p_star, T0 - 0.5 * q * q / cp0, UNSOLVED if missed else INFLOW
     return port_in_choked(r, un, p, gamma, p0, T0, gamma0, cp0, R0, phi, cap, guess)
 
 
@@ -304,6 +320,7 @@ def port_in_choked(r, un, p, gamma, p0, T0, gamma0, cp0, R0, phi, cap, guess):
     low = 0.0
     high = cap
     q = guess if MOVING < guess < cap else min(0.9 * cap, flux * R0 * T0 / p)
+    missed = 1
     for _ in range(MAX_ITERATIONS):
         p_star, slope = wave_pressure(r, p, gamma, un + q)
         T_face = T0 - 0.5 * q * q / cp0
@@ -317,9 +334,12 @@ def port_in_choked(r, un, p, gamma, p0, T0, gamma0, cp0, R0, phi, cap, guess):
         step = residual / derivative
         if abs(step) < TOLERANCE * (q + 1e-3):
             q -= step
+            missed = 0
             break
         q -= step
         if not (low < q < high):
             q = 0.5 * (low + high)
     T_face = T0 - 0.5 * q * q / cp0
+    if missed and high < cap:
+        return -q, flux * R0 * T_face / q, T_face, UNSOLVED
     return -q, flux * R0 * T_face / q, T_face, CHOKED_IN

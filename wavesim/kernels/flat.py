@@ -1,4 +1,4 @@
-"""The contract between `wavesim.compile` and the kernels: arrays, columns and integer codes.
+"""The contract between `wavesim.arrays.compile` and the kernels: arrays, columns and integer codes.
 
 One cell axis holds all ducts; x runs from a duct's start (side 0) to its end (side 1).  Every duct
 end is an *end*; `sign` is the direction of the outward normal along x: -1 at a start, +1 at an end.
@@ -41,6 +41,12 @@ N_END_STATE = 14  # State.end: what the face did in the last step (ghost cells, 
  ES_SLUG, ES_SLUG_T, ES_SLUG_YF, ES_SLUG_YB,
  ES_V_BEFORE) = range(N_END_STATE)
 
+# --- pairs of ends, and perforated walls --------------------------------------------------------
+N_PAIR = 4  # Net.pair_par: throat area and loss coefficient (-1: none) from end 0 to 1, and back
+THROAT_ON, THROAT_BACK, LOSS_ON, LOSS_BACK = range(N_PAIR)
+N_HOLE_WALL = 4  # Net.hole_wall: first hole, number of holes, first cell on either side
+FIRST_HOLE, HOLES, CORE_CELL, ANNULUS_CELL = range(N_HOLE_WALL)
+
 # --- stores -------------------------------------------------------------------------------------
 AMBIENT, VOLUME, CELL, CYLINDER = range(4)  # STORE_KIND
 N_STORE_INT = 4  # Net.store_int: kind, cylinder number or -1, range of its ends in Net.listed
@@ -56,22 +62,23 @@ N_STORE_NOW = 18  # Work.store: the half-step state that the ends see
  N_WIDTH) = range(N_STORE_NOW)  # of a junction cell: cube root of its volume
 
 # --- cylinders ----------------------------------------------------------------------------------
-N_CYL = 20  # Net.cyl_par
+N_CYL = 18  # Net.cyl_par
 (BORE, STROKE, ROD, PIN, CLEARANCE, PHASE, SOC, DURATION, WIEBE_M, Q_FRESH, HEAD_AREA, PISTON_AREA,
- T_HEAD, T_PISTON, T_LINER, HEAT_MODEL_FACTOR, IVC, EVO, IVO, EVC) = range(N_CYL)
-N_CYL_STATE = 6  # State.cyl
-FRESH_AT_SOC, P_IVC, V_IVC, T_IVC, BURNING, P_MAX = range(N_CYL_STATE)
+ T_HEAD, T_PISTON, T_LINER, HEAT_MODEL_FACTOR, IVC, EVO) = range(N_CYL)
+N_CYL_STATE = 4  # State.cyl
+FRESH_AT_SOC, P_IVC, V_IVC, T_IVC = range(N_CYL_STATE)
 
 # --- sums over a cycle --------------------------------------------------------------------------
-N_END_SUM = 8  # Record.end_sum: net out of the duct, and the part that flows out of the duct
-(OUT_MASS, OUT_ENERGY, OUT_FRESH, OUT_BURNED,
- POS_MASS, POS_FRESH, POS_BURNED, POS_ENERGY) = range(N_END_SUM)
-N_CYL_SUM = 18  # Record.cyl_sum
+N_END_SUM = 4  # Record.end_sum: net out of the duct
+OUT_MASS, OUT_ENERGY, OUT_FRESH, OUT_BURNED = range(N_END_SUM)
+N_CYL_SUM = 17  # Record.cyl_sum
 (WORK_0, WORK_1, WORK_2, WORK_3, WALL_LOSS, HEAT_RELEASE, PEAK, PEAK_ANGLE, FRESH_BURNED,
- TRAP_MASS, TRAP_FRESH, TRAP_BURNED, TRAP_P, TRAP_T, EVO_P, EVO_T, EVO_MASS, CHARGE_MASS) = range(
-    N_CYL_SUM)
+ TRAP_MASS, TRAP_FRESH, TRAP_BURNED, TRAP_P, TRAP_T, EVO_P, EVO_T, EVO_MASS) = range(N_CYL_SUM)
 
 GAIN, GRIP = range(2)  # Record.wall
+N_WAY = 6  # Record.ways: from the core to the annulus and back, through the faces at the upper end
+(WAY_OUT, WAY_IN,  # of each core cell and each annulus cell on and back
+ WAY_CORE_ON, WAY_CORE_BACK, WAY_ANNULUS_ON, WAY_ANNULUS_BACK) = range(N_WAY)
 
 # --- samples against crank angle ----------------------------------------------------------------
 N_FIELD = 5  # Record.field: p, u, T, yf, yb by cell
@@ -95,20 +102,22 @@ class Net(NamedTuple):
     end_int: np.ndarray  # (n_end, N_END_INT)
     end_par: np.ndarray  # (n_end, N_END)
     pair: np.ndarray  # (n_pair, 2) ends
-    pair_par: np.ndarray  # (n_pair, 4) throat area 0 -> 1, 1 -> 0; loss coefficient likewise or -1
+    pair_par: np.ndarray  # (n_pair, N_PAIR)
     joint: np.ndarray  # (n_joint, 2) range in `listed` of each constant-pressure junction
     listed: np.ndarray  # ends of all stores and joints, one after the other
     store_int: np.ndarray  # (n_store, N_STORE_INT)
     store_volume: np.ndarray  # (n_store,)
-    hole_wall: np.ndarray  # (n_wall, 4) first hole, number of holes, first core and annulus cell
+    hole_wall: np.ndarray  # (n_wall, N_HOLE_WALL)
     hole_par: np.ndarray  # (N_HOLE, n_hole)
     cyl_par: np.ndarray  # (n_cyl, N_CYL)
     valve_area: np.ndarray  # (n_valve, 2, n_angle) effective area [m2] against crank angle
+    slice_end: np.ndarray  # (n_slice,) end of each slice of the cycle [s]; empty without an engine
     options: np.ndarray  # (N_OPTION,)
 
 
-N_OPTION = 6  # Net.options
-CFL, FRICTION_ON, HEAT_ON, OMEGA_DEG, SLICE_TIME, MIXED = range(N_OPTION)  # MIXED: not all is air
+N_OPTION = 5  # Net.options
+CFL, FRICTION_ON, HEAT_ON, OMEGA_DEG, MIXED = range(N_OPTION)  # MIXED: not all is air
+PER_DEGREE = 1e6  # points of the grid of crank angles in a degree
 HARD_CFL = 0.97  # a planned step may use this much before the plan is broken
 
 
@@ -137,8 +146,14 @@ class State(NamedTuple):
     plan: np.ndarray  # (n_slice, N_PLAN) steps of each slice of the cycle, as in the cycle before
 
 
-N_CLOCK = 5  # State.clock
-TIME, STEPS, LAST_DT, NEXT_SAMPLE, STEPS_LEFT = range(N_CLOCK)
+N_CLOCK = 15  # State.clock; from UNSOLVED_END on: how often the emergency exits were taken
+(TIME, STEPS, LAST_DT, NEXT_SAMPLE,
+ SLICE, IN_SLICE, STEPS_LEFT,  # slice of the cycle, steps taken and left in it
+ UNSOLVED_END, UNSOLVED_PAIR, UNSOLVED_JOINT, UNSOLVED_STORE,  # iterations that did not converge
+ UNSOLVED_TAPER,
+ FLOORED_FACE,  # pressure held at a floor
+ CAPPED_HOLE,  # flows through holes held to a share of the cell
+ CLIPPED_FRACTION) = range(N_CLOCK)  # mass fractions outside 0 to 1 beyond round-off
 N_PLAN = 2  # State.plan
 PLANNED, FASTEST = range(N_PLAN)  # steps planned (0: none yet); largest (|u|+c)/dx met
 
@@ -160,6 +175,7 @@ class Record(NamedTuple):
     cyl_sum: np.ndarray  # (n_cyl, N_CYL_SUM)
     wall: np.ndarray  # (2, n): GAIN, heat taken up from the wall [J]; GRIP, conductance between
     # gas and wall times time [J/K]
+    ways: np.ndarray  # (N_WAY, n_hole) gas that has gone each way beside packed walls [kg]
     field: np.ndarray  # (n_sample, N_FIELD, n) float32
     store: np.ndarray  # (n_sample, n_store, N_STORE_SAMPLE)
     end: np.ndarray  # (n_sample, n_end, N_END_SAMPLE)

@@ -7,12 +7,12 @@ friction and heat.
 
 from . import cells, tapers
 from . import flat as f
+from .constants import PERFECT
 from .jit import entry, leaf, stage
 from .nodes import inner_states
 from .step import GO_ON, close_step, open_step, solve_ends_ahead
-from .thermo import PERFECT
 
-LEAVES = 1e-9  # Mach number from which gas counts as leaving; the round-off of rest lies below
+ENTERS = 1e-9  # Mach number from which gas counts as entering; the round-off of rest lies below
 
 
 @leaf
@@ -47,7 +47,7 @@ def fill_ghosts(net, state, work):
         out = carry_on(p[i] - p[j] + sz * (u[i] - u[j]), p[j] - p[h] + sz * (u[j] - u[h]))
         back = 2.0 * (face[f.ES_P] - p[i] - sz * (face[f.ES_U] - u[i]))
         dp = 0.5 * (out + back)
-        leaves = face[f.ES_V] > LEAVES * work.W[f.C, i]
+        leaves = face[f.ES_V] > -ENTERS * work.W[f.C, i]
         if leaves:
             jump = r[i] - r[j] - (p[i] - p[j]) / c2
             entropy = carry_on(jump, r[j] - r[h] - (p[j] - p[h]) / c2)
@@ -87,6 +87,7 @@ def reconstruct(net, state, work, dt):
         tapers.taper_faces(
             net.taper, dt, state.U[f.R], W[f.U], W[f.P], W[f.C], inv_dx, net.cells[f.VOL], net.area,
             W[f.WARMED], Q[f.RM], Q[f.UM], Q[f.PM], Q[f.RP], Q[f.UP], Q[f.PP], W[f.PUSH],
+            state.clock,
         )
     if net.options[f.MIXED] > 0.0:
         cells.fraction_slopes(
@@ -143,9 +144,9 @@ def update(net, state, work, record, dt):
     if friction + heat > 0.0:
         cells.apply_walls(
             n, dt * friction, dt * heat, U[f.R], U[f.M], U[f.E], state.T, work.W[f.P],
-            work.W[f.C], net.cells[f.WALL], work.W[f.DRAG], work.W[f.SLOW], work.W[f.STANTON],
-            work.W[f.STILL], net.cells[f.VOL], record.wall[f.GAIN], record.wall[f.GRIP],
-            work.W[f.WARMED],
+            work.W[f.C], work.W[f.PER_Z], net.cells[f.WALL], work.W[f.DRAG], work.W[f.SLOW],
+            work.W[f.STANTON], work.W[f.STILL], net.cells[f.VOL], record.wall[f.GAIN],
+            record.wall[f.GRIP], work.W[f.WARMED],
         )
 
 

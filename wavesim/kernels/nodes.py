@@ -10,6 +10,7 @@ import math
 
 from . import flat as f
 from .ends import (
+    UNSOLVED,
     end_anechoic,
     end_closed,
     isentropic_density,
@@ -23,6 +24,8 @@ from .jit import part, stage
 from .pairs import pair, pair_loss
 from .thermo import caloric, enthalpy, gamma_cp
 
+MAX_ITERATIONS = 30  # of the pressure in a junction
+FLOORED = 1.001e-3  # of the pressure inside, by which a face is known to lie on its floor
 N_INNER = 13
 (IR, IU, IP, IYF, IYB, IGAMMA, ICP, IGAS, IT,
  I_HALF_F, I_HALF_B,  # half the slopes of the fractions across the end cell, outward
@@ -111,7 +114,7 @@ def node_closed(net, inner, face, k):
 
 
 @part
-def node_anechoic(net, inner, face, k):
+def node_anechoic(net, state, inner, face, k):
     """Endless equal duct beyond the end, filled with gas at rest of the duct's composition."""
     p_out = net.end_par[k, f.P_REF]
     T_out = net.end_par[k, f.T_REF]
@@ -119,9 +122,10 @@ def node_anechoic(net, inner, face, k):
     yb = inner[k, IYB]
     gamma, _, gas_R = gamma_cp(net.gas_R, net.gas_coef, T_out, yf, yb)
     r_out = p_out / (gas_R * T_out)
-    v, p = end_anechoic(
+    v, p, missed = end_anechoic(
         inner[k, IR], inner[k, IU], inner[k, IP], inner[k, IGAMMA], r_out, p_out, gamma
     )
+    state.clock[f.UNSOLVED_END] += missed
     if v >= 0.0:
         leave(net, inner, face, k, v, p)
         return
@@ -210,10 +214,12 @@ def enter(net, state, inner, face, k, p0, T0, gas, yf, yb, into, kappa, v_rad):
     `gas` holds what `thermo.caloric` gives, the enthalpy at T0.
     """
     gamma0, cp0, R0, h0 = gas
-    v, p_star, T, _ = port_in(
+    v, p_star, T, regime = port_in(
         inner[k, IR], inner[k, IU], inner[k, IP], inner[k, IGAMMA], p0, T0, gamma0, cp0, R0, into,
         kappa, v_rad, -expected(state, k),
     )
+    if regime == UNSOLVED:
+        state.clock[f.UNSOLVED_END] += 1.0
     r = p_star / (R0 * T)
     put(face, k, v, p_star, r, yf, yb, r * v, h0)
 
@@ -250,16 +256,24 @@ def node_port(net, state, work, inner, face, k, dt, theta_deg):
         kappa, v_rad = radiation_load(net, state, k, impedance, h)
     p_wall = end_closed(r, un, p, gamma) + kappa * v_rad
     if p_wall > p0 and out > 1e-6:
-        v, p_star, _ = port_out(
+        v, p_star, regime = port_out(
             r, un, p, gamma, inner[k, ICP], inner[k, IGAS], p0, out, kappa, v_rad,
             expected(state, k),
         )
+        if regime == UNSOLVED:
+            state.clock[f.UNSOLVED_END] += 1.0
         leave(net, inner, face, k, v, p_star)
     elif p_wall < p0 and into > 1e-6:
-        if state.end[k, f.ES_SLUG] > 0.0:
-            T0 = state.end[k, f.ES_SLUG_T]
-            yf = state.end[k, f.ES_SLUG_YF]
-            yb = state.end[k, f.ES_SLUG_YB]
+        slug = state.end[k, f.ES_SLUG]
+        if slug > 0.0:
+            # In the step that takes the last of it, air follows: a whole step of either would let
+            # a little more or less of the slug decide where the contact lies.
+            share = slug / max(slug, -dt * expected(state, k))  # of the volume
+            own = share / state.end[k, f.ES_SLUG_T]
+            T0 = 1.0 / (own + (1.0 - share) / store[f.NT])
+            own *= T0  # of the mass
+            yf = store[f.NYF] + own * (state.end[k, f.ES_SLUG_YF] - store[f.NYF])
+            yb = store[f.NYB] + own * (state.end[k, f.ES_SLUG_YB] - store[f.NYB])
             gas = caloric(net.gas_R, net.gas_coef, T0, yf, yb)
         else:
             # all kinetic energy of the store leaves with its gas, also that across the branch
@@ -286,22 +300,24 @@ def node_pair(net, state, inner, face, j):
     back = wall_b > wall_a
     U = b if back else a
     D = a if back else b
-    throat = net.pair_par[j, 1 if back else 0]
-    loss = net.pair_par[j, 3 if back else 2]
+    throat = net.pair_par[j, f.THROAT_BACK if back else f.THROAT_ON]
+    loss = net.pair_par[j, f.LOSS_BACK if back else f.LOSS_ON]
     area_U = net.end_par[U, f.AREA]
     area_D = net.end_par[D, f.AREA]
     if loss < 0.0:
-        v, pU, q, pD = pair(
+        v, pU, q, pD, missed = pair(
             inner[U, IR], inner[U, IU], inner[U, IP], inner[U, IGAMMA], inner[U, ICP],
             inner[U, IGAS], area_U, inner[D, IR], inner[D, IU], inner[D, IP], inner[D, IGAMMA],
             area_D, throat, expected(state, U),
         )
     else:
-        v, pU, q, pD = pair_loss(
+        v, pU, q, pD, missed = pair_loss(
             inner[U, IR], inner[U, IU], inner[U, IP], inner[U, IGAMMA], inner[U, ICP],
             inner[U, IGAS], area_U, inner[D, IR], inner[D, IU], inner[D, IP], inner[D, IGAMMA],
             area_D, loss, expected(state, U),
         )
+    if missed > 0:
+        state.clock[f.UNSOLVED_PAIR] += 1.0
     leave(net, inner, face, U, v, pU)
     flux = -face[U, F_MASS] * area_U / area_D
     yf = face[U, FYF]
@@ -314,7 +330,7 @@ def node_pair(net, state, inner, face, j):
 
 
 @part
-def node_branches(net, inner, face, ends, p_guess):
+def node_branches(net, state, inner, face, ends, p_guess):
     """Junction of any number of ducts under one static pressure.
 
     Gas that flows in mixes; what flows out takes the stagnation enthalpy of the mixture.
@@ -325,7 +341,7 @@ def node_branches(net, inner, face, ends, p_guess):
     R_mix = inner[ends[0], IGAS]
     cp_mix = inner[ends[0], ICP]
     T_mix = inner[ends[0], IT]
-    for _ in range(30):
+    for _ in range(MAX_ITERATIONS):
         total = 0.0
         slope = 0.0
         m_in = 0.0
@@ -359,6 +375,8 @@ def node_branches(net, inner, face, ends, p_guess):
         p = max(p - step, 0.2 * p)
         if abs(step) < 1e-11 * p:
             break
+    else:
+        state.clock[f.UNSOLVED_JOINT] += 1.0
     m_in = 0.0
     m_out = 0.0
     h0_in = 0.0
@@ -400,17 +418,17 @@ def solve_ends(net, state, work, inner, face, dt, theta_deg):
         elif kind == f.CLOSED:
             node_closed(net, inner, face, k)
         elif kind == f.ANECHOIC:
-            node_anechoic(net, inner, face, k)
+            node_anechoic(net, state, inner, face, k)
     for j in range(net.pair.shape[0]):
         node_pair(net, state, inner, face, j)
     for j in range(net.joint.shape[0]):
         ends = net.listed[net.joint[j, 0]:net.joint[j, 1]]
-        p = node_branches(net, inner, face, ends, state.end[ends[0], f.ES_AUX])
+        p = node_branches(net, state, inner, face, ends, state.end[ends[0], f.ES_AUX])
         state.end[ends[0], f.ES_AUX] = p
 
 
 @stage
-def hand_over(net, state, work, face):
+def hand_over(net, state, work, inner, face):
     """Fluxes of all ends into `work.F`, faces into `state.end`."""
     for k in range(net.end_int.shape[0]):
         i = net.end_int[k, f.END_FACE]
@@ -427,3 +445,5 @@ def hand_over(net, state, work, face):
         state.end[k, f.ES_YB] = face[k, FYB]
         state.end[k, f.ES_V_BEFORE] = state.end[k, f.ES_V]
         state.end[k, f.ES_V] = face[k, FV]
+        if face[k, FP] <= FLOORED * inner[k, IP]:  # gas is drawn off beyond a vacuum
+            state.clock[f.FLOORED_FACE] += 1.0

@@ -31,6 +31,7 @@ TOLERANCE = 1e-8  # of the last step of the pressure; the masses are then set ri
 MIXED = 1e-6  # of the enthalpy that leaves: what the ends saw against what came out
 TURNS = 3  # renewals of the velocity of a junction cell, and of gas before they go half way only
 MAX_TRIALS = 40
+TEMPERATURES = 12  # trials of the temperature after a step
 
 
 @kernel
@@ -39,7 +40,7 @@ def after_step(R, coef, row, kinetic, gain, energy, fresh, burned, loss, h_kept)
 
     `row` is its state before, `gain` to `loss` what passes [kg, J], `h_kept` the enthalpy [J/kg] of
     the gas as it was.  Returns temperature, gas constant and cv after the step; fractions, enthalpy
-    and a temperature of what leaves.
+    and a temperature of what leaves; 1 if the temperature was not found.
     """
     mass = row[f.SM]
     kept = min(loss, HELD * mass)
@@ -53,19 +54,21 @@ def after_step(R, coef, row, kinetic, gain, energy, fresh, burned, loss, h_kept)
     T = row[f.ST]
     e = 0.0
     cv = 0.0
-    for _ in range(12):  # (whole - rest) e + rest h = heat
+    missed = 1
+    for _ in range(TEMPERATURES):  # (whole - rest) e + rest h = heat
         e, cv = energy_cv(coef, T, yf, yb)
         step = (heat - whole * e - rest * gas_R * T) / (whole * cv + rest * gas_R)
         step = min(T, max(-0.5 * T, step))
         T += step
         e += cv * step
         if abs(step) < 1e-8 * T:
+            missed = 0
             break
     share = rest / loss if loss > 0.0 else 1.0
     yf_out = (1.0 - share) * row[f.SF] / mass + share * yf
     yb_out = (1.0 - share) * row[f.SB] / mass + share * yb
     h_out = (1.0 - share) * h_kept + share * (e + gas_R * T)
-    return T, gas_R, cv, yf_out, yb_out, h_out, (1.0 - share) * row[f.ST] + share * T
+    return T, gas_R, cv, yf_out, yb_out, h_out, (1.0 - share) * row[f.ST] + share * T, missed
 
 
 @kernel
@@ -150,7 +153,7 @@ def solve_store(net, state, work, inner, face, s, dt, theta_deg):
                 node_port(net, state, work, inner, face, net.listed[j], dt, theta_deg)
         gain, energy, fresh, burned, loss = passed(net, face, s, dt)
         kinetic = 0.5 * (now[f.NVX] ** 2 + now[f.NVY] ** 2 + now[f.NVZ] ** 2)
-        T, gas_R, cv, yf_out, yb_out, h_out, T_out = after_step(
+        T, gas_R, cv, yf_out, yb_out, h_out, T_out, missed = after_step(
             net.gas_R, net.gas_coef, row, kinetic, gain, energy, fresh, burned, loss, h_kept
         )
         p_tried = now[f.NP]
@@ -173,10 +176,12 @@ def solve_store(net, state, work, inner, face, s, dt, theta_deg):
             wanted = row[f.SM] + gain - (p + (p_tried - p) / theta) / per_mass
             scale = wanted / loss if wanted > 0.0 and loss > 0.0 else 1.0
             if kind != f.CYLINDER and scale != 1.0:  # what the iteration left
-                T, gas_R, cv, yf_out, yb_out, h_out, T_out = after_step(
+                T, gas_R, cv, yf_out, yb_out, h_out, T_out, missed = after_step(
                     net.gas_R, net.gas_coef, row, kinetic, gain, energy, fresh, burned,
                     scale * loss, h_kept,
                 )
+            if missed > 0 or not (done or kind == f.CYLINDER):
+                state.clock[f.UNSOLVED_STORE] += 1.0
             let_go(net, face, s, scale, yf_out, yb_out, h_out + kinetic, kind != f.CYLINDER)
             break
         tried, off_before = p_tried, off
@@ -212,5 +217,5 @@ def spare_small_stores(net, state, work, inner, face, dt, theta_deg):
         stiff = work.store[s, f.N_STIFF] if kind != f.CYLINDER else 1.0
         if kind == f.AMBIENT or stiff < UNHARMED:
             continue
-        if stiff > STIFF or lost(net, face, s, dt) > HELD * state.store[s, f.SM]:
+        if stiff >= STIFF or lost(net, face, s, dt) > HELD * state.store[s, f.SM]:
             solve_store(net, state, work, inner, face, s, dt, theta_deg)

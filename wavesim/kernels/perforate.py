@@ -43,12 +43,19 @@ def exchange(net, state, work, record, dt):
     U, W, T, cells = state.U, work.W, state.T, net.cells
     par, passed, speed = net.hole_par, work.hole, state.hole_u
     for wall in range(net.hole_wall.shape[0]):
-        first, count = net.hole_wall[wall, 0], net.hole_wall[wall, 1]
-        core, annulus = net.hole_wall[wall, 2], net.hole_wall[wall, 3]
+        first, count = net.hole_wall[wall, f.FIRST_HOLE], net.hole_wall[wall, f.HOLES]
+        core, annulus = net.hole_wall[wall, f.CORE_CELL], net.hole_wall[wall, f.ANNULUS_CELL]
         if par[f.RESIST, first] > 0.0:
             fibres(U, W, T, cells, par, record.wall, first, count, annulus, 0.5 * dt)
-        hole_velocities(U, W, T, cells, par, passed, speed, first, count, core, annulus, dt)
+        state.clock[f.CAPPED_HOLE] += hole_velocities(
+            U, W, T, cells, par, passed, speed, first, count, core, annulus, dt
+        )
         passing_gas(U, W, passed, first, count, core, annulus)
+        if par[f.RESIST, first] > 0.0:
+            count_ways(
+                passed[f.PASS_R], work.F[f.R], net.area, record.ways, first, count, core, annulus,
+                dt,
+            )
         add(U, cells, passed, passed[f.PASS_CORE], first, count, core, -1.0)
         add(U, cells, passed, passed[f.PASS_ANNULUS], first, count, annulus, 1.0)
         renew(U, W, T, net.gas_R, net.gas_coef, count, core)
@@ -89,7 +96,8 @@ def hole_velocities(U, W, T, cells, par, passed, speed, first, count, core, annu
     """Velocities in the holes after the step, and the volume of gas that passes each.
 
     With s the resistance over the inertance of a step, the mean lies the share max(1/2, 1 - 1/s)
-    of the way from the old velocity to the new: then the new one never swings through.
+    of the way from the old velocity to the new: then the new one never swings through.  Returns how
+    many were held to `LARGEST_SHARE`.
     """
     r = U[f.R]
     u, p, c = W[f.U], W[f.P], W[f.C]
@@ -97,6 +105,7 @@ def hole_velocities(U, W, T, cells, par, passed, speed, first, count, core, annu
     hole_area, length = par[f.HOLE_AREA], par[f.HOLE_LENGTH]
     loss, packing = par[f.HOLE_LOSS], par[f.HOLE_BACKING]
     volume = passed[f.PASS_VOLUME]
+    capped = 0.0
     for k in range(np.uintp(count)):
         i = np.uintp(core) + k
         j = np.uintp(annulus) + k
@@ -123,6 +132,8 @@ def hole_velocities(U, W, T, cells, par, passed, speed, first, count, core, annu
         new = old + (mean - old) / theta
         speed[q] = kept if kept != mean and abs(old) <= limit else new
         volume[q] = kept * area * dt
+        capped += 1.0 if kept != mean else 0.0
+    return capped
 
 
 @kernel
@@ -154,6 +165,29 @@ def passing_gas(U, W, passed, first, count, core, annulus):
         outward = v > 0.0
         fresh[q] = v * pick(outward, y1[i], y1[j])
         burned[q] = v * pick(outward, y2[i], y2[j])
+
+
+@kernel
+def count_ways(mass, flux, area, ways, first, count, core, annulus, dt):
+    """Add what goes each way through the holes and along both ducts.
+
+    Along the ducts it is what went in the step before: `flux` is of that step.
+    """
+    out, into = ways[f.WAY_OUT], ways[f.WAY_IN]
+    core_on, core_back = ways[f.WAY_CORE_ON], ways[f.WAY_CORE_BACK]
+    annulus_on, annulus_back = ways[f.WAY_ANNULUS_ON], ways[f.WAY_ANNULUS_BACK]
+    for k in range(np.uintp(count)):
+        i = np.uintp(core + 1) + k
+        j = np.uintp(annulus + 1) + k
+        q = np.uintp(first) + k
+        out[q] += max(0.0, mass[q])
+        into[q] += max(0.0, -mass[q])
+        along = dt * flux[i] * area[i]
+        core_on[q] += max(0.0, along)
+        core_back[q] += max(0.0, -along)
+        along = dt * flux[j] * area[j]
+        annulus_on[q] += max(0.0, along)
+        annulus_back[q] += max(0.0, -along)
 
 
 @kernel

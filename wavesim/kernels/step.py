@@ -17,6 +17,7 @@ import numpy as np
 
 from . import cells
 from . import flat as f
+from .constants import PERFECT
 from .cylinder import volume
 from .jit import leaf, part, stage
 from .nodes import F_BURNED, F_ENE, F_FRESH, F_MASS, FP, FV, hand_over, solve_ends
@@ -24,7 +25,6 @@ from .openings import spare_small_stores
 from .perforate import exchange
 from .stores import store_now, stores_ahead, stores_rate, stores_step
 from .tapers import taper_rates
-from .thermo import PERFECT
 
 GO_ON = -1  # no status: there is a step to take
 
@@ -159,11 +159,6 @@ def sum_ends(net, record, face, dt):
         out[f.OUT_ENERGY] += area * face[k, F_ENE]
         out[f.OUT_FRESH] += area * face[k, F_FRESH]
         out[f.OUT_BURNED] += area * face[k, F_BURNED]
-        if face[k, F_MASS] > 0.0:
-            out[f.POS_MASS] += area * face[k, F_MASS]
-            out[f.POS_ENERGY] += area * face[k, F_ENE]
-            out[f.POS_FRESH] += area * face[k, F_FRESH]
-            out[f.POS_BURNED] += area * face[k, F_BURNED]
 
 
 @stage
@@ -172,16 +167,21 @@ def step_size(net, state, rate, t, t_end):
 
     Without slices: the Courant limit, the last two steps equal.  With slices (engine cycles): every
     slice of the cycle is cut into equal steps, as many as the cycle before needed, so that a cycle
-    which repeats itself is marched in the same steps and nothing keeps it from settling.
+    which repeats itself is marched in the same steps and nothing keeps it from settling.  What
+    switches in a cylinder does so at the end of a slice.
     """
     cfl = net.options[f.CFL]
-    slice_time = net.options[f.SLICE_TIME]
-    if slice_time == 0.0:
+    slices = net.slice_end.shape[0]
+    if slices == 0:
         dt = cfl / rate
         rest = t_end - t
         return min(rest, 0.5 * rest if rest < 2.0 * dt and rest > dt else dt)
-    plan = state.plan[slice_index(net, state, t)]
-    rest = slice_end(net, state, t) - t
+    now = int(state.clock[f.SLICE])
+    while now < slices - 1 and net.slice_end[now] <= t:
+        now += 1
+    state.clock[f.SLICE] = now
+    plan = state.plan[now]
+    rest = net.slice_end[now] - t
     left = state.clock[f.STEPS_LEFT]
     if left < 1.0:
         left = plan[f.PLANNED] if plan[f.PLANNED] > 0.0 else math.ceil(rest * rate / cfl)
@@ -193,32 +193,22 @@ def step_size(net, state, rate, t, t_end):
 
 
 @stage
-def slice_index(net, state, t):
-    """Slice of the cycle that holds the time t."""
-    return min(int(t / net.options[f.SLICE_TIME] + 1e-6), state.plan.shape[0] - 1)
-
-
-@stage
-def slice_end(net, state, t):
-    """Time at which the slice that holds t ends."""
-    return (slice_index(net, state, t) + 1.0) * net.options[f.SLICE_TIME]
-
-
-@stage
 def time_after(net, state, t, dt, t_end):
     """Time after the step; ends of slices and of the march are met exactly."""
-    if net.options[f.SLICE_TIME] > 0.0:
-        state.clock[f.STEPS_LEFT] -= 1.0
-        if state.clock[f.STEPS_LEFT] < 1.0:
-            return slice_end(net, state, t)
+    state.clock[f.IN_SLICE] += 1.0
+    if net.slice_end.shape[0] == 0:
+        return t + dt if dt < t_end - t else t_end
+    state.clock[f.STEPS_LEFT] -= 1.0
+    if state.clock[f.STEPS_LEFT] >= 1.0:
         return t + dt
-    return t + dt if dt < t_end - t else t_end
+    state.clock[f.IN_SLICE] = 0.0
+    return net.slice_end[int(state.clock[f.SLICE])]
 
 
 @leaf
 def crank_angle(omega, t):
     """Crank angle [deg] on a grid of 1e-6 deg, so that a cycle ends at 720 and starts at 0."""
-    return math.floor(omega * t * 1e6 + 0.5) / 1e6
+    return math.floor(omega * t * f.PER_DEGREE + 0.5) / f.PER_DEGREE
 
 
 @part
@@ -228,7 +218,7 @@ def solve_ends_ahead(net, state, work, inner, face, dt, theta):
     middle = theta + 0.5 * dt * net.options[f.OMEGA_DEG]
     solve_ends(net, state, work, inner, face, dt, middle)
     spare_small_stores(net, state, work, inner, face, dt, middle)
-    hand_over(net, state, work, face)
+    hand_over(net, state, work, inner, face)
 
 
 @part
@@ -260,8 +250,9 @@ def open_step(net, state, work, record, face, t_end, steps, max_steps):
         return status, 0.0, 0.0
     exchange(net, state, work, record, dt)
     # The coefficients follow Reynolds numbers, which change little in a step: every fourth will do,
-    # the same ones in every cycle.
-    if steps % 4 == 0 and net.options[f.FRICTION_ON] + net.options[f.HEAT_ON] > 0.0:
+    # the same ones in every cycle and for every cylinder.
+    due = int(state.clock[f.IN_SLICE]) % 5 == 0
+    if due and net.options[f.FRICTION_ON] + net.options[f.HEAT_ON] > 0.0:
         walls(net, state, work)
     return GO_ON, dt, crank_angle(net.options[f.OMEGA_DEG], t)
 

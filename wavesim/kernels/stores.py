@@ -17,6 +17,8 @@ from .thermo import energy_cv, gas_constant, temperature
 
 HASTE = 4.0  # cfl over this is the share of a cylinder's gas that may pass in a step
 STIFF = 2.0  # steps over the time in which sound empties a store, from which it is solved for
+LOWEST = 0.3  # share of a volume's pressure below which the first trial does not bring it
+CLIPPED = 1e-9  # mass fraction outside 0 to 1 that is more than round-off
 STALLED = 0.1  # share of a cell's own stream below which less passes than that, for stability
 
 
@@ -46,7 +48,9 @@ def store_now(net, state, s, vol):
         state.store[s, f.SX] ** 2 + state.store[s, f.SY] ** 2 + state.store[s, f.SZ] ** 2
     ) / (mass * mass)
     e = state.store[s, f.SE] / mass - kinetic
-    T, cv = temperature(net.gas_coef, e, yf, yb, state.store[s, f.ST])
+    T, cv, missed = temperature(net.gas_coef, e, yf, yb, state.store[s, f.ST])
+    if missed > 0:
+        state.clock[f.UNSOLVED_STORE] += 1.0
     state.store[s, f.ST] = T
     return mass / vol * gas_constant(net.gas_R, yf, yb) * T, T, yf, yb, cv
 
@@ -87,11 +91,13 @@ def stores_ahead(net, state, work, inner, dt, theta_deg):
             mass = state.store[s, f.SM] + 0.5 * dt * state.store[s, f.RATE_M]
             energy = state.store[s, f.SE] + 0.5 * dt * state.store[s, f.RATE_E]
             energy -= p * (vol_half - vol)
-            yf = min(1.0, max(0.0, state.store[s, f.SF] / state.store[s, f.SM]))
-            yb = min(1.0 - yf, max(0.0, state.store[s, f.SB] / state.store[s, f.SM]))
+            yf = state.store[s, f.SF] / state.store[s, f.SM]
+            yb = state.store[s, f.SB] / state.store[s, f.SM]
             e = energy / mass
             gas_R = gas_constant(net.gas_R, yf, yb)
-            T, cv = temperature(net.gas_coef, e, yf, yb, state.store[s, f.ST])
+            T, cv, missed = temperature(net.gas_coef, e, yf, yb, state.store[s, f.ST])
+            if missed > 0:
+                state.clock[f.UNSOLVED_STORE] += 1.0
             p_half = mass / vol_half * gas_R * T
             show(work, s, p_half, T, yf, yb, cv, gas_R, e + gas_R * T, vol_half)
             continue
@@ -113,10 +119,13 @@ def stores_ahead(net, state, work, inner, dt, theta_deg):
         now = work.store[s]
         now[f.N_BEFORE] = p
         now[f.N_STIFF] = 2.0 * (below - 1.0)
-        p_half = max(0.3 * p, above / below)
+        p_half = above / below
+        if p_half < LOWEST * p:  # no linear matter any more
+            now[f.N_STIFF] = max(STIFF, now[f.N_STIFF])
         if now[f.N_STIFF] > STIFF:
             even = (above - p) / (below - 1.0)  # pressure at which as much comes as goes
-            p_half = max(0.3 * p, p + (1.0 - 1.0 / now[f.N_STIFF]) * (even - p))
+            p_half = p + (1.0 - 1.0 / now[f.N_STIFF]) * (even - p)
+        p_half = max(LOWEST * p, p_half)
         T_half = T * power(p_half / p, (gamma - 1.0) / gamma)
         e_half, cv_half = energy_cv(net.gas_coef, T_half, yf, yb)
         show(work, s, p_half, T_half, yf, yb, cv_half, gas_R, e_half + gas_R * T_half, vol)
@@ -149,16 +158,23 @@ def stores_step(net, state, work, record, face, dt, theta_deg, theta_next):
         held = row[f.SM]
         row[f.SM] += dt * mass
         row[f.SE] += dt * energy
-        row[f.SF] = min(row[f.SM], max(0.0, row[f.SF] + dt * fresh))  # but for round-off
-        row[f.SB] = min(row[f.SM] - row[f.SF], max(0.0, row[f.SB] + dt * burned))
+        keep_parts(state, row, row[f.SF] + dt * fresh, row[f.SB] + dt * burned)
         if net.store_int[s, f.STORE_KIND] == f.CELL:
             vx, vy, vz = cell_velocity(net, work, row, face, s, held, row[f.SM], dt, 1.0)
             row[f.SX] = row[f.SM] * vx
             row[f.SY] = row[f.SM] * vy
             row[f.SZ] = row[f.SM] * vz
         if net.store_int[s, f.STORE_KIND] == f.CYLINDER:
-            cylinder_step(net, state, work, record, s, dt, theta_deg, theta_next, mass, fresh,
-                          burned)
+            cylinder_step(net, state, work, record, s, dt, theta_deg, theta_next)
+
+
+@part
+def keep_parts(state, row, fresh, burned):
+    """Set fresh charge and burned gas of a store; round-off takes neither beyond what it holds."""
+    if min(fresh, burned, row[f.SM] - fresh - burned) < -CLIPPED * row[f.SM]:
+        state.clock[f.CLIPPED_FRACTION] += 1.0
+    row[f.SF] = min(row[f.SM], max(0.0, fresh))
+    row[f.SB] = min(row[f.SM] - row[f.SF], max(0.0, burned))
 
 
 @stage
@@ -239,24 +255,18 @@ def cell_velocity(net, work, row, face, s, before, mass, dt, least):
 
 
 @leaf
-def passes(angle, before, after):
-    """True if the crank passes `angle` (mod 720) on its way from `before` to `after`."""
+def reaches(angle, before, after):
+    """True if the crank reaches `angle` (mod 720) on its way from `before` to `after`.
+
+    All angles lie on the grid of `step.crank_angle`, half of which keeps round-off from deciding.
+    """
+    angle -= 0.5 / f.PER_DEGREE
     return math.floor((after - angle) / 720.0) > math.floor((before - angle) / 720.0)
 
 
-@leaf
-def passed_share(angle, before, after):
-    """Share of the step from `before` to `after` that lies before it passes `angle`."""
-    turns = math.floor((after - angle) / 720.0)
-    return (angle + 720.0 * turns - before) / (after - before)
-
-
 @part
-def cylinder_step(net, state, work, record, s, dt, theta_deg, theta_next, mass, fresh, burned):
-    """Piston work, heat release, wall loss and the sums of one cylinder over one step.
-
-    `mass`, `fresh` and `burned` are the flows [kg/s] into the cylinder, already added.
-    """
+def cylinder_step(net, state, work, record, s, dt, theta_deg, theta_next):
+    """Piston work, heat release, wall loss and the sums of one cylinder over one step."""
     number = net.store_int[s, f.STORE_CYL]
     cyl = net.cyl_par[number]
     own = state.cyl[number]
@@ -276,7 +286,7 @@ def cylinder_step(net, state, work, record, s, dt, theta_deg, theta_next, mass, 
     stroke = int(math.floor((middle - 720.0 * math.floor(middle / 720.0)) / 180.0))
     sums[f.WORK_0 + min(stroke, 3)] += done
 
-    if passes(cyl[f.SOC], before, after):
+    if reaches(cyl[f.SOC], before, after):
         own[f.FRESH_AT_SOC] = row[f.SF]
     share = heat_release(cyl, before, after)
     burning = max(0.0, min(share * own[f.FRESH_AT_SOC], row[f.SF]))
@@ -288,7 +298,7 @@ def cylinder_step(net, state, work, record, s, dt, theta_deg, theta_next, mass, 
         sums[f.HEAT_RELEASE] += released
         sums[f.FRESH_BURNED] += burning
     lost = 0.0
-    if net.options[f.HEAT_ON] > 0.0:
+    if cyl[f.HEAT_MODEL_FACTOR] > 0.0:
         lost = dt * wall_loss(cyl, own, now, middle, omega)
         row[f.SE] -= lost
         sums[f.WALL_LOSS] += lost
@@ -297,17 +307,20 @@ def cylinder_step(net, state, work, record, s, dt, theta_deg, theta_next, mass, 
     if p > sums[f.PEAK]:
         sums[f.PEAK] = p
         sums[f.PEAK_ANGLE] = middle - 720.0 * math.floor(middle / 720.0)
-    if passes(cyl[f.IVC], before, after):
-        own[f.P_IVC] = p
-        own[f.V_IVC] = now[f.NVOL]
-        own[f.T_IVC] = now[f.NT]
-        late = (1.0 - passed_share(cyl[f.IVC], before, after)) * dt
-        sums[f.TRAP_MASS] = row[f.SM] - late * mass
-        sums[f.TRAP_FRESH] = row[f.SF] - late * fresh
-        sums[f.TRAP_BURNED] = row[f.SB] - late * burned
-        sums[f.TRAP_P] = p
-        sums[f.TRAP_T] = now[f.NT]
-    if passes(cyl[f.EVO], before, after):
-        sums[f.EVO_P] = p
-        sums[f.EVO_T] = now[f.NT]
-        sums[f.EVO_MASS] = row[f.SM]
+    closes = reaches(cyl[f.IVC], before, after)
+    opens = reaches(cyl[f.EVO], before, after)
+    if closes or opens:  # at the end of a slice, and so of this step
+        p, T, _, _, _ = store_now(net, state, s, later)
+        if closes:
+            own[f.P_IVC] = p
+            own[f.V_IVC] = later
+            own[f.T_IVC] = T
+            sums[f.TRAP_MASS] = row[f.SM]
+            sums[f.TRAP_FRESH] = row[f.SF]
+            sums[f.TRAP_BURNED] = row[f.SB]
+            sums[f.TRAP_P] = p
+            sums[f.TRAP_T] = T
+        if opens:
+            sums[f.EVO_P] = p
+            sums[f.EVO_T] = T
+            sums[f.EVO_MASS] = row[f.SM]

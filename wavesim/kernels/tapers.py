@@ -15,6 +15,7 @@ Well-balanced in this sense are the schemes of Greenberg and Leroux, SIAM J. Num
 
 import math
 
+from . import flat as f
 from .cells import half_slope, steepness
 from .jit import aside, kernel
 
@@ -32,7 +33,8 @@ def carried(r, u, p, gamma, ratio):
         (x^(gamma-1) - 1)/(gamma-1) + M^2/2 ((k/x)^2 - 1) = 0,
 
     convex in ln x: the greater root is subsonic, the smaller one supersonic flow.  Where the area
-    is too small for the flow, what it can pass at Mach one.
+    is too small for the flow, what it can pass at Mach one.  A fourth value is 1 if the root was
+    not found.
     """
     c2 = gamma * p / r
     mach2 = u * u / c2
@@ -46,18 +48,20 @@ def carried(r, u, p, gamma, ratio):
             log_x = math.log((1.0 + 0.5 * g * mach2) / (1.0 + 0.5 * g)) / g
             x = math.exp(log_x)
             warm = math.exp(g * log_x)
-            return r * x, math.copysign(math.sqrt(c2 * warm), u), p * x * warm
+            return r * x, math.copysign(math.sqrt(c2 * warm), u), p * x * warm, 0
         log_x = 0.5 * mach2 if mach2 <= 1.0 else min(math.log(ratio), sonic - 0.1)
     warm = 1.0
+    missed = 1
     for _ in range(MAX_ITERATIONS):
         warm = math.exp(g * log_x)
         speed = fast * math.exp(-2.0 * log_x)
         step = ((warm - 1.0) / g + 0.5 * (speed - mach2)) / (warm - speed)
         log_x -= step
         if abs(step) < TOLERANCE:
+            missed = 0
             break
     x = math.exp(log_x)
-    return r * x, u * ratio / x, p * x * math.exp(g * log_x)
+    return r * x, u * ratio / x, p * x * math.exp(g * log_x), missed
 
 
 @aside
@@ -71,7 +75,8 @@ def taper_rates(listed, u, c, vol, area, rate):
 
 
 @aside
-def taper_faces(listed, dt, r, u, p, c, inv_dx, vol, area, warmed, rm, um, pm, rp, up, pp, push):
+def taper_faces(listed, dt, r, u, p, c, inv_dx, vol, area, warmed, rm, um, pm, rp, up, pp, push,
+                clock):
     """Face values as `cells.reconstruct` gives them, for the cells `listed`.
 
     `push` receives the force on the wall [N] that `cells.update_flow`, which takes the mean of the
@@ -87,8 +92,8 @@ def taper_faces(listed, dt, r, u, p, c, inv_dx, vol, area, warmed, rm, um, pm, r
         if behind == 0.0:
             behind = high * high / own
         gamma = r[i] * c[i] * c[i] / p[i]
-        ra, ua, pa = carried(r[i - 1], u[i - 1], p[i - 1], gamma, before / own)
-        rb, ub, pb = carried(r[i + 1], u[i + 1], p[i + 1], gamma, behind / own)
+        ra, ua, pa, missed_a = carried(r[i - 1], u[i - 1], p[i - 1], gamma, before / own)
+        rb, ub, pb, missed_b = carried(r[i + 1], u[i + 1], p[i + 1], gamma, behind / own)
         z = r[i] * c[i]
         per_c2 = 1.0 / (c[i] * c[i])
         dp0, dp1 = p[i] - pa, pb - p[i]
@@ -104,8 +109,10 @@ def taper_faces(listed, dt, r, u, p, c, inv_dx, vol, area, warmed, rm, um, pm, r
         hr = -nu * (u[i] * sr + r[i] * su)
         hu = -nu * (u[i] * su + sp / r[i])
         hp = warmed[i] - nu * (u[i] * sp + z * c[i] * su)
-        r0, u0, p0 = carried(r[i], u[i], p[i], gamma, own / low)
-        r1, u1, p1 = carried(r[i], u[i], p[i], gamma, own / high)
+        r0, u0, p0, missed_0 = carried(r[i], u[i], p[i], gamma, own / low)
+        r1, u1, p1, missed_1 = carried(r[i], u[i], p[i], gamma, own / high)
+        if missed_a + missed_b + missed_0 + missed_1 > 0:
+            clock[f.UNSOLVED_TAPER] += 1.0
         thinnest, least = min(r0, r1), min(p0, p1)
         flow = (1.0 - 1e-6) * abs(r[i] * u[i]) * own
         choked = r0 * abs(u0) * low < flow or r1 * abs(u1) * high < flow

@@ -10,10 +10,11 @@ so a perfect gas is the special case with coef[:, 1] = 1000 cv and all other coe
 
 import math
 
+from .constants import MU_0, T_0, T_SUTHERLAND
 from .jit import kernel, leaf
 
 AIR, FRESH, BURNED = 0, 1, 2
-PERFECT, MIXTURE = 0, 1
+MAX_ITERATIONS = 12  # of the temperature
 T_SCALE = 1e-3  # polynomials run in kilokelvin to keep the coefficients of one size
 
 
@@ -89,15 +90,20 @@ def temperature_rise(coef, T, yf, yb, target):
 
 @kernel
 def temperature(coef, e, yf, yb, guess):
-    """Temperature [K] at the specific internal energy `e`, found from `guess`, and cv [J/kg/K]."""
+    """Temperature [K] at the specific internal energy `e`, found from `guess`, and cv [J/kg/K].
+
+    The last value is 1 if the iteration ended without converging.
+    """
     T = guess
     per_cv = 0.0
-    for _ in range(12):
+    missed = 1
+    for _ in range(MAX_ITERATIONS):
         d, per_cv = temperature_rise(coef, T, yf, yb, e)
         T += min(0.5 * T, max(-0.5 * T, d))
         if abs(d) < 1e-3 * T:  # leaves an error of the order of its fourth power
+            missed = 0
             break
-    return T, 1.0 / per_cv
+    return T, 1.0 / per_cv, missed
 
 
 @kernel
@@ -125,5 +131,5 @@ def caloric(R, coef, T, yf, yb):
 
 @leaf
 def viscosity(T):
-    """Dynamic viscosity of air [Pa s]: Sutherland's law, White, Viscous Fluid Flow (1974)."""
-    return 1.716e-5 * (T / 273.15) * math.sqrt(T / 273.15) * (273.15 + 110.4) / (T + 110.4)
+    """Dynamic viscosity of air [Pa s]: Sutherland's law."""
+    return MU_0 * (T / T_0) * math.sqrt(T / T_0) * (T_0 + T_SUTHERLAND) / (T + T_SUTHERLAND)

@@ -1,0 +1,131 @@
+"""Every public function and method with arguments that are right, to be called with wrong ones."""
+
+import numpy as np
+from fakes import fake_sweep
+from store_worker import invented_point
+
+import wavesim as ws
+import wavesim.front.report
+from wavesim.show import plots
+
+STUDY = ws.load(ws.demo_path())
+ENGINE, EXHAUST = STUDY.engine, STUDY.exhausts[STUDY.base]
+SWEEP = fake_sweep(np.arange(2000.0, 5000.0, 1000.0), [100.0, 110.0, 120.0], "a")
+OTHER = fake_sweep(np.arange(2000.0, 5000.0, 1000.0), [105.0, 108.0, 125.0], "b")
+COMPARISON = ws.compare(SWEEP, OTHER)
+POINT = invented_point(3000.0)
+NETWORK = ws.Network({"pipe": ws.Pipe(0.1, 0.04)}, {"a": ws.ClosedEnd("pipe.start"),
+                                                    "b": ws.OpenEnd("pipe.end")})
+SPACE = {"exhaust.primary.length": (0.45, 0.90)}
+PAIR = {"engine": ENGINE, "exhaust": EXHAUST}
+SPEEDS = {"settings": ws.Settings(), "threads": 1, "executor": None, "store": None}
+
+
+def doors(folder):
+    """Functions with right arguments by name, and results are written below a folder."""
+    store = ws.Store(folder / "store")
+    sweep, study = folder / "a.npz", folder / "study.toml"
+    SWEEP.save(sweep)
+    ws.save(STUDY, study)
+    loss = ws.TransmissionLoss(np.arange(3.0), np.arange(3.0), True)
+    return {
+        "assemble": (ws.assemble, PAIR),
+        "bill": (ws.bill, {"exhaust": EXHAUST, "engine": ENGINE, "wall": ws.Wall(1e-3)}),
+        "Bill.to_csv": (ws.bill(EXHAUST, ENGINE).to_csv, {"path": folder / "bill.csv"}),
+        "compare": (ws.compare, {"a": SWEEP, "b": OTHER, "bands": [(2000.0, 3000.0)]}),
+        "Comparison.values": (COMPARISON.values, {"quantity": "torque"}),
+        "Comparison.crossings": (COMPARISON.crossings, {"quantity": "torque"}),
+        "Comparison.table": (COMPARISON.table, {"quantities": ["torque"]}),
+        "Comparison.summary": (COMPARISON.summary, {"quantities": ["torque"]}),
+        "Comparison.to_csv": (COMPARISON.to_csv, {"path": folder / "c.csv",
+                                                  "quantities": ["torque"]}),
+        "demo_path": (ws.demo_path, {"name": "demo"}),
+        "designs": (ws.designs, {"base": STUDY, "space": SPACE, "n": 2, "method": "grid",
+                                 "seed": 0}),
+        "explore": (ws.explore, PAIR | SPEEDS | {"designs": [{"exhaust.primary.length": 0.5}],
+                                                 "rpm": [3000.0], "keep": ["torque"]}),
+        "optimise": (ws.optimise, PAIR | SPEEDS | {
+            "space": SPACE, "rpm": [3000.0], "objective": "torque", "goal": "largest",
+            "band": None, "limits": {"mass": (None, 100.0)}, "method": "nelder-mead",
+            "evaluations": 10, "seed": 0, "keep": ["torque"]}),
+        "gauge": (ws.gauge, {"n": 16}),
+        "load": (ws.load, {"path": study}),
+        "restore": (ws.restore, {"data": ws.describe(EXHAUST)}),
+        "save": (ws.save, {"study": STUDY, "path": study}),
+        "run_point": (ws.run_point, PAIR | {"rpm": 3000.0, "settings": ws.Settings(),
+                                            "gas": None, "fuel_flow": None, "start": None}),
+        "simulate": (ws.simulate, {"network": NETWORK, "duration": 1e-4, "gas": None,
+                                   "settings": ws.Settings(), "initial": None, "samples": 5}),
+        "speed_sweep": (ws.speed_sweep, PAIR | SPEEDS | {"rpm": [3000.0], "name": "x",
+                                                         "fuel_from": None}),
+        "speed_sweeps": (ws.speed_sweeps, SPEEDS | {"systems": [("x", ENGINE, EXHAUST)],
+                                                    "rpm": [3000.0]}),
+        "run_study": (ws.run_study, {"study": STUDY, "threads": 1, "executor": None,
+                                     "store": None}),
+        "transmission_loss": (ws.transmission_loss, {
+            "line": ws.Pipe(0.2, 0.04), "gas": None, "temperature": 298.0, "pressure": 1e5,
+            "frequencies": [100.0, 200.0], "settings": None, "bore": None, "amplitude": 1e-5,
+            "longest": 0.01}),
+        "TransmissionLoss.to_csv": (loss.to_csv, {"path": folder / "loss.csv"}),
+        "vary": (ws.vary, {"thing": EXHAUST, "path": "collector.length", "value": 0.3}),
+        "vee_firing_intervals": (ws.vee_firing_intervals, {
+            "firing_order": (1, 2), "banks": (1, 2), "pin_angles_deg": (0, 0),
+            "bank_angle_deg": 90}),
+        "Exhaust.with_collector": (EXHAUST.with_collector, {"length": 0.3}),
+        "Pipe.replace": (ws.Pipe(0.5, 0.04).replace, {"length": 0.3}),
+        "Table.from_csv": (ws.Table.from_csv, {"path": folder / "t.csv", "x": "rpm", "y": "deg",
+                                               "x_scale": 1.0, "y_scale": 1.0}),
+        "Store": (ws.Store, {"folder": folder / "store"}),
+        "Store.run_point": (store.run_point, PAIR | {"rpm": 3000.0, "settings": ws.Settings(),
+                                                     "gas": None, "fuel_flow": None}),
+        "Store.get": (store.get, {"key": "a" * 64}),
+        "Store.put": (store.put, {"key": "a" * 64, "outcome": POINT}),
+        "Store.claim": (store.claim, {"key": "a" * 64}),
+        "Store.release": (store.release, {"key": "a" * 64}),
+        "Sweep": (ws.Sweep, {"points": [POINT], "failures": {}, "name": "x"}),
+        "Sweep.table": (SWEEP.table, {"names": ["torque"]}),
+        "Sweep.to_csv": (SWEEP.to_csv, {"path": folder / "s.csv"}),
+        "Sweep.save": (SWEEP.save, {"path": sweep}),
+        "Sweep.load": (ws.Sweep.load, {"path": sweep}),
+        "Sweep[]": (SWEEP.__getitem__, {"key": 3000.0}),
+        "Point.trace": (POINT.trace, {"quantity": "pressure", "at": "x", "x": 0.1}),
+        "new_axes": (plots.new_axes, {"rows": 1, "width": 8.0, "height": 4.0}),
+        "save_figure": (plots.save_figure, {"ax": plots.new_axes(), "path": folder / "a.png",
+                                            "dpi": 20.0}),
+        "plot_speed_curves": (plots.plot_speed_curves, {"curves": [SWEEP], "quantity": "torque"}),
+        "plot_torque_power": (plots.plot_torque_power, {"curves": [SWEEP]}),
+        "plot_difference": (plots.plot_difference, {"comparisons": [COMPARISON],
+                                                    "quantity": "torque"}),
+        "plot_differences": (plots.plot_differences, {"comparisons": [COMPARISON]}),
+        "plot_comparison": (plots.plot_comparison, {"comparison": COMPARISON,
+                                                    "quantity": "torque"}),
+        "plot_valve_pressure": (plots.plot_valve_pressure, {"sweeps": [SWEEP], "rpm": 3000.0,
+                                                            "side": "exhaust"}),
+        "write_report": (ws.front.report.write_report, {"sweeps": {"a": SWEEP},
+                                                        "folder": folder / "out"}),
+    }
+
+
+class Unspeakable:
+    """An object that cannot even be shown."""
+
+    def __repr__(self):
+        raise ZeroDivisionError("not even that")
+
+
+def nested(depth):
+    found = 1.0
+    for _ in range(depth):
+        found = [found]
+    return found
+
+
+#: What no argument is meant to be.
+WRONG = {
+    "text": "wrong", "bytes": b"wrong", "a number": 3.5, "a large number": 10**5000,
+    "minus one": -1, "nan": float("nan"), "truth": True, "complex": 1j, "a list": [1, "a", None],
+    "a dict": {"a": 1}, "an object": object(), "a class": ws.Pipe, "a function": len,
+    "an array": np.arange(6.0).reshape(2, 3), "something deep": nested(3000),
+    "a description": ws.Pipe(0.5, 0.04), "unspeakable": Unspeakable(), "a long text": "x" * 10**6,
+    "none": None, "an empty list": [], "a date": np.datetime64("2024-01-01"),
+}  # fmt: skip

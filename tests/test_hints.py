@@ -1,0 +1,42 @@
+"""Type hints: every public name carries them, and they name things that exist."""
+
+import tomllib
+from pathlib import Path
+
+import pytest
+from public import hints_of, missing_hints, public_classes, public_functions, public_methods
+
+import wavesim
+
+FUNCTIONS = dict(public_functions())
+CLASSES = public_classes()
+
+
+@pytest.mark.parametrize("name", FUNCTIONS)
+def test_every_parameter_of_a_public_function_and_what_it_returns_is_hinted(name):
+    assert missing_hints(FUNCTIONS[name]) == []
+    assert hints_of(FUNCTIONS[name])  # the names in them exist
+
+
+@pytest.mark.parametrize("name", CLASSES)
+def test_every_method_of_a_public_class_is_hinted(name):
+    lacking = {
+        f"{name}.{method}": missing for method, function in public_methods(CLASSES[name])
+        if (missing := missing_hints(function))
+    }
+    assert not lacking
+    for _, function in public_methods(CLASSES[name]):
+        assert hints_of(function)
+
+
+def test_function_without_hints_is_noticed():
+    def bare(a, b: int, *args, **kwargs):
+        return a
+
+    assert missing_hints(bare) == ["a", "args", "kwargs", "return"]
+
+
+def test_marker_of_type_hints_is_packaged():
+    project = tomllib.loads((Path(__file__).parents[1] / "pyproject.toml").read_text())
+    assert "py.typed" in project["tool"]["setuptools"]["package-data"]["wavesim"]
+    assert (Path(wavesim.__file__).parent / "py.typed").exists()

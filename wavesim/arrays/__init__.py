@@ -1,0 +1,1 @@
+"""From a checked network to the flat arrays of the kernels."""

@@ -1,0 +1,247 @@
+"""Bill of an exhaust: length, gas volume, surface, bends, mass, by part and in total."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from wavesim.constants import MAX_CYLINDERS
+from wavesim.descriptions.engine import Engine
+from wavesim.descriptions.exhaust import Exhaust
+from wavesim.descriptions.joints import HPipe, Merge
+from wavesim.descriptions.pipes import Amounts
+from wavesim.descriptions.silencers import Chamber
+from wavesim.descriptions.walls import Wall
+from wavesim.errors import InputError, check_int, check_kind
+from wavesim.fields.tabular import Column, Sheet, Tabular
+
+#: Wall of tubes that state none: 1.5 mm of mild steel, our choice of a common tube.
+DEFAULT_WALL = Wall(0.0015, "mild steel")
+
+#: Columns of the CSV file: (name, unit) by field of Amounts.
+COLUMNS = {
+    "length": ("length", "m"),
+    "gas_volume": ("gas volume", "m3"),
+    "inner_area": ("inner area", "m2"),
+    "outer_area": ("outer area", "m2"),
+    "bends": ("bends", ""),
+    "bend_angle_deg": ("bend angle", "deg"),
+    "tube_mass": ("tube mass", "kg"),
+    "silencer_mass": ("silencer mass", "kg"),
+}
+
+#: Columns of the summary: field, heading, factor, decimals.
+_SHOWN = (
+    ("length", "length/m", 1.0, 3),
+    ("gas_volume", "gas/litre", 1e3, 3),
+    ("inner_area", "inner/m2", 1.0, 4),
+    ("outer_area", "outer/m2", 1.0, 4),
+    ("bends", "bends", 1, 0),
+    ("bend_angle_deg", "angle/deg", 1.0, 0),
+    ("tube_mass", "tube/kg", 1.0, 2),
+    ("silencer_mass", "silencer/kg", 1.0, 2),
+)
+
+
+@dataclass(frozen=True)
+class BillRow:
+    """One part of one line.
+
+    Attributes
+    ----------
+    line : str
+        Name of the line, such as "primary".
+    part : str
+        Class of the part.
+    number : int
+        Its place in the line, from 1.
+    count : int
+        How many lines like this the system has.
+    amounts : Amounts
+        Of all of them together.
+    """
+
+    line: str
+    part: str
+    number: int
+    count: int
+    amounts: Amounts
+
+
+@dataclass(frozen=True)
+class Bill(Tabular):
+    """What a system is made of.
+
+    Attributes
+    ----------
+    name : str
+        Of the exhaust.
+    rows : tuple of BillRow
+        Every part in the direction of the flow.
+    wall : Wall
+        Assumed for tubes without a wall of their own.
+    """
+
+    name: str
+    rows: tuple[BillRow, ...]
+    wall: Wall
+
+    def __repr__(self) -> str:
+        name = f" {self.name!r}" if self.name else ""
+        return f"<Bill{name}: {len(self.rows)} parts, {self.mass:.2f} kg>"
+
+    @property
+    def total(self) -> Amounts:
+        """Amounts of the whole system."""
+        return _sum(row.amounts for row in self.rows)
+
+    @property
+    def lines(self) -> Mapping[str, Amounts]:
+        """Amounts by name of the line."""
+        names = dict.fromkeys(row.line for row in self.rows)
+        return {
+            name: _sum(row.amounts for row in self.rows if row.line == name) for name in names
+        }
+
+    @property
+    def mass(self) -> float:
+        """Mass of tubes and silencers together [kg]."""
+        return self.total.tube_mass + self.total.silencer_mass
+
+    def summary(self) -> str:
+        """Table of all parts with a total, as text.
+
+        Returns
+        -------
+        str
+            Lines of equal columns; lengths in m, volumes in litres, areas in m2, masses in kg.
+        """
+        sheet = self._sheet()
+        widths = [max(map(len, column)) for column in zip(*sheet.rows, strict=True)]
+        lines = [
+            "  ".join([line[0].ljust(widths[0]), *map(str.rjust, line[1:], widths[1:])])
+            for line in sheet.rows
+        ]
+        lines.insert(-1, "-" * len(lines[0]))
+        return "\n".join([*([self.name] if self.name else []), *lines, *sheet.notes])
+
+    def _sheet(self):
+        head = ["part", *(heading for _, heading, _, _ in _SHOWN)]
+        body = [[_label(row), *_cells(row.amounts)] for row in self.rows]
+        note = (
+            f"Tubes without a wall of their own: {1e3 * self.wall.thickness:.2f} mm "
+            f"{self.wall.material.name}.  Flanges, hangers, coating and wrap are not counted."
+        )
+        return Sheet([head, *body, ["total", *_cells(self.total)]], self.name, [note])
+
+    def _columns(self):
+        """All parts, the total in the last row."""
+        heads = [(row.line, row.number, row.part, row.count) for row in self.rows]
+        heads.append(("total", "", "", ""))
+        names = ("line", "number", "part", "count")
+        amounts = [*(row.amounts for row in self.rows), self.total]
+        return [
+            *(Column(name, "", values)
+              for name, values in zip(names, zip(*heads, strict=True), strict=True)),
+            *(Column(*COLUMNS[field], [getattr(one, field) for one in amounts])
+              for field in COLUMNS),
+        ]
+
+
+def _sum(amounts):
+    return Amounts(*map(sum, zip(Amounts(), *amounts, strict=True)))
+
+
+def _label(row):
+    times = f" ({row.count} x)" if row.count > 1 else ""
+    return f"{row.line}, part {row.number}: {row.part}{times}"
+
+
+def _cells(amounts):
+    return [f"{getattr(amounts, field) * factor:.{digits}f}" for field, _, factor, digits in _SHOWN]
+
+
+def bill(
+    exhaust: Exhaust, engine: Engine | int | None = None, *, wall: Wall = DEFAULT_WALL
+) -> Bill:
+    """Bill of an exhaust.
+
+    Parameters
+    ----------
+    exhaust : Exhaust
+        The system.
+    engine : Engine, int or None
+        The engine, or its number of cylinders in one bank; None: as many as `primaries`.
+    wall : Wall
+        Wall of tubes that have none of their own.
+
+    Returns
+    -------
+    Bill
+
+    Raises
+    ------
+    InputError
+        If the number of cylinders is not known or does not fit.
+
+    Examples
+    --------
+    >>> from wavesim.descriptions.exhaust import Exhaust
+    >>> from wavesim.descriptions.pipes import Pipe
+    >>> found = bill(Exhaust(primary=Pipe(0.75, 0.038), collector=Pipe(0.5, 0.058)), 4)
+    >>> round(found.total.length, 3), round(found.mass, 2)
+    (3.5, 5.48)
+    """
+    if not isinstance(exhaust, Exhaust):
+        raise InputError(
+            f"bill: exhaust = {type(exhaust).__name__} must be an Exhaust; a Network does not know "
+            "what its ducts are made of."
+        )
+    check_kind("bill", "wall", wall, Wall)
+    cylinders, banks = _counts(exhaust, engine)
+    rows = []
+    for name, count, parts in _named_lines(exhaust, cylinders, banks):
+        for number, (part, amounts) in enumerate(_amounts(parts, wall), start=1):
+            total = Amounts(*(count * amount for amount in amounts))
+            rows.append(BillRow(name, type(part).__name__, number, count, total))
+    return Bill(exhaust.name, tuple(rows), wall)
+
+
+def _counts(exhaust, engine):
+    """Numbers of cylinders and of banks."""
+    if isinstance(engine, Engine):
+        return engine.cylinders, len(set(engine.banks or (1,)))
+    if engine is None and exhaust.primaries is None:
+        raise InputError(
+            "bill: engine = None must be an Engine or a number of cylinders from 1 to 64, since "
+            "`primary` stands for the primaries of all cylinders."
+        )
+    given = len(exhaust.primaries) if engine is None else engine
+    return check_int("bill", "engine", given, 1, MAX_CYLINDERS), 1
+
+
+def _named_lines(exhaust, cylinders, banks):
+    """Triples (name, how many, parts) in the direction of the flow."""
+    primaries = exhaust.primary_lines(cylinders)
+    if len(set(primaries)) == 1:
+        yield "primary", cylinders, primaries[0]
+    else:
+        for n, primary in enumerate(primaries, start=1):
+            yield f"primary {n}", 1, primary
+    if exhaust.pairs is not None:
+        yield "secondary", len(exhaust.pairs), exhaust.secondary
+    link = exhaust.bank_link
+    yield "collector", banks, exhaust.collector
+    if isinstance(link, HPipe):
+        yield "h-pipe", 1, link.tube
+    outlets = 1 if isinstance(link, Merge) else banks
+    yield "pipe", outlets, exhaust.pipe
+    yield "tailpipe", outlets, exhaust.tailpipe
+
+
+def _amounts(parts, wall):
+    """Pairs (part, amounts); chambers in a row share the plate between them."""
+    for before, part in zip((None, *parts), parts, strict=False):
+        amounts = part.amounts(wall)
+        if isinstance(before, Chamber) and isinstance(part, Chamber):
+            mass = amounts.silencer_mass - part.inlet_plate_mass
+            amounts = amounts._replace(silencer_mass=mass)
+        yield part, amounts

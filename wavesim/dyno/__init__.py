@@ -1,0 +1,1 @@
+"""At the dynamometer: is a measured difference real, and how loud is an exhaust."""

@@ -1,0 +1,468 @@
+"""Is a measured difference larger than the scatter from pull to pull?
+
+Two systems are pulled several times, best in turn: A, B, A, B, ...  Every pull k of system s gives
+a curve over speed,
+
+    y_k(r) = f_s(r) + drift(r) (order_k - mean order) + e_k(r),
+
+in which e_k holds what shifts a whole pull, what scatters smoothly over speed, and noise.  At every
+speed the difference f_b - f_a and the drift follow from ordinary least squares over all pulls, with
+nu = n_a + n_b - 3 degrees of freedom, so that an oven that warms up or a tyre that wears is not
+taken for a gain.
+
+**Scatter** is the residual variance, relative to the mean curve, smoothed over speed.  A smoothed
+variance has more degrees of freedom than nu, by Satterthwaite's rule nu / sum_ij w_i w_j rho_ij^2
+with the correlations rho of the residuals between speeds (Satterthwaite 1946, Biometrics Bull. 2,
+110).  Squared sample correlations are too large by about 1/nu; three quarters of that are taken
+off, which leaves the bands a little wide where there are few pulls.
+
+**Pointwise band**: Student's t; right for one speed that was chosen beforehand.
+
+**Simultaneous band**: holds at all speeds together, as a claim about a range of speed needs.  The
+chance that the studentised difference leaves +-u somewhere is bounded by the expected number of
+excursions of a smooth Gaussian curve over a common scale,
+
+    2 [ P(t_nu > u) + L / (2 pi) (1 + u^2 / nu)^(-nu/2) ],
+
+where L is the length of the curve that the normalised residuals draw over speed (Gaussian
+kinematic formula: Adler and Taylor 2007, Random Fields and Geometry; L from residuals as Taylor and
+Worsley 2007, J. Am. Stat. Assoc. 102, 913; both from memory), or by Bonferroni's inequality where
+that is sharper.  Bootstraps of whole pulls, the obvious choice, miss badly at three to five pulls.
+
+What these bands cover was found by simulation (`tests/test_repeat.py`).
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from wavesim.errors import InputError, check_int, check_number
+
+SMOOTHING = 0.2  # standard deviation of the weights over speed, as a share of the range of speed
+DEBIASED = 0.75  # share of the bias of squared correlations that is taken off
+FINE = 50  # places looked at between two speeds for the set of crossings
+MOST_PULLS = 1000
+
+
+class CrossingSet(NamedTuple):
+    """Where two measured curves may cross.
+
+    Attributes
+    ----------
+    estimates : tuple of float
+        Speeds at which the estimated difference changes sign [rev/min].
+    pieces : tuple of (float, float)
+        All speeds at which a difference of zero is not refused [rev/min]; together they hold each
+        true crossing with the stated confidence, and may lie apart.
+    """
+
+    estimates: tuple
+    pieces: tuple
+
+
+class BandDifference(NamedTuple):
+    """Difference of an average over a band of speed.
+
+    Attributes
+    ----------
+    low, high : float
+        The band [rev/min].
+    difference, half_width : float
+        b - a and half the width of its confidence interval, SI unit.
+    percent : float
+        100 times the difference over the average of a.
+    """
+
+    low: float
+    high: float
+    difference: float
+    half_width: float
+    percent: float
+
+
+@dataclass(frozen=True, eq=False)
+class MeasuredDifference:
+    """Difference of two systems over speed with its bands, as `measured_difference` returns it.
+
+    Attributes
+    ----------
+    rpm : ndarray, (m,)
+        Speeds [rev/min].
+    a, b : ndarray, (n_a, m), (n_b, m)
+        The pulls.
+    difference : ndarray, (m,)
+        b - a, drift taken out.
+    standard_error : ndarray, (m,)
+    half_width : ndarray, (m,)
+        Of the pointwise band.
+    simultaneous_half_width : ndarray, (m,)
+        Of the band that holds at all speeds together.
+    drift : ndarray, (m,)
+        Change from one pull to the next.
+    level : float
+        Confidence, such as 0.95.
+    names : (str, str)
+    degrees_of_freedom : int
+        Of the least squares at one speed; the bands have more, from the other speeds.
+    order : (tuple of float, tuple of float)
+        When the pulls were made.
+    likeness : float
+        Correlation of the scatter at neighbouring speeds.
+    """
+
+    rpm: np.ndarray
+    a: np.ndarray
+    b: np.ndarray
+    difference: np.ndarray
+    standard_error: np.ndarray
+    half_width: np.ndarray
+    simultaneous_half_width: np.ndarray
+    drift: np.ndarray
+    level: float
+    names: tuple
+    degrees_of_freedom: int
+    order: tuple
+    likeness: float
+
+    def __repr__(self):
+        return (f"<MeasuredDifference: {self.names[1]!r} against {self.names[0]!r}, "
+                f"{len(self.a)} and {len(self.b)} pulls, {self.rpm.size} speeds>")
+
+    @property
+    def is_real(self) -> np.ndarray:
+        """True at speeds where the simultaneous band does not hold zero, (m,)."""
+        return np.abs(self.difference) > self.simultaneous_half_width
+
+    def crossings(self) -> CrossingSet:
+        """Where the two curves may cross.
+
+        Returns
+        -------
+        CrossingSet
+            By inverting the t test of the difference; between speeds all is read straight.
+        """
+        share = np.append(np.tile(np.arange(FINE) / FINE, self.rpm.size - 1), 1.0)
+        i = np.append(np.repeat(np.arange(self.rpm.size - 1), FINE), self.rpm.size - 2)
+        speed, d = (
+            (1.0 - share) * y[i] + share * y[i + 1] for y in (self.rpm, self.difference)
+        )
+        # Between two speeds noise averages out: as much as neighbouring residuals differ.
+        one, two = (1.0 - share) * self.half_width[i], share * self.half_width[i + 1]
+        inside = d * d <= one**2 + two**2 + 2.0 * self.likeness * one * two
+        edges = np.flatnonzero(np.diff(np.concatenate([[False], inside, [False]]).astype(int)))
+        pieces = tuple(
+            (float(speed[max(i - 1, 0)]), float(speed[min(j, speed.size - 1)]))  # outward
+            for i, j in zip(edges[::2], edges[1::2], strict=True)
+        )
+        change = np.flatnonzero(np.diff(np.sign(self.difference)) != 0.0)
+        estimates = tuple(
+            float(np.interp(0.0, *_rising(self.difference[i : i + 2], self.rpm[i : i + 2])))
+            for i in change
+        )
+        return CrossingSet(estimates, pieces)
+
+    def band_average(
+        self, low: float | None = None, high: float | None = None
+    ) -> BandDifference:
+        """Difference of the average over a band of speed.
+
+        Parameters
+        ----------
+        low, high : float or None
+            Limits [rev/min] inside the speeds; None: the first and the last.
+
+        Returns
+        -------
+        BandDifference
+            With Student's t on the averages of the pulls, drift taken out.
+
+        Raises
+        ------
+        InputError
+            If the band leaves the speeds or is empty.
+        """
+        low, high = self._band(low, high)
+        fit = _Fit(self._averages(low, high)[:, None], self.order)
+        reference = float(fit.mean_a[0])
+        difference = float(fit.difference[0])
+        width = float(_t(self.level, fit.nu) * fit.factor * np.sqrt(fit.variance[0]))
+        return BandDifference(low, high, difference, width, 100.0 * difference / reference)
+
+    def smallest_difference(
+        self, pulls: int, power: float = 0.8, low: float | None = None, high: float | None = None
+    ) -> float:
+        """Smallest true difference of a band average that so many pulls are likely to show.
+
+        Parameters
+        ----------
+        pulls : int
+            Of each system, in turn, 2 to 1000.
+        power : float
+            Chance to show it, 0.5 to 0.99.
+        low, high : float or None
+            The band [rev/min]; None: all speeds.
+
+        Returns
+        -------
+        float
+            SI unit; from the scatter of these pulls, by the noncentral t distribution.
+
+        Raises
+        ------
+        InputError
+            If a value is out of range.
+        """
+        pulls = check_int("smallest_difference", "pulls", pulls, 2, MOST_PULLS)
+        check_number("smallest_difference", "power", power, "1", 0.5, 0.99)
+        from scipy.optimize import brentq
+
+        fit = _Fit(self._averages(*self._band(low, high))[:, None], self.order)
+        turns = tuple(range(0, 2 * pulls, 2)), tuple(range(1, 2 * pulls, 2))
+        factor, nu = _factor(turns)
+        error = factor * np.sqrt(fit.variance[0])
+        limit = _t(self.level, nu)
+        shown = brentq(lambda delta: _power(delta, limit, nu) - power, 0.0, 40.0 + limit)
+        return float(shown * error)
+
+    def pulls_needed(
+        self,
+        difference: float,
+        power: float = 0.8,
+        low: float | None = None,
+        high: float | None = None,
+    ) -> int | None:
+        """Pulls of each system that are likely to show a difference of a band average.
+
+        Parameters
+        ----------
+        difference : float
+            SI unit, above 0.
+        power, low, high
+            As for `smallest_difference`.
+
+        Returns
+        -------
+        int or None
+            None if more than 1000 would be needed.
+
+        Raises
+        ------
+        InputError
+            If a value is out of range.
+        """
+        difference = check_number("pulls_needed", "difference", difference, "SI", 0.0, np.inf,
+                                  low_open=True)
+        few, many = 1, MOST_PULLS  # too few, enough if any number is
+        if self.smallest_difference(many, power, low, high) > difference:
+            return None
+        while many - few > 1:
+            middle = (few + many) // 2
+            if self.smallest_difference(middle, power, low, high) <= difference:
+                many = middle
+            else:
+                few = middle
+        return many
+
+    def _band(self, low, high):
+        owner, first, last = "band_average", self.rpm[0], self.rpm[-1]
+        low = first if low is None else check_number(owner, "low", low, "rev/min", first, last)
+        high = last if high is None else high
+        return float(low), check_number(owner, "high", high, "rev/min", low, last, low_open=True)
+
+    def _averages(self, low, high):
+        """Average of every pull over a band, those of a before those of b."""
+        inside = self.rpm[(self.rpm > low) & (self.rpm < high)]
+        places = np.concatenate([[low], inside, [high]])
+        weights = np.convolve(np.diff(places), (0.5, 0.5)) / (high - low)
+        heights = [np.interp(places, self.rpm, pull) for pull in (*self.a, *self.b)]
+        return np.array(heights) @ weights
+
+
+def measured_difference(
+    rpm: ArrayLike,
+    a: ArrayLike,
+    b: ArrayLike,
+    *,
+    order: tuple[Sequence[float], Sequence[float]] | None = None,
+    level: float = 0.95,
+    names: tuple[str, str] = ("A", "B"),
+) -> MeasuredDifference:
+    """Difference of two systems that were pulled several times each.
+
+    Parameters
+    ----------
+    rpm : array_like, (m,)
+        Common speeds of all pulls [rev/min], increasing, at least two.
+    a, b : array_like, (n_a, m), (n_b, m)
+        A quantity in every pull of the two systems, positive; two pulls of each at least.
+    order : (sequence of float, sequence of float) or None
+        When every pull of a and of b was made: numbers in the session, or times.  None: in turn,
+        a first.
+    level : float
+        Confidence, 0.5 to 0.999.
+    names : (str, str)
+        Of the systems.
+
+    Returns
+    -------
+    MeasuredDifference
+
+    Raises
+    ------
+    InputError
+        If shapes do not fit, a value is not positive and finite, there are too few pulls, or the
+        order does not let drift and difference be told apart.
+
+    Examples
+    --------
+    >>> rpm = [2000.0, 4000.0, 6000.0]
+    >>> a = [[150.0, 181.0, 170.0], [149.2, 180.3, 169.1], [149.6, 180.0, 169.2]]
+    >>> b = [[153.1, 180.9, 174.2], [153.5, 180.7, 173.7], [152.6, 180.2, 173.6]]
+    >>> found = measured_difference(rpm, a, b)
+    >>> found.is_real.tolist()
+    [True, False, True]
+    """
+    owner = "measured_difference"
+    rpm, a, b = (np.asarray(values, dtype=float) for values in (rpm, a, b))
+    if rpm.ndim != 1 or rpm.size < 2 or not np.all(np.diff(rpm) > 0.0):
+        raise InputError(f"{owner}: rpm must hold at least 2 increasing speeds in rev/min.")
+    for name, pulls in (("a", a), ("b", b)):
+        if pulls.ndim != 2 or pulls.shape[1] != rpm.size or len(pulls) < 2:
+            raise InputError(
+                f"{owner}: {name} has the shape {pulls.shape}, must be (pulls, {rpm.size}) with at "
+                "least 2 pulls."
+            )
+        if not np.all(np.isfinite(pulls) & (pulls > 0.0)):
+            raise InputError(f"{owner}: {name} must hold finite values above 0.")
+    level = check_number(owner, "level", level, "1", 0.5, 0.999)
+    fit = _Fit(np.vstack([a, b]), _checked_order(owner, order, len(a), len(b)))
+    weights = _weights(rpm)
+    error = fit.factor * fit.mean * np.sqrt(weights @ (fit.variance / fit.mean**2))
+    nu = _smoothed_freedom(fit, weights)
+    quantile = _t(level, nu)
+    sup = _sup_quantile(level, float(np.mean(nu)), _length(fit.residuals), rpm.size)
+    return MeasuredDifference(
+        rpm, a, b, fit.difference, error, quantile * error, sup * error, fit.drift, level,
+        tuple(names), fit.nu, fit.order, _likeness(fit.residuals),
+    )
+
+
+def _checked_order(owner, order, n_a, n_b):
+    """Order of the pulls as two tuples; InputError if drift and difference look the same in it."""
+    if order is None:
+        last = range(max(n_a, n_b))
+        order = [2 * i for i in last][:n_a], [2 * i + 1 for i in last][:n_b]
+    pair = tuple(tuple(float(t) for t in one) for one in order)
+    if len(pair) != 2 or (len(pair[0]), len(pair[1])) != (n_a, n_b):
+        raise InputError(f"{owner}: order must give a number for each of the {n_a} + {n_b} pulls.")
+    if len(set(pair[0] + pair[1])) < n_a + n_b or not np.all(np.isfinite(pair[0] + pair[1])):
+        raise InputError(f"{owner}: order must be finite and hold no number twice.")
+    if n_a + n_b < 4:
+        raise InputError(f"{owner}: {n_a} + {n_b} pulls are too few, 4 are needed at least.")
+    return pair
+
+
+# --- least squares --------------------------------------------------------------------------------
+
+
+def _regressors(order):
+    """Columns: one, system b, order about its mean; (n, 3)."""
+    times = np.array([*order[0], *order[1]])
+    system = np.repeat([0.0, 1.0], [len(order[0]), len(order[1])])
+    return np.column_stack([np.ones(times.size), system, times - times.mean()])
+
+
+def _factor(order):
+    """Standard error of the difference over the scatter of one pull, and degrees of freedom."""
+    x = _regressors(order)
+    return float(np.sqrt(np.linalg.inv(x.T @ x)[1, 1])), x.shape[0] - x.shape[1]
+
+
+class _Fit:
+    """Least squares of all pulls at every speed."""
+
+    def __init__(self, pulls, order):
+        x = _regressors(order)
+        constants, *_ = np.linalg.lstsq(x, pulls, rcond=None)
+        self.order = order
+        self.factor, self.nu = _factor(order)
+        self.mean_a, self.difference, self.drift = constants
+        self.residuals = pulls - x @ constants
+        self.variance = np.sum(self.residuals**2, axis=0) / self.nu
+        self.mean = pulls.mean(axis=0)
+
+
+# --- scatter over speed ---------------------------------------------------------------------------
+
+
+def _weights(rpm):
+    """Weights that smooth over speed, (m, m), each row summing to 1."""
+    width = SMOOTHING * (rpm[-1] - rpm[0])
+    weights = np.exp(-0.5 * ((rpm[:, None] - rpm) / width) ** 2)
+    return weights / weights.sum(axis=1, keepdims=True)
+
+
+def _normalised(residuals):
+    """Residuals of unit length at every speed; zero where there are none."""
+    length = np.linalg.norm(residuals, axis=0)
+    return residuals / np.where(length > 0.0, length, 1.0)
+
+
+def _smoothed_freedom(fit, weights):
+    """Degrees of freedom of the smoothed variance at every speed, at least those of one speed."""
+    squares = (_normalised(fit.residuals).T @ _normalised(fit.residuals)) ** 2
+    bias = DEBIASED / fit.nu
+    shares = np.einsum("ij,jk,ik->i", weights, (squares - bias) / (1.0 - bias), weights)
+    return fit.nu / np.clip(shares, 1.0 / weights.shape[0], 1.0)
+
+
+def _length(residuals):
+    """Length of the curve of normalised residuals over speed."""
+    steps = np.diff(_normalised(residuals), axis=1)
+    return float(np.linalg.norm(steps, axis=0).sum())
+
+
+def _likeness(residuals):
+    """Mean correlation of the residuals at neighbouring speeds."""
+    z = _normalised(residuals)
+    return float(np.mean(np.sum(z[:, 1:] * z[:, :-1], axis=0)))
+
+
+def _t(level, nu):
+    """Two-sided quantile of Student's t."""
+    from scipy import stats
+
+    return stats.t.isf(0.5 * (1.0 - level), nu)
+
+
+def _sup_quantile(level, nu, length, speeds):
+    """Quantile for all speeds together: see the head of this module."""
+    from scipy import stats
+    from scipy.optimize import brentq
+
+    def excess(u):
+        excursions = length / (2.0 * np.pi) * (1.0 + u * u / nu) ** (-0.5 * nu)
+        return 2.0 * (stats.t.sf(u, nu) + excursions) - (1.0 - level)
+
+    lowest = float(_t(level, nu))
+    bonferroni = float(stats.t.isf(0.5 * (1.0 - level) / speeds, nu))
+    if bonferroni <= lowest or excess(bonferroni) > 0.0:
+        return bonferroni
+    return brentq(excess, lowest, bonferroni) if excess(lowest) > 0.0 else lowest
+
+
+def _power(shift, limit, nu):
+    """Chance that |t| exceeds a limit when its mean is shifted by so many standard errors."""
+    from scipy import stats
+
+    chances = stats.nct.sf(limit, nu, shift), stats.nct.cdf(-limit, nu, shift)
+    return float(sum(np.nan_to_num(chance) for chance in chances))  # the far tail comes as NaN
+
+
+def _rising(x, y):
+    """Pairs in order of x, as np.interp wants them."""
+    order = np.argsort(x)
+    return np.asarray(x)[order], np.asarray(y)[order]

@@ -1,0 +1,1 @@
+"""Fields that check themselves: descriptions, curves, and their form in a study file."""

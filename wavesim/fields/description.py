@@ -1,0 +1,530 @@
+"""Immutable descriptions: fields that carry their own check, copies with changes, plain dicts.
+
+A description is a frozen dataclass whose fields are made by the helpers below::
+
+    @dataclass(frozen=True, kw_only=True)
+    class Pipe(Description):
+        length: float = number("m", 0.001, 30.0)
+
+Each helper stores ``check(owner, name, value) -> value`` in the metadata of the field.
+`Description.__post_init__` runs them in order, keeps what they return, then calls `_check` for
+rules that join several fields.  The same metadata (unit, range, kinds of parts) serve the reader
+of study files and the documentation, so that each range is written once.
+"""
+
+import dataclasses
+import inspect
+import unicodedata
+from abc import ABCMeta
+from collections.abc import Iterable, Mapping
+from dataclasses import MISSING
+from functools import lru_cache
+from typing import Any, Self
+
+from wavesim.errors import (
+    Gathering,
+    InputError,
+    check_choice,
+    check_int,
+    check_keys,
+    check_number,
+    located,
+    nearest,
+    shown,
+)
+
+_KINDS = {}
+LONGEST_TEXT = 1000  # letters of a name or another text
+DEEPEST = 40  # steps into tables within tables, more than any description has
+_NO_LETTERS = ("Cc", "Cs", "Zl", "Zp")  # controls, halves of letters, ends of lines
+
+
+class _Door(ABCMeta):
+    """Refuses fields that are not known, missing, given twice or too many, in our own words."""
+
+    def __call__(cls, *values, **fields):
+        if inspect.isabstract(cls):
+            raise InputError(f"{cls.__name__}: only its kinds can be made, such as "
+                             f"{', '.join(kind.__name__ for kind in cls.__subclasses__())}.")
+        unnamed, known, needed = _field_names(cls)
+        if len(values) > len(unnamed):
+            raise InputError(
+                f"{cls.__name__}: {len(values)} values without a name, at most {len(unnamed)} may "
+                f"have none{': ' if unnamed else ''}{', '.join(unnamed)}."
+            )
+        first = unnamed[: len(values)]
+        twice = [name for name in first if name in fields]
+        if twice:
+            raise InputError(f"{cls.__name__}: the field {twice[0]!r} is given twice.")
+        check_keys(cls.__name__, [*first, *fields], known, needed)
+        return super().__call__(*values, **fields)
+
+    @property
+    def __signature__(cls):
+        """That of the dataclass, for whoever asks for help."""
+        own = inspect.signature(cls.__init__)
+        return own.replace(parameters=list(own.parameters.values())[1:])
+
+
+@lru_cache(maxsize=256)
+def _field_names(kind):
+    """Names of the fields that may stand without their name, of all, and of those needed."""
+    fields = dataclasses.fields(kind)
+    return (
+        tuple(field.name for field in fields if not field.kw_only),
+        tuple(field.name for field in fields),
+        tuple(field.name for field in fields if field.default is MISSING),
+    )
+
+
+class Description(metaclass=_Door):
+    """Base of all descriptions: checked at construction, never changed afterwards."""
+
+    def __init_subclass__(cls, **kwargs):
+        super().__init_subclass__(**kwargs)
+        known = _KINDS.setdefault(cls.__name__, cls)
+        if (known.__module__, known.__qualname__) != (cls.__module__, cls.__qualname__):
+            raise InputError(
+                f"Description: {cls.__module__} describes a second {cls.__name__!r} beside that of "
+                f"{known.__module__}; files tell classes by their names, give it another."
+            )
+        _KINDS[cls.__name__] = cls  # the same place once more: a cell of a notebook run again
+
+    def __post_init__(self):
+        found = Gathering(self._owner)
+        for field in dataclasses.fields(self):
+            try:
+                value = field.metadata["check"](self._owner, field.name, getattr(self, field.name))
+            except InputError as error:
+                found.note(error)
+                continue
+            object.__setattr__(self, field.name, value)
+        found.tell()
+        self._check()
+
+    def _check(self):
+        """Rules that join several fields; a description without such rules keeps this."""
+
+    @property
+    def _owner(self):
+        return type(self).__name__
+
+    def _refuse(self, sentence):
+        """Raise InputError with the name of this description in front."""
+        raise InputError(f"{self._owner}: {sentence}")
+
+    def replace(self, **changes: Any) -> Self:
+        """Copy with some fields changed, checked like a new description.
+
+        Parameters
+        ----------
+        **changes
+            New values by field name.
+
+        Raises
+        ------
+        InputError
+            If a field is unknown or a value is refused.
+
+        Examples
+        --------
+        >>> from wavesim.descriptions.pipes import Pipe
+        >>> Pipe(0.75, 0.038).replace(length=0.80).length
+        0.8
+        """
+        check_keys(self._owner, changes, [field.name for field in dataclasses.fields(self)])
+        return dataclasses.replace(self, **changes)
+
+
+class Named(Mapping):
+    """Immutable ordered mapping from names to things; equal by content, hashable, picklable.
+
+    Parameters
+    ----------
+    items : mapping or iterable of (str, object)
+        The pairs in order.
+    owner : str
+        Used in messages.
+
+    Raises
+    ------
+    InputError
+        If a name is empty, no text, or given twice.
+    """
+
+    def __init__(self, items, owner="Named"):
+        self._things = {}
+        for name, thing in _pairs(owner, items):
+            if not isinstance(name, str) or not name.strip():
+                raise InputError(f"{owner}: {shown(name)} is no name, names are texts, not empty.")
+            check_text(owner, "a name", name)
+            if name in self._things:
+                raise InputError(f"{owner}: the name {name!r} is given twice.")
+            self._things[name] = thing
+
+    def __getitem__(self, name):
+        return self._things[name]
+
+    def __iter__(self):
+        return iter(self._things)
+
+    def __len__(self):
+        return len(self._things)
+
+    def __hash__(self):
+        return hash(tuple(self._things.items()))
+
+    def __repr__(self):
+        return repr(self._things)
+
+
+def _pairs(owner, items):
+    """The pairs of a mapping, or those that are listed."""
+    listed = items.items() if isinstance(items, Mapping) else items
+    try:
+        return [(name, thing) for name, thing in listed]
+    except (TypeError, ValueError):
+        raise InputError(
+            f"{owner} = {shown(items)} must be a mapping, or pairs of a name and a thing."
+        ) from None
+
+
+# --- fields ------------------------------------------------------------------------------------
+
+
+def checked(check, default=MISSING, optional=False, **metadata):
+    """Field whose values pass through ``check(owner, name, value)``.
+
+    Parameters
+    ----------
+    check : callable
+        Returns the value to keep or raises InputError.
+    default : object
+        Value when none is given; without it the field must be given.
+    optional : bool
+        True lets None pass unchecked; a default of None implies it.
+    **metadata
+        Facts about the field for readers: unit, low, high, choices, kinds, many.
+    """
+
+    optional = optional or default is None
+
+    def check_or_none(owner, name, value):
+        return None if value is None and optional else check(owner, name, value)
+
+    facts = {"check": check_or_none, "optional": optional, **metadata}
+    return dataclasses.field(default=default, metadata=facts)
+
+
+def number(unit, low, high, default=MISSING, *, low_open=False, high_open=False, **metadata):
+    """Field for one number in SI units; the arguments are those of `errors.check_number`."""
+
+    def check(owner, name, value):
+        return check_number(
+            owner, name, value, unit, low, high, low_open=low_open, high_open=high_open
+        )
+
+    return checked(check, default, unit=unit, low=low, high=high, **metadata)
+
+
+def sequence(owner, name, value, what):
+    """`value` as a tuple, refusing texts, mappings and anything that cannot be listed."""
+    if isinstance(value, (str, bytes, Mapping)) or not isinstance(value, Iterable):
+        raise InputError(f"{owner}: {name} = {shown(value)} must be a sequence of {what}.")
+    return tuple(value)
+
+
+def numbers(unit, low, high, default=MISSING):
+    """Field for a sequence of numbers in SI units, kept as a tuple; both limits included."""
+
+    def check(owner, name, value):
+        values = sequence(owner, name, value, f"numbers [{unit}]")
+        return tuple(
+            check_number(owner, f"{name}[{i}]", v, unit, low, high) for i, v in enumerate(values)
+        )
+
+    return checked(check, default, unit=unit, low=low, high=high)
+
+
+def integer(low, high, default=MISSING, unit="1"):
+    """Field for one whole number, both limits included."""
+
+    def check(owner, name, value):
+        return check_int(owner, name, value, low, high, unit)
+
+    return checked(check, default, unit=unit, low=low, high=high)
+
+
+def choice(choices, default=MISSING):
+    """Field for one of a few words."""
+
+    def check(owner, name, value):
+        return check_choice(owner, name, value, choices)
+
+    return checked(check, default, choices=tuple(choices))
+
+
+def flag(default=MISSING):
+    """Field for True or False."""
+
+    def check(owner, name, value):
+        if not isinstance(value, bool):
+            raise InputError(f"{owner}: {name} = {shown(value)} must be one of True, False.")
+        return value
+
+    return checked(check, default, choices=(True, False))
+
+
+def check_text(owner, name, value):
+    """Return a text of one line that every file and most consoles can hold."""
+    if not isinstance(value, str):
+        raise InputError(f"{owner}: {name} = {shown(value)} must be a text in quotes.")
+    if len(value) > LONGEST_TEXT:
+        raise InputError(
+            f"{owner}: {name} = {shown(value)} has {len(value)} letters, more than {LONGEST_TEXT}."
+        )
+    if any(unicodedata.category(letter) in _NO_LETTERS for letter in value):
+        raise InputError(
+            f"{owner}: {name} = {shown(value)} must be one line of letters, without control "
+            "characters."
+        )
+    return value
+
+
+def text(default=MISSING):
+    """Field for a text of one line."""
+    return checked(check_text, default)
+
+
+def part(*kinds, default=MISSING, optional=False, **metadata):
+    """Field for a description of one of `kinds`; None is accepted if it is optional."""
+
+    def check(owner, name, value):
+        if not isinstance(value, kinds):
+            names = [kind.__name__ for kind in kinds]
+            guess = nearest(value, names) if isinstance(value, str) else "."
+            listed = " or ".join(names)
+            raise InputError(f"{owner}: {name} = {shown(value)} must be of type {listed}{guess}")
+        return value
+
+    return checked(check, default, optional, kinds=kinds, **metadata)
+
+
+# --- copies by path ----------------------------------------------------------------------------
+
+
+def vary(thing: Description, path: str, value: Any) -> Description:
+    """Copy of a description with the field at a dotted path changed.
+
+    Parameters
+    ----------
+    thing : Description
+        Where the path starts.
+    path : str
+        Field names joined by dots.  Items of a tuple are chosen by index from 0 or all by "*",
+        items of a named mapping by name, in which "*" stands for any text; a tuple of one item is
+        entered without an index, and the line of a duct without its name: "collector.length",
+        "primaries.0.1.diameter", "primaries.*.0.length", "ducts.primary *.length".
+    value : object
+        New value of that field.
+
+    Returns
+    -------
+    Description
+        Checked like a new one; the original stays as it is.
+
+    Raises
+    ------
+    InputError
+        If no such field exists (the nearest name is offered) or the value is refused.
+
+    Examples
+    --------
+    >>> from wavesim.descriptions.nodes import AnechoicEnd
+    >>> vary(AnechoicEnd("pipe.end"), "pressure", 2e5).pressure
+    200000.0
+    """
+    keys = path_keys(path)
+    with located(path):
+        return _vary(thing, keys, value)
+
+
+def path_keys(path):
+    """The keys of a dotted path."""
+    keys = check_text("path", "path", path).split(".")
+    if len(keys) > DEEPEST:
+        raise InputError(f"path = {shown(path)} has {len(keys)} steps, more than {DEEPEST}.")
+    return keys
+
+
+def chosen_index(key, items):
+    """The index that a key of a path stands for, in a list; empty if it is none of `items`."""
+    is_index = key.isdecimal() and len(key) < 10
+    return [int(key)] if is_index and int(key) < len(items) else []
+
+
+def _vary(thing, keys, value):
+    if not keys:
+        return value
+    key, rest = keys[0], keys[1:]
+    if isinstance(thing, tuple):
+        return _vary_tuple(thing, keys, value)
+    if isinstance(thing, Named):
+        names = names_like(key, thing)
+        for name in names:
+            check_choice("mapping", "name", name, thing)
+        return Named({**thing, **{name: _vary(thing[name], rest, value) for name in names}})
+    if not isinstance(thing, Description):
+        raise InputError(f"{shown(thing)} has no field {key!r}, the path goes too far.")
+    fields = [field.name for field in dataclasses.fields(thing)]
+    if key not in fields and len(fields) == 1 and isinstance(getattr(thing, *fields), tuple):
+        key, rest = fields[0], keys
+    check_keys(type(thing).__name__, [key], fields)
+    return thing.replace(**{key: _vary(getattr(thing, key), rest, value)})
+
+
+def names_like(key, names):
+    """Names that a key of a path means: those that fit where it holds "*", else itself.
+
+    Parameters
+    ----------
+    key : str
+        From a path.
+    names : iterable of str
+        What there is.
+
+    Raises
+    ------
+    InputError
+        If "*" fits nothing.
+
+    Examples
+    --------
+    >>> names_like("primary *", ["primary 1", "primary 2", "collector"])
+    ['primary 1', 'primary 2']
+    """
+    if "*" not in key:
+        return [key]
+    found = [name for name in names if _fits(key.split("*"), name)]
+    if not found:
+        raise InputError(f"{key!r} fits none of {', '.join(map(repr, names))}.")
+    return found
+
+
+def _fits(parts, name):
+    """True if a name consists of these parts in order, with any text between them."""
+    first, *middle, last = parts
+    at, end = len(first), len(name) - len(last)
+    if at > end or not (name.startswith(first) and name.endswith(last)):
+        return False
+    for part in middle:
+        at = name.find(part, at, end) + len(part)
+        if at < len(part):  # not found
+            return False
+    return True
+
+
+def _vary_tuple(items, keys, value):
+    key, rest = keys[0], keys[1:]
+    if key == "*":
+        return tuple(_vary(item, rest, value) for item in items)
+    for i in chosen_index(key, items):
+        return items[:i] + (_vary(items[i], rest, value),) + items[i + 1 :]
+    if len(items) == 1 and not key.isdecimal():
+        return (_vary(items[0], keys, value),)
+    raise InputError(
+        f"{key!r} does not choose one of the {len(items)} items here (indices count from 0, "
+        "'*' means all)."
+    )
+
+
+# --- plain data --------------------------------------------------------------------------------
+
+
+def describe(thing: Any) -> Any:
+    """Plain nested data of a description, ready for JSON.
+
+    Parameters
+    ----------
+    thing : Description, Named, tuple or plain value
+        What to write down.
+
+    Returns
+    -------
+    dict, list or plain value
+        Each description becomes a dict with its class name under "type".
+    """
+    if isinstance(thing, Description):
+        fields = {f.name: describe(getattr(thing, f.name)) for f in dataclasses.fields(thing)}
+        return {"type": type(thing).__name__, **fields}
+    if isinstance(thing, Named):
+        return {"type": "Named", "items": [[name, describe(item)] for name, item in thing.items()]}
+    if isinstance(thing, tuple):
+        return [describe(item) for item in thing]
+    return thing
+
+
+def restore(data: Any) -> Any:
+    """Description from what `describe` returned.
+
+    Parameters
+    ----------
+    data : dict, list or plain value
+        Output of `describe`, also after a round trip through JSON.
+
+    Raises
+    ------
+    InputError
+        If a type or a field is unknown or a value is refused.
+    """
+    try:
+        return _restored(data)
+    except RecursionError:
+        raise InputError("restore: data lie too deep within one another.") from None
+
+
+def _restored(data):
+    if isinstance(data, (list, tuple)):
+        return tuple(_restored(item) for item in data)
+    if not isinstance(data, Mapping):
+        return data
+    values = {name: _restored(value) for name, value in data.items() if name != "type"}
+    if data.get("type") == "Named":
+        return Named(values.get("items", ()))
+    kind = _KINDS[check_choice("restore", "type", data.get("type"), _KINDS)]
+    return make(kind, values)
+
+
+def make(kind, values, broken=()):
+    """Description of class `kind` from field values, with errors that name unknown fields.
+
+    Parameters
+    ----------
+    kind : type
+        A Description class.
+    values : mapping
+        Field values by name.
+    broken : iterable of str
+        Names of values that are known to have a fault: all others are checked, and nothing is made.
+
+    Returns
+    -------
+    Description or None
+        None if a value is broken.
+
+    Raises
+    ------
+    InputError
+        For all fields that are unknown, are missing, or hold a refused value.
+    """
+    found, (_, known, needed) = Gathering(kind.__name__), _field_names(kind)
+    with found.noting():
+        check_keys(kind.__name__, values, known, needed)
+    if not (found.faults or broken):
+        return kind(**values)
+    for field in dataclasses.fields(kind):
+        if field.name in values and field.name not in broken:
+            with found.noting():
+                field.metadata["check"](kind.__name__, field.name, values[field.name])
+    found.tell()
+    return None

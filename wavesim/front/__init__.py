@@ -1,0 +1,1 @@
+"""The whole job on a study: reports and the command line."""

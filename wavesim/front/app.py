@@ -1,0 +1,155 @@
+"""Command line: run a study file, or the example that comes with the package.
+
+    python -m wavesim run STUDY.toml --out DIR
+    python -m wavesim demo --out DIR
+
+Every finished point is kept in DIR/store at once, so that a run that was killed goes on where it
+was when it is started again.
+
+A thin layer: it reads arguments, calls the library, prints, and turns errors into one sentence and
+an exit code.
+"""
+
+import argparse
+import time
+from pathlib import Path
+
+from wavesim.console import let_go, say, tell
+from wavesim.descriptions.study import demo_path, files_of, load
+from wavesim.errors import InputError
+from wavesim.front.folder import ResultFolder, make_folder
+from wavesim.front.report import failure_text, report_names, study_text, write_files
+from wavesim.many.store import Store
+from wavesim.many.sweep import run_study
+from wavesim.writing import whole_file
+
+OK, UNFINISHED, BAD_INPUT, INTERRUPTED = 0, 1, 2, 130
+
+
+def main(argv=None):
+    """Run the command line.
+
+    Parameters
+    ----------
+    argv : sequence of str or None
+        Arguments without the name of the program; None: those of the process.
+
+    Returns
+    -------
+    int
+        0 all points converged, 1 some failed or did not converge or a file could not be written,
+        2 bad input, 130 interrupted.
+    """
+    try:
+        options = _parser().parse_args(argv)
+        study = options.study if options.command == "run" else _unpack_demo(options.out)
+        return _run(study, options)
+    except (InputError, OSError) as error:
+        tell(error)
+        return BAD_INPUT
+    except KeyboardInterrupt:
+        tell("interrupted")
+        return INTERRUPTED
+    finally:
+        let_go()
+
+
+def _parser():
+    parser = argparse.ArgumentParser(
+        prog="wavesim",
+        description="Torque and power of an engine with different exhausts, and why they differ.",
+        epilog="Exit code: 0 all points converged, 1 some did not or failed or a file could not "
+        "be written, 2 bad input, 130 interrupted.",
+    )
+    commands = parser.add_subparsers(dest="command", required=True, metavar="COMMAND")
+    run = commands.add_parser("run", help="run a study file and compare its variants")
+    run.add_argument("study", type=Path, metavar="STUDY.toml", help="the study file")
+    demo = commands.add_parser("demo", help="run the example study, copied to DIR/study")
+    for command in (run, demo):
+        command.add_argument("--out", type=Path, required=True, metavar="DIR",
+                             help="folder for all output, made if it is not there")
+        command.add_argument("--threads", type=int, metavar="N",
+                             help="threads to compute with, default one per core")
+        command.add_argument("--rpm", type=float, nargs="+", metavar="RPM",
+                             help="engine speeds in rev/min instead of those of the study")
+        command.add_argument("--outside", action="store_true",
+                             help="let the study read curves from outside its own folder")
+        command.add_argument("--fresh", action="store_true",
+                             help="compute everything anew and leave DIR/store as it is")
+    return parser
+
+
+def _run(path, options):
+    """Run one study, print and write everything; returns the exit code."""
+    clock = time.perf_counter()
+    study = load(path, outside=options.outside)
+    if options.rpm:
+        study = study.replace(rpm=sorted(options.rpm))
+    place = ResultFolder(options.out, files_of(path))
+    place.check(report_names(study.exhausts))
+    say(f"{study.name or path.name}: {_count(len(study.exhausts), 'exhaust')} at "
+        f"{_count(len(study.rpm), 'speed')}")
+    store = None if options.fresh else Store(place.path / "store")
+    if store is not None:
+        say(f"Finished points are kept in {store.folder}: a run that was stopped or killed goes "
+            "on from there (--fresh starts anew).")
+    sweeps = run_study(study, threads=options.threads, store=store)
+    if store is not None:
+        _tell_store(store)
+    say(f"\n{study_text(sweeps)}\n")
+    written, failed = write_files(sweeps, place)
+    for file in written:
+        say(f"wrote {file}")
+    say(f"Elapsed time {time.perf_counter() - clock:.1f} s")
+    code = _exit_code(study, sweeps.values())
+    if failed:
+        tell(failure_text(failed, place.path))
+    return UNFINISHED if failed and code == OK else code
+
+
+def _tell_store(store):
+    """Print what the store gave, and every file in it that is damaged or does not belong there."""
+    if store.found:
+        say(f"{_count(store.found, 'point')} came from {store.folder}")
+    try:
+        found = store.check()
+    except InputError as error:
+        tell(error)
+        return
+    for name in found.damaged:
+        say(f"{store.folder / name} is damaged: left alone, its point was computed again")
+    for name in found.foreign:
+        say(f"{store.folder / name} does not belong there: left alone")
+
+
+def _count(number, noun):
+    return f"{number} {noun}{'' if number == 1 else 's'}"
+
+
+def _exit_code(study, sweeps):
+    """Exit code of finished sweeps, with a sentence on stderr where something is missing."""
+    wanted = len(study.rpm) * len(sweeps)
+    done = sum(len(sweep) for sweep in sweeps)
+    if any(sweep.interrupted for sweep in sweeps):
+        tell(f"interrupted, {done} of {wanted} points were finished and written")
+        return INTERRUPTED
+    if all(sweep.converged for sweep in sweeps):
+        return OK
+    loose = sum(not point.converged for sweep in sweeps for point in sweep)
+    tell(f"of {wanted} points {wanted - done} failed and {loose} did not converge")
+    return UNFINISHED
+
+
+def _unpack_demo(out):
+    """Copy the example study to OUT/study; files that are there already are used as they are."""
+    folder = make_folder(out / "study")
+    source = demo_path()
+    for original in sorted(source.parent.iterdir()):
+        copy, content = folder / original.name, original.read_bytes()
+        if not copy.exists():
+            with whole_file(copy, "demo") as file:
+                file.write(content)
+            say(f"wrote {copy}")
+        elif copy.read_bytes() != content:
+            say(f"{copy} differs from the example that comes with wavesim: used as it is")
+    return folder / source.name

@@ -1,0 +1,1 @@
+"""Many points: executors, the store, speed curves, spaces of designs, the search."""

@@ -1,0 +1,364 @@
+"""The search of a space for the best design within limits."""
+
+import contextlib
+import math
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from concurrent.futures import Executor
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from wavesim.console import progress_bar
+from wavesim.descriptions.engine import Engine
+from wavesim.descriptions.exhaust import Exhaust
+from wavesim.descriptions.network import Network
+from wavesim.descriptions.settings import Settings
+from wavesim.descriptions.weather import Ambient
+from wavesim.errors import InputError, check_choice, check_int
+from wavesim.fields.tabular import Column, Sheet, Tabular
+from wavesim.many.explore import (
+    AMOUNTS,
+    FAILED_EXCESS,
+    GOALS,
+    KEEP,
+    Design,
+    Exploration,
+    Limits,
+    checked_band,
+    checked_keep,
+    checked_limits,
+    make_bench,
+    value_text,
+)
+from wavesim.many.space import MOST_DESIGNS, Values, checked_space, field_at, sample
+from wavesim.many.store import Store
+from wavesim.show.quantities import QUANTITIES, rows_text
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+
+SEARCHES = ("differential evolution", "nelder-mead")
+_OUTSIDE = 1e60  # objective of a design outside the limits: above that of any inside
+_SPENT = "the number of designs is used up"
+_FIRST_STEP = 0.15  # of Nelder and Mead's simplex, as a share of each range
+
+
+@dataclass(frozen=True, eq=False)
+class Optimum(Tabular):
+    """What a search found.
+
+    Attributes
+    ----------
+    best : Design
+        The best design within the limits, or the one nearest to them.
+    value : float
+        Its objective; NaN if it is not within the limits.
+    feasible : bool
+        True if it keeps to the limits.
+    engine, exhaust : Engine, Exhaust or Network
+        Of the best design; the base if it could not be built.
+    exploration : Exploration
+        All designs that were tried, in order.
+    message : str
+        How the search ended.
+    interrupted : bool
+        True if it was stopped by Ctrl-C.
+    scores : ndarray, (n_design,)
+        Objective of every design that was tried, in the order of `exploration`; NaN where a design
+        failed or is outside the limits.
+    goal : {"largest", "smallest"}
+        Where the objective should go.
+    """
+
+    best: Design
+    value: float
+    feasible: bool
+    engine: Engine
+    exhaust: Exhaust | Network
+    exploration: Exploration
+    message: str
+    interrupted: bool
+    scores: np.ndarray
+    goal: str
+
+    def __repr__(self) -> str:
+        return (f"<Optimum: objective {self.value:.6g}, {self._state}, of {len(self.exploration)} "
+                "designs>")
+
+    @property
+    def _state(self):
+        return "within the limits" if self.feasible else "outside the limits, none was inside"
+
+    def _changes(self):
+        return [[path, value_text(value)] for path, value in self.best.changes.items()]
+
+    def _sentences(self):
+        return [f"objective {self.value:.6g}, {self._state}",
+                f"{len(self.exploration)} designs were tried: {self.message}"]
+
+    def summary(self) -> str:
+        """Readable text: the best design, its objective, and how the search ended."""
+        return "\n".join([rows_text(self._changes()), *self._sentences()])
+
+    def _sheet(self):
+        return Sheet([["path", "value"], *self._changes()], "best design", self._sentences())
+
+    def plot(self, ax: "Axes | None" = None, **line_kws: Any) -> "Axes":
+        """Draw the search: the objective of every design in turn, and the best so far.
+
+        Parameters
+        ----------
+        ax : matplotlib Axes or None
+            None makes a new figure.
+        **line_kws
+            For the line of the best so far.
+
+        Returns
+        -------
+        matplotlib Axes
+        """
+        from wavesim.show import plots
+
+        better = np.fmin if self.goal == "smallest" else np.fmax
+        return plots.plot_search(self.scores, better.accumulate(self.scores), ax, **line_kws)
+
+    def _meanings(self):
+        return [*self.exploration._meanings(), "objective: what the search should make "
+                f"{self.goal}; none where a design failed or is outside the limits"]
+
+    def _columns(self):
+        """All designs that were tried, and their objective."""
+        return [*self.exploration._columns(), Column("objective", "", self.scores)]
+
+
+class _Stopped(Exception):
+    """Carries nothing: ends a search of scipy from inside."""
+
+
+def optimise(
+    engine: Engine,
+    exhaust: Exhaust | Network,
+    space: Mapping[str, Any],
+    rpm: Iterable[float],
+    *,
+    objective: str | Callable[[Design], float] = "torque",
+    goal: str = "largest",
+    band: tuple[float, float] | None = None,
+    limits: Limits | None = None,
+    method: str = "differential evolution",
+    evaluations: int = 200,
+    seed: int = 0,
+    settings: Settings | None = None,
+    keep: Sequence[str] = KEEP,
+    executor: Executor | None = None,
+    threads: int | None = None,
+    store: Store | None = None,
+    progress: bool = True,
+    ambient: Ambient | None = None,
+) -> Optimum:
+    """Search a space for the best design within limits.
+
+    Parameters
+    ----------
+    engine : Engine
+    exhaust : Exhaust or Network
+        The base; it is the first design tried if it lies in the space.
+    space : mapping of str to (float, float) or list
+        As for `designs`.
+    rpm : sequence of float
+        Speeds [rev/min], 100 to 30000.
+    objective : str or callable
+        Quantity, averaged over speed; or a function of a `Design` that returns a number.
+    goal : {"largest", "smallest"}
+        Where the objective should go.
+    band : (float, float) or None
+        Speeds to average a quantity over [rev/min]; None: all.
+    limits : mapping of str to (float or None, float or None)
+        Lowest and highest value by quantity, which must hold at every speed, or by amount of the
+        bill, such as {"mass": (None, 12.0), "peak_pressure": (None, 9e6)}.  Designs whose bill is
+        outside are not computed.  A Network has no bill.
+    method : {"differential evolution", "nelder-mead"}
+        Search of the whole space, a generation of designs at a time; or from the base (or the
+        middle of the space) downhill, for ranges only.
+    evaluations : int
+        How many designs to try at most, 10 to a million.
+    seed : int
+        The same seed gives the same search on every executor.
+    settings, executor, threads, store, progress, ambient
+        As for `explore`.
+    keep : sequence of str
+        Quantities to keep besides those that the objective and the limits need.
+
+    Returns
+    -------
+    Optimum
+        After Ctrl-C the best of what was finished.
+
+    Raises
+    ------
+    InputError
+        If an argument is wrong, or nothing was finished before an interruption.
+
+    Notes
+    -----
+    A design within the limits beats any outside, and of two outside the one nearer to the limits
+    wins: Deb (2000), Comput. Methods Appl. Mech. Engrg. 186 (from memory).  The searches are those
+    of scipy: Storn and Price (1997), Nelder and Mead (1965).
+    """
+    check_choice("optimise", "goal", goal, GOALS)
+    check_choice("optimise", "method", method, SEARCHES)
+    evaluations = check_int("optimise", "evaluations", evaluations, 10, MOST_DESIGNS)
+    seed = check_int("optimise", "seed", seed, 0, 2**63)
+    limits = checked_limits(limits)
+    if not callable(objective):
+        check_choice("optimise", "objective", objective, [*QUANTITIES, *AMOUNTS])
+    billed = [name for name in (*limits, objective) if name in AMOUNTS]
+    if billed and isinstance(exhaust, Network):
+        raise InputError(
+            f"optimise: {billed[0]!r} is not known of a Network, which has no bill."
+        )
+    needed = [name for name in limits if name in QUANTITIES]
+    needed += [objective] if objective in QUANTITIES else []
+    keep = checked_keep(keep, *needed)
+    bench = make_bench(
+        "optimise", engine, exhaust, rpm, settings, ambient, keep, executor, threads, store
+    )
+    if band is not None:
+        checked_band(band, np.array(bench.rpm))
+    axes = checked_space(bench.raw, space)
+    with progress_bar(evaluations, "search", "design", shown=progress) as bar:
+        search = _Search(bench, axes, objective, goal, band, limits, method, bar)
+        message = search.run(evaluations, seed)
+    if not search.tried:
+        raise InputError("optimise: interrupted before the first design was finished.")
+    found = Exploration(tuple(search.tried), search.interrupted, bench.raw)
+    best = min(search.tried, key=search.cost)
+    feasible = search.cost(best) < _OUTSIDE
+    built = (engine, exhaust)
+    with contextlib.suppress(InputError):
+        built = found.built(best)
+    scores = np.array([search.score_inside(design) for design in search.tried])
+    return Optimum(
+        best, search.score_inside(best), feasible, *built, found, message, search.interrupted,
+        scores, goal,
+    )
+
+
+class _Search:
+    """One search: maps the unit cube to designs, remembers all that were tried."""
+
+    def __init__(self, bench, axes, objective, goal, band, limits, method, bar):
+        self.bench, self.axes, self.limits, self.bar = bench, axes, limits, bar
+        self.objective, self.band, self.method = objective, band, method
+        self.sign = 1.0 if goal == "smallest" else -1.0
+        self.tried, self.costs, self.scores = [], {}, {}
+        self.interrupted, self.error = False, None
+
+    def run(self, evaluations, seed):
+        """Search; returns how it ended."""
+        try:
+            if self.method == "nelder-mead":
+                return self._downhill(evaluations)
+            return self._evolve(evaluations, seed)
+        except _Stopped:
+            if self.error is not None:
+                raise self.error from None
+            return "interrupted"
+        except KeyboardInterrupt:  # between two generations
+            self.interrupted = True
+            return "interrupted"
+
+    def score(self, design):
+        """Objective of a design, NaN where a speed failed."""
+        if id(design) not in self.scores:
+            if design.error:
+                value = math.nan
+            elif callable(self.objective):
+                value = float(self.objective(design))
+            else:
+                value = design.mean(self.objective, self.band)
+            self.scores[id(design)] = value
+        return self.scores[id(design)]
+
+    def score_inside(self, design):
+        """Objective of a design within the limits, NaN of any other."""
+        return self.score(design) if self.cost(design) < _OUTSIDE else math.nan
+
+    def cost(self, design):
+        """What the searches make small: the objective inside the limits, a wall outside."""
+        excess = design.excess(self.limits)
+        score = self.score(design) if excess == 0.0 else math.nan
+        if math.isnan(score):
+            return _OUTSIDE * (1.0 + (excess or FAILED_EXCESS))
+        return self.sign * score
+
+    def costs_of(self, points):
+        """Costs of rows of the unit cube, computing those designs that are new."""
+        try:
+            return np.array(self._costs_of(points))
+        except _Stopped:
+            raise
+        except Exception as error:  # scipy would turn some into others
+            self.error = error
+            raise _Stopped from None
+
+    def _costs_of(self, points):
+        rows = [
+            {path: axis.at(u) for (path, axis), u in zip(self.axes.items(), row, strict=True)}
+            for row in np.clip(points, 0.0, 1.0)
+        ]
+        keys = [repr(row) for row in rows]
+        new = {key: row for key, row in zip(keys, rows, strict=True) if key not in self.costs}
+        found, self.interrupted = self.bench.run(list(new.values()), self.limits, progress=False)
+        self.tried += found
+        self.costs |= {repr(design.changes): self.cost(design) for design in found}
+        self.bar.update(len(found))
+        if self.interrupted:
+            raise _Stopped
+        return [self.costs[key] for key in keys]
+
+    def _evolve(self, evaluations, seed):
+        from scipy.optimize import differential_evolution
+
+        dimension = len(self.axes)
+        size = min(max(8, 6 * dimension), evaluations // 2)  # two generations at least
+        population = sample(dimension, size, "latin hypercube", seed)
+        start = self._start()
+        if start is not None:
+            population[0] = start
+        found = differential_evolution(
+            lambda x: self.costs_of(x.T), [(0.0, 1.0)] * dimension, init=population,
+            maxiter=evaluations // size - 1, vectorized=True, updating="deferred",
+            polish=False, tol=1e-5, seed=np.random.default_rng(seed),
+        )
+        return "the designs of a generation agree" if found.success else _SPENT
+
+    def _downhill(self, evaluations):
+        from scipy.optimize import minimize
+
+        for path, axis in self.axes.items():
+            if isinstance(axis, Values):
+                raise InputError(f"optimise: {path!r} must be a range (low, high) for nelder-mead.")
+        start = self._start()
+        start = np.full(len(self.axes), 0.5) if start is None else start
+        step = np.where(start + _FIRST_STEP <= 1.0, _FIRST_STEP, -_FIRST_STEP)
+        simplex = np.vstack([start, start + np.diag(step)])
+        found = minimize(
+            lambda x: float(self.costs_of(x[None])[0]), start, method="Nelder-Mead",
+            bounds=[(0.0, 1.0)] * len(start),
+            options={"maxfev": evaluations, "initial_simplex": simplex, "xatol": 1e-3,
+                     "fatol": 0.0, "adaptive": True},
+        )
+        return "the simplex has shrunk" if found.success else _SPENT
+
+    def _start(self):
+        """The base as a point of the unit cube, or None if it lies outside the space."""
+        try:
+            shares = [
+                axis.share(field_at(self.bench.raw, path)) for path, axis in self.axes.items()
+            ]
+        except (TypeError, ValueError):
+            return None
+        inside = all(0.0 <= share <= 1.0 for share in shares)
+        return np.array(shares) if inside else None

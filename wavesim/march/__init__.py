@@ -1,0 +1,1 @@
+"""Marching: cycles until they repeat, books, errors in words, quantities."""

@@ -1,0 +1,121 @@
+"""Marching a model to a time: cycles in planned steps, and errors that say where and when."""
+
+import numpy as np
+
+from wavesim.descriptions.settings import SCHEMES
+from wavesim.errors import SolverError
+from wavesim.kernels import flat as f
+from wavesim.march.precompile import MARCHES, prepare
+
+CHUNK_DEG = 90.0  # the run looks up between chunks, for a stop request
+
+
+class Interrupted(Exception):
+    """A run was asked to stop; carries nothing, the caller keeps what was finished."""
+
+
+_MARCH = dict(zip(SCHEMES, MARCHES, strict=True))
+
+
+def make_ready(settings, is_asked_to_stop):
+    """Have the kernels compiled that a calculation needs; see `precompile.prepare`."""
+    prepare(_MARCH[settings.scheme], is_asked_to_stop)
+
+
+def march_to(model, t_end, max_steps, cycle=None, used=0):
+    """March to `t_end`, `used` of `max_steps` steps being spent; turns a status into a sentence."""
+    name = _MARCH[model.settings.scheme]
+    prepare(name)
+    status, steps = MARCHES[name](
+        model.net, model.state, model.work, model.record, model.inner, model.face, t_end,
+        max_steps - used,
+    )
+    if status != f.OK:
+        raise _trouble(model, status, steps, max_steps, cycle)
+    return steps
+
+
+def run_cycle(model, settings, cycle, stop, sampled=True):
+    """One engine cycle from crank angle 0 to 720, with samples or not; returns the steps."""
+    record = model.record
+    for sums in (record.end_sum, record.cyl_sum, record.wall, record.ways):
+        sums[:] = 0.0
+    omega = model.net.options[f.OMEGA_DEG]
+    model.state.clock[:] = 0.0
+    model.record.interval[:] = settings.sample_deg / omega if sampled else 0.0, 0.0
+    used = 0
+    for angle in np.arange(CHUNK_DEG, 720.0 + 1.0, CHUNK_DEG):
+        used += march_to(model, angle / omega, settings.max_steps_per_cycle, cycle, used)
+        if stop is not None and stop.is_set():
+            raise Interrupted
+    return used
+
+
+def plan_steps(model, settings, firm):
+    """Steps of each slice of the next cycle, from the fastest waves of this one.
+
+    Slices that are alike for another cylinder get the same number, for else the steps would tell
+    the cylinders of a symmetric engine apart.  Once the plan is `firm` the number only grows, so
+    that it settles; before, it does not remember how the run started.
+    """
+    plan = model.state.plan
+    length = np.diff(model.net.slice_end, prepend=0.0)
+    wanted = np.ceil(plan[:, f.FASTEST] * length / settings.cfl)
+    wanted = np.tile(wanted.reshape(model.alike, -1).max(axis=0), model.alike)
+    plan[:, f.PLANNED] = np.maximum(wanted, plan[:, f.PLANNED] if firm else 1.0)
+    plan[:, f.FASTEST] = 0.0
+
+
+def _trouble(model, status, steps, max_steps, cycle):
+    """SolverError that says where and when."""
+    t = float(model.state.clock[f.TIME])
+    angle = t * model.net.options[f.OMEGA_DEG]
+    engine = model.net.options[f.OMEGA_DEG] > 0.0
+    when = f"at {angle:.1f} deg, cycle {cycle}" if engine else f"at {t:.6g} s"
+    known = {"crank_angle_deg": float(angle) if engine else None, "cycle": cycle}
+    cell = _worst_cell(model)
+    duct, x = model.locate(cell)
+    known |= {"duct": duct, "position": float(x)}
+    r, p = model.state.U[f.R, cell], model.work.W[f.P, cell]
+    u, T = model.work.W[f.U, cell], model.state.T[cell]
+    state = f"density {r:.4g} kg/m3, pressure {p:.4g} Pa, temperature {T:.4g} K, velocity {u:.4g}"
+    where = f"in duct {duct!r} at x = {x:.4f} m, {when}"
+    if status == f.TOO_MANY_STEPS:
+        return SolverError(
+            f"Step limit reached {where}: {max_steps} steps (max_steps_per_cycle) were not "
+            f"enough; the smallest step is taken there ({state} m/s).", **known
+        )
+    emptied = _emptied_store(model)
+    if emptied is not None:
+        known |= {"duct": None, "position": None}
+        where, state = f"in {emptied!r}, {when}", "more gas or heat left it than it held"
+    else:
+        state += " m/s"
+    return SolverError(
+        f"Unphysical state {where} ({state}) after {steps} steps; try a smaller cfl or shorter "
+        "cells there.", **known
+    )
+
+
+def _emptied_store(model):
+    """Name of a cylinder, volume or junction without gas, if there is one."""
+    for name, row in model.stores.items():
+        held = model.state.store[row, [f.SM, f.SE]]
+        full = held[0] > 0.0 and np.isfinite(held[1]) and model.work.store[row, f.NP] > 0.0
+        if model.net.store_int[row, f.STORE_KIND] != f.AMBIENT and not full:
+            return name
+    return None
+
+
+def _worst_cell(model):
+    """A cell with a bad state, else the one that limits the step."""
+    inside = np.zeros(model.net.area.size - 1, dtype=bool)
+    for lo, hi in model.ducts.values():
+        inside[lo:hi] = True
+    rho, rate = model.state.U[f.R], model.work.W[f.RATE]
+    with np.errstate(invalid="ignore"):
+        bad = inside & ~((rho > 0.0) & np.isfinite(rate) & (model.work.W[f.P] > 0.0))
+    bad[0] = False
+    if bad.any():
+        return int(np.flatnonzero(bad)[0])
+    return int(np.argmax(np.where(inside, rate, -1.0)))

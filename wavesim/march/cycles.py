@@ -1,0 +1,206 @@
+"""Engine cycle after engine cycle until it repeats itself: start, mixture, walls, convergence."""
+
+from dataclasses import dataclass
+from typing import NamedTuple
+
+import numpy as np
+
+from wavesim.arrays.compile import compile_network, use_gas
+from wavesim.constants import LAMBDA_RANGE
+from wavesim.errors import ConvergenceError, InputError, SolverError
+from wavesim.gas.models import EngineGas
+from wavesim.kernels import flat as f
+from wavesim.march.advance import plan_steps, run_cycle
+from wavesim.march.books import contents, masses, outer_ends
+from wavesim.march.burn import follow_burn
+from wavesim.march.readout import valve_rows
+from wavesim.march.walltemp import find_solved_walls, lay_on, update_walls
+
+FIRM = 1e-4  # change from cycle to cycle below which the step plan is kept
+LONG = 50.0  # cycles of the last change, the most that is thought to be still to come
+
+
+class Watched(NamedTuple):
+    """What must repeat from cycle to cycle, of all cylinders together.
+
+    Attributes
+    ----------
+    fresh, residual : float
+        Fresh charge and burned gas in the cylinders when the intake valves close [kg].
+    work, pumping : float
+        Net work of the gas, and its part from the exhaust and intake strokes [J].
+    outflow : float
+        Energy that left through the ends which give off gas [J].
+    wall_temperature : float
+        Mean of all pipe walls [K].
+    shift : float
+        What ducts, volumes and cylinders hold more or less than a cycle before, over what has
+        passed the outer ends.  It does not repeat but vanish.
+    """
+
+    fresh: float
+    residual: float
+    work: float
+    pumping: float
+    outflow: float
+    wall_temperature: float
+    shift: float = 0.0
+
+
+@dataclass
+class Cycles:
+    """Cycles of one model: what was `Watched` in each, and the books around the last."""
+
+    model: object
+    history: list[Watched]
+    steps: int
+    before: tuple
+    after: tuple
+    burns_limited: int
+
+
+def settle(model, walls, settings, *, rpm, fuel_flow, stop):
+    """Run cycles until they repeat themselves."""
+    history, steps, limited = [], 0, 0
+    for cycle in range(1, settings.max_cycles + 1):
+        if history:
+            limited = follow_burn(model, rpm)
+        before, held = contents(model), masses(model)
+        sampled = cycle == settings.max_cycles or _may_settle(history, settings.tolerance)
+        steps += run_cycle(model, settings, cycle, stop, sampled)
+        after = contents(model)
+        mean_wall = update_walls(model, walls, 120.0 / rpm)
+        history.append(_watched(model, mean_wall, held))
+        plan_steps(model, settings, change(history) <= max(FIRM, settings.tolerance))
+        if fuel_flow is not None:
+            _follow_fuel(model, rpm, fuel_flow)
+        if sampled and cycle >= settings.min_cycles and settled(history, settings.tolerance):
+            break
+    return Cycles(model, history, steps, before, after, limited)
+
+
+def rough_run(network, gas, engine, settings, ambient, start, demand, moment=None):
+    """Cycles on a coarser mesh, from which the fine one starts; None if there are to be none.
+
+    They cost a fraction of the fine cycles and take away most of what must settle.  A coarse run
+    that fails is no fault: the fine one then starts without it.
+    """
+    if settings.coarse_start == 1.0:
+        return None
+    rough = settings.replace(
+        cell_length=min(0.2, settings.coarse_start * settings.cell_length), coarse_start=1.0,
+        tolerance=max(1e-2, settings.tolerance), sample_deg=10.0, min_cycles=1, max_cycles=20,
+    )
+    model = compile_network(
+        network, gas, rough, engine=engine, rpm=demand["rpm"], ambient=ambient
+    )
+    walls = find_solved_walls(model, moment)
+    if start is not None:
+        take_over(model, start)
+        if moment is not None:
+            lay_on(model, walls)
+    try:
+        return settle(model, walls, rough, **demand)
+    except SolverError:
+        return None
+
+
+def take_over(model, point):
+    """Start from the gas of another point of the same engine and exhaust."""
+    restart = point.restart
+    if not restart:
+        raise InputError("run_point: start is a Point from a file, it holds no gas to start from.")
+    state = {name: getattr(model.state, name) for name in restart["state"]}
+    alike = all(np.shape(state[name]) == np.shape(a) for name, a in restart["state"].items())
+    if restart["ducts"] != model.ducts or not alike:
+        raise InputError("run_point: start must be a Point of the same engine, exhaust and mesh.")
+    for name, values in restart["state"].items():
+        state[name][...] = values
+    model.net.cells[f.WALL] = restart["walls"]
+    if isinstance(model.gas, EngineGas):  # the mixture is taken over; fuel and air stay
+        use_gas(model, model.gas.replace(lam=restart["gas"].lam))
+
+
+def restart_of(model):
+    """What another run needs to start from the gas of this one."""
+    return {
+        "state": {name: np.copy(getattr(model.state, name)) for name in model.state._fields
+                  if name != "plan"},  # whose slices differ from speed to speed
+        "ducts": dict(model.ducts), "walls": model.net.cells[f.WALL].copy(), "gas": model.gas,
+    }
+
+
+def _follow_fuel(model, rpm, fuel_flow):
+    """Mixture for the next cycle: the given fuel in the air that the last one drew."""
+    gas = model.gas
+    intake = model.record.end_sum[valve_rows(model, "intake")]
+    air = intake[:, f.OUT_FRESH].sum() * (1.0 - gas.fuel_fraction) * rpm / 120.0
+    stoichiometric = gas.air_fuel_ratio / gas.lam
+    lam = float(np.clip(air / (fuel_flow * stoichiometric), *LAMBDA_RANGE))
+    if abs(lam - gas.lam) > 1e-7:
+        use_gas(model, gas.replace(lam=lam))
+
+
+def check_mixture(gas, fuel_flow):
+    if not LAMBDA_RANGE[0] < gas.lam < LAMBDA_RANGE[1]:
+        raise ConvergenceError(
+            f"run_point: fuel_flow = {fuel_flow:g} kg/s needs an excess-air ratio beyond "
+            f"{gas.lam:g}; the valid range is {LAMBDA_RANGE[0]:g} to {LAMBDA_RANGE[1]:g}."
+        )
+
+
+def _watched(model, wall_temperature, held):
+    """Sums of the cycle just marched, before which ducts and stores `held` those masses [kg]."""
+    sums = model.record.cyl_sum
+    ends = model.record.end_sum[outer_ends(model)]
+    work = sums[:, f.WORK_0 : f.WORK_3 + 1]
+    passed = max(0.5 * np.abs(ends[:, f.OUT_MASS]).sum(), 1e-6 * held.sum())
+    return Watched(
+        fresh=float(sums[:, f.TRAP_FRESH].sum()),
+        residual=float(sums[:, f.TRAP_BURNED].sum()),
+        work=float(work.sum()),
+        pumping=float(work[:, 1:3].sum()),
+        outflow=float(ends[ends[:, f.OUT_MASS] > 0.0, f.OUT_ENERGY].sum()),
+        wall_temperature=wall_temperature,
+        shift=float(np.abs(masses(model) - held).sum() / passed),
+    )
+
+
+def change(history, back=1):
+    """Largest difference between the last cycle and the one `back` cycles before it.
+
+    Masses, work and temperature are relative; pumping work counts against the net work.
+    """
+    if len(history) <= back:
+        return np.inf
+    new, old = history[-1], history[-1 - back]
+    size = Watched(*map(abs, new))
+    scale = size._replace(
+        residual=max(size.residual, 0.1 * size.fresh),  # residual gas against the charge
+        pumping=size.work,  # pumping against the net work
+    )
+    off = np.abs(np.subtract(new, old)) / np.maximum(scale, 1e-300)
+    return float(np.max(off[:-1]))  # the shift is a change itself
+
+
+def _may_settle(history, tolerance):
+    """False if the next cycle cannot repeat the last two: they differ by too much.
+
+    Twice the tolerance, and a tenth for what is relative to another cycle.
+    """
+    return change(history) <= 2.2 * tolerance
+
+
+def settled(history, tolerance):
+    """True if the last cycle repeats the two before it within the tolerance and is to stay there.
+
+    What is still to come is the sum of the changes that follow, if each is as much smaller than
+    the one before as the last was, or `LONG` of the last.  A point that jitters has no such trend:
+    it has settled when it repeats the third cycle before, too, which is then not further off than
+    the others.  And no part may still fill or empty.
+    """
+    if any(change(history, back) > tolerance for back in (1, 2)) or history[-1].shift > tolerance:
+        return False
+    last, before = change(history), change(history[:-1])
+    to_come = last * min(LONG, last / (before - last) if last < before else LONG)
+    return to_come <= tolerance or change(history, 3) <= min(tolerance, 2.0 * max(last, before))

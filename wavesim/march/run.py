@@ -1,0 +1,317 @@
+"""The public verbs: march a network in time, or run an engine until its cycle repeats itself."""
+
+import time
+from collections.abc import Mapping
+from dataclasses import replace
+from math import inf
+from threading import Event
+from typing import Any
+
+import numpy as np
+
+from wavesim.arrays.compile import compile_network
+from wavesim.constants import RPM_RANGE
+from wavesim.descriptions.engine import Engine
+from wavesim.descriptions.exhaust import Exhaust, network_of
+from wavesim.descriptions.network import Network
+from wavesim.descriptions.pull import Pull, check_pull
+from wavesim.descriptions.settings import Settings, given_settings
+from wavesim.descriptions.weather import Ambient, as_ambient
+from wavesim.errors import InputError, check_int, check_kind, check_number, shown
+from wavesim.fields.description import describe
+from wavesim.gas.models import EngineGas, PerfectGas, given_gas
+from wavesim.march.advance import march_to
+from wavesim.march.books import contents, cycle_ledger, ledger
+from wavesim.march.burn import check_burn, take_burn
+from wavesim.march.cycles import (
+    change,
+    check_mixture,
+    restart_of,
+    rough_run,
+    settle,
+    settled,
+    take_over,
+)
+from wavesim.march.evaluate import amounts_of, evaluate
+from wavesim.march.prolong import prolong
+from wavesim.march.pull import moment_of, pull_facts, throttled
+from wavesim.march.readout import (
+    cycle_sums,
+    engine_facts,
+    final_state,
+    mean_gauge,
+    samples_of,
+    valve_flows,
+    wall_facts,
+)
+from wavesim.march.walltemp import find_solved_walls, lay_on, walls_left
+from wavesim.results.points import Point, Transient, point_meta
+
+
+def simulate(
+    network: Network,
+    duration: float,
+    *,
+    gas: PerfectGas | EngineGas | None = None,
+    settings: Settings | None = None,
+    initial: Mapping[str, Any] | None = None,
+    samples: int = 200,
+    ambient: Ambient | None = None,
+) -> Transient:
+    """March a network without an engine.
+
+    Walls whose temperature is solved in the cycles of an engine stay as cold as the air outside.
+
+    Parameters
+    ----------
+    network : Network
+    duration : float
+        Time to march [s], above 0.
+    gas : PerfectGas or EngineGas, optional
+        Default: air as a perfect gas, gamma 1.4, R 287.05 J/(kg K).
+    settings : Settings, optional
+    initial : mapping, optional
+        State at the start by duct name, see `wavesim.arrays.compile.compile_network`.
+    samples : int
+        Number of equally spaced records, the first at time 0.
+    ambient : Ambient, optional
+        The weather, for every place that states no air of its own; default: an Ambient().
+
+    Returns
+    -------
+    Transient
+
+    Raises
+    ------
+    InputError
+        If something in the description is wrong.
+    SolverError
+        If a state turns unphysical or the step limit is reached; says where and when.
+    """
+    settings = given_settings("simulate", settings)
+    check_kind("simulate", "network", network, Network)
+    duration = check_number("simulate", "duration", duration, "s", 0.0, 1e4, low_open=True)
+    samples = check_int("simulate", "samples", samples, 0, 10_000_000)
+    gas = given_gas("simulate", gas) or PerfectGas()
+    model = compile_network(
+        network, gas, settings, samples=samples, initial=initial, ambient=ambient
+    )
+    model.record.interval[0] = duration / samples if samples else 0.0
+    before = contents(model)
+    march_to(model, duration, settings.max_steps_per_cycle)
+    x = np.arange(samples) * model.record.interval[0]
+    audit = ledger(model, before, contents(model), 0.0, 0.0)
+    return Transient(samples_of(model, x, "time"), final_state(model), audit)
+
+
+def run_point(
+    engine: Engine,
+    exhaust: Exhaust | Network,
+    rpm: float,
+    *,
+    settings: Settings | None = None,
+    gas: PerfectGas | EngineGas | None = None,
+    fuel_flow: float | None = None,
+    ambient: Ambient | None = None,
+    pull: Pull | None = None,
+    start: Point | None = None,
+    stop: Event | None = None,
+) -> Point:
+    """Run an engine at one speed until its cycle repeats itself.
+
+    Parameters
+    ----------
+    engine : Engine
+    exhaust : Exhaust or Network
+        What stands behind the engine; a Network as for `run_network`.
+    rpm : float
+        Engine speed [rev/min], 100 to 30000.
+    settings, gas, fuel_flow, ambient, pull, start, stop
+        As for `run_network`.
+
+    Returns
+    -------
+    Point
+        `point.converged` tells whether the tolerance was met.
+
+    Raises
+    ------
+    WavesimError
+        As `run_network` does.
+    """
+    point = run_network(
+        engine, network_of(engine, exhaust), rpm, settings=settings, gas=gas, fuel_flow=fuel_flow,
+        ambient=ambient, pull=pull, start=start, stop=stop,
+    )
+    if isinstance(exhaust, Network):
+        return point
+    return replace(point, meta=point.meta | {"exhaust": describe(exhaust), "network": None})
+
+
+def _checked_fuel_flow(fuel_flow, gas):
+    """Fuel mass flow [kg/s] or None; refused if it is none or meets a gas without fuel."""
+    if fuel_flow is None:
+        return None
+    fuel_flow = check_number("run_point", "fuel_flow", fuel_flow, "kg/s", 0.0, inf, low_open=True)
+    if gas is not None and not isinstance(gas, EngineGas):
+        raise InputError(
+            f"run_point: fuel_flow = {fuel_flow:g} kg/s needs an EngineGas, whose mixture follows "
+            f"from it, must be None with gas = {shown(gas)}."
+        )
+    return fuel_flow
+
+
+def run_network(
+    engine: Engine,
+    network: Network,
+    rpm: float,
+    *,
+    settings: Settings | None = None,
+    gas: PerfectGas | EngineGas | None = None,
+    fuel_flow: float | None = None,
+    ambient: Ambient | None = None,
+    pull: Pull | None = None,
+    start: Point | None = None,
+    stop: Event | None = None,
+) -> Point:
+    """Run an engine with a network of one's own until its cycle repeats itself.
+
+    Parameters
+    ----------
+    engine : Engine
+        Cylinders, valves, combustion and friction are taken from it; its ports and its intake are
+        those of the network.
+    network : Network
+        Intake and exhaust, with the valve ports of every cylinder: `Exhaust.network` gives one to
+        start from.
+    rpm : float
+        Engine speed [rev/min], 100 to 30000.
+    settings : Settings, optional
+    gas : PerfectGas or EngineGas, optional
+        Default: the engine's fuel at its mixture strength.
+    fuel_flow : float, optional
+        Fuel mass flow [kg/s], above 0, that is delivered whatever air the engine draws: the
+        mixture strength follows from the air, instead of being that of the engine.
+    ambient : Ambient, optional
+        The weather, for every place that states no air of its own; default: an Ambient().
+    pull : Pull, optional
+        This speed is one of a pull: its walls have warmed since the start of the pull.  Default:
+        walls that are solved stand where they come to rest after minutes at this speed.
+    start : Point, optional
+        A point of the same engine and network at a speed near by, whose gas is taken over.  If it
+        is of the same pull, it is the speed before in time, and its walls have warmed since; else
+        this speed is the first of the pull.
+    stop : threading.Event, optional
+        When set, the run ends with `Interrupted` within a quarter turn.
+
+    Returns
+    -------
+    Point
+        `point.converged` tells whether the tolerance was met; it has no `exhaust`.
+
+    Raises
+    ------
+    InputError
+        If something in the description is wrong.
+    SolverError
+        If a state turns unphysical or the step limit is reached; says where and when.
+    ConvergenceError
+        If the fuel flow would need a mixture outside `LAMBDA_RANGE`.
+    """
+    settings = given_settings("run_point", settings)
+    rpm = check_number("run_point", "rpm", rpm, "rev/min", *RPM_RANGE)
+    given_gas("run_point", gas)
+    fuel_flow = _checked_fuel_flow(fuel_flow, gas)
+    check_kind("run_point", "start", start, Point, optional=True)
+    described = network_of(engine, network)
+    gas = gas or EngineGas(engine.fuel, engine.air_fuel_lambda)
+    check_burn(engine, gas)
+    clock = time.perf_counter()
+    ambient = as_ambient(ambient)
+    network = described.in_weather(ambient)  # once, for both meshes
+    moment = None
+    if pull is not None:
+        check_pull(network)
+
+        def warm(warmed):
+            return run_network(
+                engine, throttled(network, warmed), warmed.rpm, settings=settings, gas=gas,
+                ambient=ambient, stop=stop,
+            )
+
+        moment = moment_of(pull, rpm, start, warm)
+        if start is not None and not start.restart:  # from a file: its walls alone
+            start = None
+    demand = {"rpm": rpm, "fuel_flow": fuel_flow, "stop": stop}
+    rough = rough_run(network, gas, engine, settings, ambient, start, demand, moment)
+    model = compile_network(
+        network, gas, settings, engine=engine, rpm=rpm, ambient=ambient,
+        samples=round(720.0 / settings.sample_deg),
+    )
+    walls = find_solved_walls(model, moment)
+    if rough is not None:
+        prolong(rough.model, model)
+        take_burn(model, rough.model)
+    elif start is not None:
+        take_over(model, start)
+        if moment is not None:
+            lay_on(model, walls)
+    cycles = settle(model, walls, settings, **demand)
+    if fuel_flow is not None:
+        check_mixture(model.gas, fuel_flow)
+    point = point_of(described, model, walls, cycles, rpm, fuel_flow, rough, moment)
+    point.audit["wall_time"] = time.perf_counter() - clock
+    return point
+
+
+def point_of(described, model, walls, cycles, rpm, fuel_flow=None, rough=None, moment=None):
+    """Point of a model after its last cycle.
+
+    Parameters
+    ----------
+    described : Network
+        As it was handed in, before the weather was put in.
+    model : Model
+    walls : list of SolvedWall
+    cycles : Cycles
+        Of this model.
+    rpm, fuel_flow, moment
+        As in `run_network`.
+    rough : Cycles or None
+        Of the coarse mesh.
+    """
+    engine, settings = model.engine, model.settings
+    back_pressure, by_cylinder = mean_gauge(model, "exhaust")
+    amounts = amounts_of(
+        cycle_sums(model), valve_flows(model, "intake"), valve_flows(model, "exhaust"), by_cylinder
+    )
+    values, cylinders = evaluate(
+        engine, model.gas, rpm, amounts, back_pressure,
+        model.network.air_outside("intake", model.ambient),
+    )
+    audit = cycle_ledger(model, cycles.before, cycles.after)
+    audit |= {
+        "cycles": len(cycles.history),
+        "coarse_cycles": len(rough.history) if rough else 0,
+        "converged": settled(cycles.history, settings.tolerance),
+        "tolerance": settings.tolerance,
+        "last_change": float(change(cycles.history)),
+        "history": [list(watched) for watched in cycles.history],
+        "steps": cycles.steps,
+        "burns_limited": cycles.burns_limited,
+        "cells": int(sum(hi - lo for lo, hi in model.ducts.values())),
+        "wall_time": 0.0,
+    }
+    x = np.arange(model.record.field.shape[0]) * settings.sample_deg
+    meta = point_meta(
+        engine, None, settings, gas=model.gas, fuel_flow=fuel_flow, network=described,
+        facts=engine_facts(engine, model) | wall_facts(walls),
+    )
+    if walls:
+        meta["walls_left"] = describe(walls_left(walls))
+    if moment is not None:
+        meta |= pull_facts(moment, walls)
+    return Point(
+        rpm, values, cylinders, samples_of(model, x, "theta_deg"), audit, meta,
+        restart_of(rough.model if rough else model),
+    )

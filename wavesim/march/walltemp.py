@@ -1,0 +1,307 @@
+"""Wall temperatures that converge together with the engine cycle.
+
+During a cycle the march collects for every cell the conductance between gas and wall and the heat
+passed.  Their quotient is the gas temperature that the wall has felt; the balance of that inner
+side against the outside (`wavesim.descriptions.walls`) gives the temperature for the next cycle.
+The heat capacity of the wall is far too large to follow the cycle: its temperature is one number.
+
+In a pull the balance gives way to the warming of the metal since the speed before (`march/pull.py`
+says from where, `wavesim.descriptions.warming` how), with the gas side of that speed at the
+beginning and that of the last cycle at the end.
+
+Fibres of a packing are so fine that the gas between them has their temperature at once; what they
+take up is what gas that comes through the holes brings along, which no conductance of the fibres
+tells.  See `SolvedPacking`.
+"""
+
+from dataclasses import dataclass
+from typing import NamedTuple
+
+import numpy as np
+
+from wavesim.descriptions.nodes import Perforate
+from wavesim.descriptions.pull import WallSection, WallsLeft
+from wavesim.descriptions.walls import WallState, wall_balance
+from wavesim.descriptions.warming import Warming, metal_of, wall_warming
+from wavesim.kernels import flat as f
+
+START_COEFFICIENT = 200.0  # [W/m2/K] gas to wall before the first cycle
+START_GAS = 1050.0  # [K]
+#: Heat from a packing outward: conductivity of fibre and gas together [W/m/K] (order of handbook
+#: values for mineral wool at 600 K, from memory), and the outer coefficient of a warm case.
+PACKING_CONDUCTIVITY = 0.08
+CASE_COEFFICIENT = 12.0  # [W/m2/K] still air and radiation
+LARGEST_STEP = 0.1  # share of the temperature by which fibres change from cycle to cycle
+
+
+class Since(NamedTuple):
+    """Cells of a wall at the speed before in a pull, or where it starts.
+
+    Attributes
+    ----------
+    metal : ndarray
+        Temperature of the metal [K].
+    coefficient, felt : ndarray or None
+        Gas side: heat transfer coefficient [W/m2/K] and gas temperature [K]; None at the first
+        speed.
+    duration : float
+        Time since then [s].
+    pause : float
+        Time before that with the engine off [s].
+    """
+
+    metal: np.ndarray
+    coefficient: np.ndarray | None
+    felt: np.ndarray | None
+    duration: float
+    pause: float
+
+
+@dataclass
+class SolvedWall:
+    """Cells that share one Wall.
+
+    Attributes
+    ----------
+    duct : str
+        Name of the duct.
+    piece : int
+        Which of its parts.
+    wall : Wall
+    cells : ndarray of int
+        Rows on the cell axis.
+    bore : ndarray
+        Bore of each cell [m].
+    surface : ndarray
+        Wetted wall area of each cell [m2].
+    position : ndarray
+        Middle of each cell from the start of the duct [m].
+    length : float
+        Of a cell [m].
+    since : Since or None
+        In a pull: what it was at the speed before.
+    coefficient, felt : ndarray or None
+        Gas side of the last solution.
+    state : WallState, Warming or None
+        Last solution.
+    """
+
+    duct: str
+    piece: int
+    wall: object
+    cells: np.ndarray
+    bore: np.ndarray
+    surface: np.ndarray
+    position: np.ndarray
+    length: float
+    since: Since | None = None
+    coefficient: np.ndarray | None = None
+    felt: np.ndarray | None = None
+    state: object = None
+
+
+@dataclass
+class SolvedPacking:
+    """The fibres in an annulus.
+
+    Their temperature is to be such that the heat that they take up passes to the case.  It is found
+    by Newton's method.  Gas that comes into a cell of the annulus, through the holes or from the
+    cells beside, brings its heat along and leaves with the temperature of the fibres there; gas
+    that comes into a cell of the core mixes with what flows there.  So the masses that have gone
+    each way in the cycle tell what a change of the temperature in one cell does to all others.
+    What the fibres give to the gas that they hold, when they have just been made warmer, does not
+    count.
+
+    Attributes
+    ----------
+    cells, core : slice
+        Of the annulus and of the core, on the cell axis.
+    holes : slice
+        Of the wall between them.
+    loss : ndarray
+        Heat to what lies beyond [W/K] of each cell.
+    beyond : ndarray
+        Temperature [K] of the air outside, or of the case where it is given.
+    changed : ndarray or None
+        Change of the temperatures [K] after the last cycle; None before the first, which tells
+        more of the start than of the fibres.
+    """
+
+    cells: slice
+    core: slice
+    holes: slice
+    loss: np.ndarray
+    beyond: np.ndarray
+    changed: np.ndarray | None = None
+
+    def update(self, model, cycle_time):
+        """Give the fibres new temperatures after a cycle."""
+        if self.changed is None:
+            self.changed = 0.0
+            return
+        T = model.net.cells[f.WALL, self.cells]
+        rate = float(model.gas.cp(T.mean(), 0.0, 1.0)) / cycle_time
+        held = rate * model.net.cells[f.VOL, self.cells] * model.state.U[f.R, self.cells]
+        taken = -model.record.wall[f.GAIN, self.cells] / cycle_time + held * self.changed
+        left = taken - self.loss * (T - self.beyond)
+        slopes = self._slopes(rate * model.record.ways[:, self.holes])
+        step = np.linalg.solve(slopes, np.append(-left, np.zeros(T.size)))[: T.size]
+        self.changed = np.clip(step, -LARGEST_STEP * T, LARGEST_STEP * T)
+        T += self.changed
+
+    def _slopes(self, ways):
+        """What a kelvin more in each cell adds to the heat left over in each [W/K], (2 n, 2 n).
+
+        The cells of the annulus come first, then those of the core, in which no heat may be left.
+        `ways` are as in `Record.ways`, in watts per kelvin that the gas carries along.
+        """
+        out, into, core_on, core_back, on, back = ways
+        n = out.size
+        annulus, core = np.arange(n), n + np.arange(n)
+        slopes = np.zeros((2 * n, 2 * n))
+        for cells, forward, backward in ((annulus, on, back), (core, core_on, core_back)):
+            slopes[cells[1:], cells[:-1]] = forward[:-1]
+            slopes[cells[:-1], cells[1:]] = backward[:-1]
+            slopes[cells, cells] = -forward
+            slopes[cells[1:], cells[1:]] -= backward[:-1]
+        slopes[core[0], core[0]] -= core_back[0]  # out of the upper end, much like the next cell
+        slopes[annulus, core], slopes[core, annulus] = out, into
+        slopes[annulus, annulus] -= into + self.loss
+        slopes[core, core] -= out
+        slopes[np.diag_indices(2 * n)] -= 1e-6 * ways.max() + 1e-12  # where nothing moves
+        return slopes
+
+
+def find_solved_walls(model, moment=None):
+    """All walls of a model whose temperature is to be solved, with a first guess applied.
+
+    In a pull, at a `Moment`, the guess is what the walls become with the gas of the speed before.
+    """
+    found = []
+    for name, duct in model.network.ducts.items():
+        lo, hi = model.ducts[name]
+        centres = model.centres(name)
+        part_of = duct.part_index(centres)
+        for i, part in enumerate(duct.parts):
+            mine = np.flatnonzero(part_of == i)
+            if part.wall is None or mine.size == 0:
+                continue
+            bore = duct.diameter_at(centres[mine])
+            surface = 4.0 * model.net.cells[f.VOL, lo + mine] / model.net.cells[f.DIAM, lo + mine]
+            found.append(SolvedWall(name, i, part.wall, lo + mine, bore, surface, centres[mine],
+                                    model.dx[name]))
+    for solved in found:
+        solved.coefficient = np.full(solved.bore.size, START_COEFFICIENT)
+        solved.felt = np.full(solved.bore.size, START_GAS)
+        if moment is not None:
+            _look_back(solved, moment.since(solved))
+    _solve(found)
+    lay_on(model, found)
+    model.packings = _find_packings(model)
+    return found
+
+
+def _find_packings(model):
+    """All packings of a model.
+
+    A case of given temperature takes what passes the fibres; else the air outside takes what
+    passes the fibres and the case.
+    """
+    found = []
+    holes = {annulus: (first, first + count) for first, count, _, annulus in model.net.hole_wall}
+    for node in model.network.nodes.values():
+        if not isinstance(node, Perforate) or node.packing is None:
+            continue
+        lo, hi = model.ducts[node.annulus]
+        core = model.network.ducts[node.core].diameter_at(model.centres(node.core))
+        case = np.hypot(core, model.network.ducts[node.annulus].diameter_at(
+            model.centres(node.annulus)))
+        layer = np.log(case / core) / (2.0 * np.pi * PACKING_CONDUCTIVITY)
+        annulus = model.network.ducts[node.annulus]
+        stated = [annulus.parts[i].wall_temperature
+                  for i in annulus.part_index(model.centres(node.annulus))]
+        free = np.array([T is None for T in stated])
+        skin = np.where(free, 1.0 / (np.pi * case * CASE_COEFFICIENT), 0.0)
+        found.append(SolvedPacking(
+            slice(lo, hi), slice(*model.ducts[node.core]), slice(*holes[lo]),
+            loss=model.dx[node.annulus] / (layer + skin),
+            beyond=np.array([model.ambient.temperature if T is None else T for T in stated]),
+        ))
+    return found
+
+
+def _look_back(solved, since):
+    """Set a wall to what it was at the speed before, or to the end of the pause before a pull."""
+    if since.coefficient is not None:
+        solved.since, solved.coefficient, solved.felt = since, since.coefficient, since.felt
+        return
+    rested = wall_warming(since.metal, 0.0, since.metal, solved.wall, solved.bore, since.pause)
+    solved.since = Since(rested.metal, solved.coefficient, solved.felt, 0.0, 0.0)
+
+
+def lay_on(model, walls):
+    """Give the gas the inner surfaces that the walls have now."""
+    for solved in walls:
+        model.net.cells[f.WALL, solved.cells] = solved.state.inner
+
+
+def _solve(walls):
+    """Solve walls for what the gas does to them, all of one description together."""
+    alike = {}
+    for solved in walls:
+        alike.setdefault(solved.wall, []).append(solved)
+    for wall, members in alike.items():
+        bore, h, felt = (
+            np.concatenate([getattr(solved, name) for solved in members])
+            for name in ("bore", "coefficient", "felt")
+        )
+        if members[0].since is None:
+            kind, state = WallState, wall_balance(h, felt, wall, bore)
+        else:
+            kind, state = Warming, _warm(members, h, felt, wall, bore)
+        stops = np.cumsum([solved.bore.size for solved in members])[:-1]
+        shares = zip(*(np.split(values, stops) for values in state), strict=True)
+        for solved, share in zip(members, shares, strict=True):
+            solved.state = kind(*share)
+
+
+def _warm(members, h, felt, wall, bore):
+    """Walls of one description at the end of the time since the speed before."""
+    metal, h_before, felt_before = (
+        np.concatenate([getattr(solved.since, name) for solved in members])
+        for name in ("metal", "coefficient", "felt")
+    )
+    return wall_warming(
+        metal, h_before, felt_before, wall, bore, members[0].since.duration, then=(h, felt)
+    )
+
+
+def walls_left(walls):
+    """Metal temperatures of solved walls, as a `WallsLeft`."""
+    sections = []
+    for solved in walls:
+        state = solved.state
+        metal = (
+            state.metal if isinstance(state, Warming) else metal_of(state, solved.wall, solved.bore)
+        )
+        sections.append(WallSection(
+            duct=solved.duct, piece=solved.piece, positions=solved.position.tolist(),
+            temperatures=metal.tolist(),
+        ))
+    return WallsLeft(sections)
+
+
+def update_walls(model, walls, cycle_time):
+    """New wall temperatures from the heat of the last cycle; returns the mean of all [K]."""
+    gained, grip = model.record.wall
+    temperature = model.net.cells[f.WALL]
+    felt = temperature - gained / np.maximum(grip, 1e-30)
+    for solved in walls:
+        solved.coefficient = grip[solved.cells] / (cycle_time * solved.surface)
+        solved.felt = felt[solved.cells]
+    _solve(walls)
+    lay_on(model, walls)
+    for packing in model.packings:
+        packing.update(model, cycle_time)
+    inside = np.concatenate([np.arange(lo, hi) for lo, hi in model.ducts.values()])
+    return float(temperature[inside].mean())

@@ -1,0 +1,1 @@
+"""What came out: traces, operating points, speed curves, comparisons, and their files."""

@@ -1,0 +1,613 @@
+"""Two speed curves side by side: difference, crossing speeds, averages over bands of speed.
+
+A curve may be computed or measured: anything of the form `wavesim.show.forms.SpeedCurve`.  Both are
+taken as straight between their speeds.  Where the two hold different speeds, both are read on all
+speeds of either inside the range that both cover.
+"""
+
+from collections.abc import Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, NamedTuple
+
+import numpy as np
+
+from wavesim.errors import InputError, check_choice, check_number
+from wavesim.fields.description import sequence
+from wavesim.fields.tabular import Column, Sheet, data_frame, write_csv
+from wavesim.show.forms import SpeedCurve, check_form, shown
+from wavesim.show.quantities import QUANTITIES, column_notes, rows_text
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+    from pandas import DataFrame
+
+#: What is compared unless asked for: those of these that both curves hold.
+DEFAULT = ("torque", "power")
+
+
+class CrossingSpeed(NamedTuple):
+    """A speed at which two curves change places.
+
+    Attributes
+    ----------
+    rpm : float
+        Speed of the crossing [rev/min], on a straight line between its neighbours.
+    below, above : float
+        Neighbouring speeds [rev/min] between which it lies.
+    ahead : str
+        Name of the curve whose value is higher above the crossing.
+    """
+
+    rpm: float
+    below: float
+    above: float
+    ahead: str
+
+    def _repr_html_(self) -> str:
+        row = [f"{self.rpm:.0f}", f"{self.below:g}", f"{self.above:g}", self.ahead]
+        return Sheet([["crossing [rev/min]", "below", "above", "ahead"], row]).html()
+
+
+class Band(NamedTuple):
+    """Averages over a band of speed.
+
+    Attributes
+    ----------
+    low, high : float
+        Limits of the band [rev/min].
+    a, b : float
+        Averages over speed of both curves, SI unit of the quantity.
+    difference : float
+        b - a, SI unit.
+    percent : float
+        100 (b - a) / a, NaN where a is 0.
+    """
+
+    low: float
+    high: float
+    a: float
+    b: float
+    difference: float
+    percent: float
+
+    def _repr_html_(self) -> str:
+        row = [f"{self.low:.0f} to {self.high:.0f}", *(f"{value:.6g}" for value in self[2:])]
+        return Sheet([["rev/min", "a", "b", "b - a", "%"], row]).html()
+
+
+def compare(
+    a: SpeedCurve, b: SpeedCurve, *, bands: Sequence[tuple[float, float]] | None = None
+) -> "Comparison":
+    """Compare two speed curves, computed or measured.
+
+    Parameters
+    ----------
+    a, b : Sweep, Curve or another speed curve
+        Reference and variant; every difference is b - a.
+    bands : sequence of (float, float), optional
+        Bands of speed (low, high) [rev/min] to average over, inside the range that both curves
+        cover.  Default: that range in three equal parts.
+
+    Returns
+    -------
+    Comparison
+
+    Raises
+    ------
+    InputError
+        If `a` or `b` is no speed curve, if they share no quantity or less than two speeds' worth of
+        range, or if a band is empty or leaves the range.
+
+    Examples
+    --------
+    >>> from wavesim.results.curves import Curve
+    >>> before = Curve("before", [3000, 4000, 5000], {"torque": [141.0, 158.5, 171.0]})
+    >>> after = Curve("after", [3000, 5000], {"torque": [139.0, 175.0]})
+    >>> compare(before, after).difference("torque").tolist()
+    [-2.0, -1.5, 4.0]
+    """
+    return Comparison(a, b, bands=bands)
+
+
+class Comparison:
+    """Difference of two speed curves, as `compare` returns it.
+
+    Attributes
+    ----------
+    a, b : SpeedCurve
+        Reference and variant.
+    names : (str, str)
+        Their names, for tables and figures.
+    quantities : tuple of str
+        What both curves hold.
+    rpm : ndarray, (n,)
+        Speeds of the comparison [rev/min].
+    interpolated : ndarray of bool, (n,)
+        True where one of the two has no such speed but was read off its neighbours.
+    bands : tuple of (float, float)
+        Bands of speed [rev/min].
+    """
+
+    def __init__(
+        self, a: SpeedCurve, b: SpeedCurve, *, bands: Sequence[tuple[float, float]] | None = None
+    ) -> None:
+        self.a, self.b = _checked(a, "a"), _checked(b, "b")
+        self.names = _names(a, b)
+        self.quantities = _shared_quantities(a, b, self.names)
+        low, high = _common_range(a, b, self.names)
+        speeds = np.union1d(a.rpm, b.rpm)
+        self.rpm = speeds[(speeds >= low) & (speeds <= high)]
+        self.interpolated = ~(np.isin(self.rpm, a.rpm) & np.isin(self.rpm, b.rpm))
+        self.bands = _checked_bands(bands, low, high)
+
+    def __repr__(self) -> str:
+        return f"<Comparison: {self.names[1]!r} against {self.names[0]!r}, {self.rpm.size} speeds>"
+
+    @property
+    def trusted(self) -> np.ndarray:
+        """False where a value, or a neighbour it was read off, is not to be trusted, (n,)."""
+        shares = [np.interp(self.rpm, s.rpm, np.array(s.trusted, float)) for s in (self.a, self.b)]
+        return np.minimum(*shares) == 1.0
+
+    def values(self, quantity: str = "torque") -> tuple[np.ndarray, np.ndarray]:
+        """Values of both curves.
+
+        Parameters
+        ----------
+        quantity : str
+            One that both curves hold.
+
+        Returns
+        -------
+        a, b : ndarray, (n,)
+            In SI units at `rpm`, interpolated linearly between the speeds of the curve.
+
+        Raises
+        ------
+        InputError
+            If there is no such quantity.
+        """
+        check_choice("Comparison", "quantity", quantity, self.quantities)
+        self._shown(quantity)  # refuses two units
+        return tuple(np.interp(self.rpm, s.rpm, s[quantity]) for s in (self.a, self.b))
+
+    def difference(self, quantity: str = "torque") -> np.ndarray:
+        """b - a at each speed in SI units, (n,); raises as `values` does."""
+        a, b = self.values(quantity)
+        return b - a
+
+    def uncertainty(self, quantity: str = "torque") -> np.ndarray | None:
+        """Half width of the band in which the difference lies.
+
+        Parameters
+        ----------
+        quantity : str
+            One that both curves hold.
+
+        Returns
+        -------
+        ndarray, (n,), or None
+            In SI units; None where no curve states its uncertainty.
+
+        Raises
+        ------
+        InputError
+            If there is no such quantity.
+
+        Notes
+        -----
+        Root of the sum of squares, as for independent errors (JCGM 100:2008, eq. 10; from memory).
+        A curve that states none counts as exact.
+        """
+        check_choice("Comparison", "quantity", quantity, self.quantities)
+        stated = [(s.rpm, s.uncertainty(quantity)) for s in (self.a, self.b)]
+        widths = [np.interp(self.rpm, rpm, width) for rpm, width in stated if width is not None]
+        return np.sqrt(np.sum(np.square(widths), axis=0)) if widths else None
+
+    def percent(self, quantity: str = "torque") -> np.ndarray:
+        """100 (b - a) / a at each speed, (n,), NaN where a is 0; raises as `values` does."""
+        a, b = self.values(quantity)
+        return _percent(a, b)
+
+    def crossings(self, quantity: str = "torque") -> list[CrossingSpeed]:
+        """Speeds at which the difference changes sign.
+
+        Parameters
+        ----------
+        quantity : str
+            One that both curves hold.
+
+        Returns
+        -------
+        list of CrossingSpeed
+            In order of speed.  A difference that touches zero and turns back, or is zero at the
+            end of the range, is no crossing; where it is zero over several speeds and then has the
+            other sign, the middle of the zeros is taken.
+
+        Raises
+        ------
+        InputError
+            If there is no such quantity.
+        """
+        check_choice("Comparison", "quantity", quantity, self.quantities)
+        # Power is torque times speed: its curves cross where those of torque do.
+        joined = quantity == "power" and "torque" in self.quantities
+        y = self.difference("torque" if joined else quantity)
+        return [
+            CrossingSpeed(rpm, float(self.rpm[i]), float(self.rpm[j]), self.names[int(y[j] > 0.0)])
+            for rpm, i, j in _sign_changes(self.rpm, y)
+        ]
+
+    def crossing_rpm(self, quantity: str = "torque") -> np.ndarray:
+        """Speeds [rev/min] at which the difference changes sign, (n_crossing,): see `crossings`."""
+        return np.array([crossing.rpm for crossing in self.crossings(quantity)])
+
+    def band_averages(self, quantity: str = "torque") -> list[Band]:
+        """Averages over each band of speed.
+
+        Parameters
+        ----------
+        quantity : str
+            One that both curves hold.
+
+        Returns
+        -------
+        list of Band
+            Integral over speed divided by the width of the band (trapezoidal rule, exact for
+            curves that are straight between their speeds), so that unequal steps of speed
+            carry their due weight.
+
+        Raises
+        ------
+        InputError
+            If there is no such quantity.
+        """
+        a, b = self.values(quantity)
+        found = []
+        for low, high in self.bands:
+            mean_a, mean_b = (mean_over(self.rpm, y, low, high) for y in (a, b))
+            change = float(_percent(mean_a, mean_b))
+            found.append(Band(low, high, mean_a, mean_b, mean_b - mean_a, change))
+        return found
+
+    def notes(self) -> list[str]:
+        """Sentences on what limits the comparison, those of both curves among them."""
+        found = []
+        if self.interpolated.any():
+            found.append(
+                "The curves hold different speeds: values marked * are interpolated linearly."
+            )
+        own = [
+            [note for note in curve.notes if note not in getattr(curve, "repeat_notes", ())]
+            for curve in (self.a, self.b)
+        ]
+        shared = [note for note in own[0] if note in own[1]]
+        for name, notes in zip(self.names, own, strict=True):
+            found += [f"{name}: {note}" for note in notes if note not in shared]
+        return [*found, *shared, *self._repeat_notes()]
+
+    def _repeat_notes(self):
+        """What is known of a difference: how far the cycles of each curve repeat themselves."""
+        known = [curve for curve in (self.a, self.b) if hasattr(curve, "repeat_notes")]
+        if len(known) < 2:
+            return [note for curve in known for note in curve.repeat_notes]
+        shares = [100.0 * curve.tolerance for curve in known]
+        return [f"The cycles of A repeat within {shares[0]:.2g} %, those of B within "
+                f"{shares[1]:.2g} %: smaller differences than {sum(shares):.2g} % mean nothing."]
+
+    def _chosen(self, quantities):
+        """The quantities that were asked for, else those of DEFAULT, or the first there is."""
+        if quantities is None:
+            return [name for name in DEFAULT if name in self.quantities] or self.quantities[:1]
+        names = sequence("Comparison", "quantities", quantities, "names of quantities")
+        return [check_choice("Comparison", "quantity", q, self.quantities) for q in names]
+
+    def _shown(self, quantity):
+        return shown(quantity, self.a, self.b)
+
+    def _rows(self, quantities):
+        """Cells of the table, two lines of heading first."""
+        head, units = ["rpm"], [""]
+        marks = np.where(self.interpolated, "*", " " if self.interpolated.any() else "")
+        body = [[f"{rpm:g}{mark}"] for rpm, mark in zip(self.rpm, marks, strict=True)]
+        for quantity in quantities:
+            look = self._shown(quantity)
+            name = quantity.replace("_", " ")
+            head += [f"{name} A", f"{name} B", "B - A", ""]
+            units += [look.unit, look.unit, _unit_of_difference(look), "%"]
+            a, b = self.values(quantity)
+            for row, va, vb, percent in zip(body, a, b, _percent(a, b), strict=True):
+                row += [look.text(va), look.text(vb), look.text(vb - va, "+"), f"{percent:+.1f}"]
+        return [head, units, *body]
+
+    def table(self, quantities: Sequence[str] | None = None) -> str:
+        """Text table of both curves and their difference, in units that are common in a workshop.
+
+        Parameters
+        ----------
+        quantities : sequence of str or None
+            What both curves hold; None: torque and power.
+
+        Returns
+        -------
+        str
+            A is the reference, B the variant.
+
+        Raises
+        ------
+        InputError
+            If a curve does not hold a quantity.
+        """
+        return rows_text([[*row, ""] for row in self._rows(self._chosen(quantities))])
+
+    def summary(self, quantities: Sequence[str] | None = None) -> str:
+        """Readable text: table, crossings, extremes, averages over the bands, and caveats.
+
+        Parameters
+        ----------
+        quantities : sequence of str or None
+            What both curves hold; None: torque and power.
+
+        Returns
+        -------
+        str
+
+        Raises
+        ------
+        InputError
+            If a curve does not hold a quantity.
+        """
+        quantities = self._chosen(quantities)
+        parts = [self._legend(), self.table(quantities)]
+        # Torque and power cross together: one sentence is enough.
+        spoken = [q for q in quantities if not (q == "power" and "torque" in quantities)]
+        for quantity in spoken:
+            lines = [*self._extremes(quantity), *self._crossing_lines(quantity)]
+            parts.append("\n".join([*lines, *self._doubt(quantity)]))
+        parts += [self._band_table(quantities), "\n".join(self.notes())]
+        return "\n\n".join(part for part in parts if part)
+
+    def _legend(self):
+        return f"A = {self.names[0]}\nB = {self.names[1]}"
+
+    def _repr_html_(self) -> str:
+        rows = self._rows(self._chosen(None))
+        return Sheet(rows, self._legend().replace("\n", ", "), self.notes(), heads=2).html()
+
+    def _doubt(self, quantity):
+        """Sentence on where the difference is smaller than its uncertainty, if that is stated."""
+        half_width = self.uncertainty(quantity)
+        if half_width is None:
+            return []
+        label = self._shown(quantity).label.capitalize()
+        lost = self.rpm[np.abs(self.difference(quantity)) <= half_width]
+        if not lost.size:
+            return [f"{label}: the difference exceeds the stated uncertainty at every speed."]
+        if lost.size == self.rpm.size:
+            return [f"{label}: the difference is within the stated uncertainty at every speed."]
+        speeds = ", ".join(f"{rpm:g}" for rpm in lost)
+        return [f"{label}: the difference is within the stated uncertainty at {speeds} rev/min."]
+
+    def _extremes(self, quantity):
+        y, percent, look = self.difference(quantity), self.percent(quantity), self._shown(quantity)
+        lines = []
+        for word, sign in (("most above", 1.0), ("most below", -1.0)):
+            if np.nanmax(sign * y, initial=0.0) > 0.0:
+                i = int(np.nanargmax(sign * y))
+                amount = f"{look.text(y[i], '+')} {_unit_of_difference(look)}".rstrip()
+                lines.append(f"{look.label.capitalize()}: B is {word} A at {self.rpm[i]:g} "
+                             f"rev/min, {amount} ({percent[i]:+.1f} %).")
+        return lines or [f"{look.label.capitalize()}: no difference at any speed."]
+
+    def _crossing_lines(self, quantity):
+        label = self._shown(quantity).label.capitalize()
+        letter = {self.names[0]: "A", self.names[1]: "B"}
+        lines = [
+            f"{label}: the curves cross near {c.rpm:.0f} rev/min (between {c.below:g} and "
+            f"{c.above:g}), above it {letter[c.ahead]} is higher."
+            for c in self.crossings(quantity)
+        ]
+        return lines or [f"{label}: the curves do not cross."]
+
+    def _band_table(self, quantities):
+        rows = [["rev/min", "average of", "A", "B", "B - A", "%", ""]]
+        for quantity in quantities:
+            look = self._shown(quantity)
+            unit = f" [{look.unit}]" if look.unit else ""
+            rows += [
+                [f"{band.low:.0f} to {band.high:.0f}", quantity.replace("_", " ") + unit,
+                 look.text(band.a), look.text(band.b), look.text(band.difference, "+"),
+                 f"{band.percent:+.1f}", ""]
+                for band in self.band_averages(quantity)
+            ]
+        return rows_text(rows)
+
+    def to_csv(self, path: str | Path, quantities: Sequence[str] | None = None) -> None:
+        """Write both curves and their difference to a CSV file, units in the header, SI.
+
+        Lines that begin with "#" say what each quantity means.
+
+        Parameters
+        ----------
+        path : str or Path
+            The file; an existing one is overwritten.
+        quantities : sequence of str or None
+            What both curves hold; None: torque and power.
+
+        Raises
+        ------
+        InputError
+            If a curve does not hold a quantity.
+        """
+        known = [name for name in self._chosen(quantities) if name in QUANTITIES]
+        meanings = column_notes(["rpm", "interpolated", *known])
+        title = f"{self.names[1]} against {self.names[0]}"
+        write_csv("Comparison", path, self._columns(quantities), [title, *meanings])
+
+    def to_frame(self, quantities: Sequence[str] | None = None) -> "DataFrame":
+        """Both curves and their difference as a pandas DataFrame, SI units.
+
+        Parameters
+        ----------
+        quantities : sequence of str or None
+            What both curves hold; None: torque and power.
+
+        Returns
+        -------
+        pandas.DataFrame
+            The index is the speed [rev/min]; `frame.attrs["units"]` holds the units by name.
+
+        Raises
+        ------
+        InputError
+            If a curve does not hold a quantity.
+        ImportError
+            If pandas is not installed (`pip install pandas`).
+        """
+        return data_frame(self._columns(quantities), index="rpm")
+
+    def _columns(self, quantities):
+        columns = [Column("rpm", "rev/min", self.rpm),
+                   Column("interpolated", "", self.interpolated.astype(int))]
+        for quantity in self._chosen(quantities):
+            a, b = self.values(quantity)
+            unit, half_width = self.a.unit(quantity), self.uncertainty(quantity)
+            columns += [Column(f"{quantity} {name}", unit, values)
+                        for name, values in zip(self.names, (a, b), strict=True)]
+            columns += [Column(f"{quantity} difference", unit, b - a),
+                        Column(f"{quantity} difference", "%", _percent(a, b))]
+            if half_width is not None:
+                name = f"{quantity} uncertainty of the difference"
+                columns.append(Column(name, unit, half_width))
+        return columns
+
+    def plot(
+        self,
+        ax: "Axes | Sequence[Axes] | np.ndarray | None" = None,
+        quantity: str | None = None,
+        **line_kws: Any,
+    ) -> "Axes":
+        """Draw both curves and their difference.
+
+        Parameters
+        ----------
+        ax : matplotlib Axes, pair of Axes, or None
+            A pair takes the curves and, below, the difference; a single Axes only the difference;
+            None makes a new figure with both.
+        quantity : str or None
+            One that both curves hold; None: torque, or the first if there is no torque.
+        **line_kws
+            For the line of the difference.
+
+        Returns
+        -------
+        matplotlib Axes
+            The one with the difference.
+
+        Raises
+        ------
+        InputError
+            If there is no such quantity.
+        """
+        from wavesim.show import plots
+
+        quantity = quantity or self._chosen(None)[0]
+        if ax is None or np.size(ax) == 2:
+            return plots.plot_comparison(self, quantity, axes=ax, **line_kws)[-1]
+        return plots.plot_difference(self, quantity, ax=ax, **line_kws)
+
+
+# --- checks ---------------------------------------------------------------------------------------
+
+
+def _checked(curve, field):
+    check_form("compare", field, curve, SpeedCurve)
+    if not len(curve.rpm):
+        raise InputError(f"compare: {field} ({curve.name!r}) holds no point, needs at least one.")
+    return curve
+
+
+def _shared_quantities(a, b, names):
+    """Names of the quantities that both curves hold."""
+    shared = tuple(name for name in a.quantities if name in b.quantities)
+    if not shared:
+        held = " and ".join(
+            f"{name!r} holds {', '.join(curve.quantities)}"
+            for name, curve in zip(names, (a, b), strict=True)
+        )
+        raise InputError(f"compare: {held}, but they must share a quantity.")
+    return shared
+
+
+def _names(a, b):
+    """Two different names for the curves."""
+    first, second = a.name or "A", b.name or "B"
+    return (first, second) if first != second else (f"{first} (A)", f"{second} (B)")
+
+
+def _common_range(a, b, names):
+    """Range of speed that both curves cover."""
+    low, high = max(a.rpm[0], b.rpm[0]), min(a.rpm[-1], b.rpm[-1])
+    if not low < high:
+        spans = " and ".join(
+            f"{name!r} covers {s.rpm[0]:g} to {s.rpm[-1]:g} rev/min"
+            for name, s in zip(names, (a, b), strict=True)
+        )
+        raise InputError(f"compare: {spans}, but they must share a range with at least 2 speeds.")
+    return float(low), float(high)
+
+
+def _checked_bands(bands, low, high):
+    if bands is None:
+        edges = np.linspace(low, high, 4)
+        return tuple((float(p), float(q)) for p, q in zip(edges, edges[1:], strict=False))
+    found = []
+    for band in sequence("compare", "bands", bands, "pairs of speeds [rev/min]"):
+        if len(sequence("compare", "a band", band, "two speeds [rev/min]")) != 2:
+            raise InputError("compare: every band must be a pair (low, high) in rev/min.")
+        first = check_number("compare", "low end of a band", band[0], "rev/min", low, high)
+        last = check_number("compare", "high end of a band", band[1], "rev/min", first, high,
+                            low_open=True)
+        found.append((first, last))
+    return tuple(found)
+
+
+# --- arithmetic -----------------------------------------------------------------------------------
+
+
+def _unit_of_difference(shown):
+    """A difference of two shares is no share of either: call it points."""
+    return "points" if shown.unit == "%" else shown.unit
+
+
+def _percent(a, b):
+    with np.errstate(divide="ignore", invalid="ignore"):
+        return np.where(np.equal(a, 0.0), np.nan, 100.0 * (np.subtract(b, a)) / a)
+
+
+def _sign_changes(x, y):
+    """(place, index before, index after) of every change of sign; NaN interrupts the line."""
+    found, last = [], None
+    for i, value in enumerate(y):
+        if np.isnan(value):
+            last = None
+        elif value != 0.0:
+            if last is not None and (value > 0.0) != (y[last] > 0.0):
+                found.append((_zero_between(x, y, last, i), last, i))
+            last = i
+    return found
+
+
+def _zero_between(x, y, i, j):
+    """Zero of the straight line from i to j, or the middle of the zeros between them."""
+    if j - i > 1:
+        return float(0.5 * (x[i + 1] + x[j - 1]))
+    return float(x[i] + (x[j] - x[i]) * (y[i] / (y[i] - y[j])))
+
+
+def mean_over(x, y, low, high):
+    """Mean over x of the line through the points, from `low` to `high`."""
+    inside = x[(x > low) & (x < high)]
+    places = np.concatenate([[low], inside, [high]])
+    heights = np.interp(places, x, y)
+    return float(0.5 * np.diff(places) @ (heights[1:] + heights[:-1]) / (high - low))

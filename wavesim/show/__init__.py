@@ -1,0 +1,1 @@
+"""Words, units and figures for numbers; knows the forms of results, not their classes."""
