@@ -342,6 +342,12 @@ FAULTS = (
         "test_wiring.py::test_pin_offset_moves_both_dead_centres_and_lengthens_the_stroke",
     ),
     Fault(
+        "cone with the area of the widest tube alone", "descriptions/joints.py",
+        "sqrt(sum(_long(tube)", "sqrt(max(_long(tube)",
+        "test_merge_cone.py::"
+        "test_cone_begins_with_the_area_of_all_tubes_and_ends_with_the_bore_behind",
+    ),
+    Fault(
         "merge of half its angle", "descriptions/assemble.py",
         "tilt, turn = radians(merge.angle_deg)", "tilt, turn = radians(0.5 * merge.angle_deg)",
         "test_wiring.py::test_primaries_meet_the_collector_at_the_angle_of_their_merge",

@@ -174,7 +174,8 @@ def exhausts(draw):
         return ws.Exhaust(primary=primary, merge=None)
     wide = bore * draw(shares(0.8, 2.0))
     merge = ws.Merge(angle_deg=draw(st.floats(0.0, 90.0)),
-                     model=draw(st.sampled_from(["momentum", "pressure"])))
+                     model=draw(st.sampled_from(["momentum", "pressure"])),
+                     cone_length=draw(st.one_of(st.none(), between(0.02, 0.3))))
     return ws.Exhaust(
         primary=primary, merge=merge, collector=ws.Pipe(draw(between(0.05, 0.8)), wide),
         pipe=tuple(draw(st.lists(parts(wide), max_size=3))),
