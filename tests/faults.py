@@ -454,6 +454,11 @@ FAULTS = (
         "test_stub_run.py::test_peak_before_dead_centre_has_a_negative_angle",
     ),
     Fault(
+        "angles of the burn exchanged", "march/evaluate.py",
+        "zip((10, 50, 90), burn, strict=True)", "zip((10, 90, 50), burn, strict=True)",
+        "test_stub_run.py::test_burn_passes_its_shares_where_wiebe_says",
+    ),
+    Fault(
         "strokes named from the end", "march/evaluate.py",
         "enumerate(STROKES)}", "enumerate(STROKES[::-1])}",
         "test_stub_run.py::test_work_of_each_stroke_keeps_its_name",
