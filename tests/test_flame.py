@@ -112,6 +112,18 @@ def test_each_cylinder_burns_by_its_own_residual_gas(system):
     assert point.burn_duration == pytest.approx(angle.mean(), rel=2e-3)
 
 
+def test_burn_beyond_the_cycle_is_held_and_told(system):
+    """Where the correlation knows no burning at all its slowest flame would take many turns."""
+    engine, exhaust = system
+    throttled = engine.replace(intake=engine.intake.replace(plate_angle_deg=8.0))
+    scaling = ws.FlameScaling(residual=0.0, air_fuel_lambda=1.0, held="ignition")
+    sweep = ws.speed_sweep(scaled(throttled, scaling), exhaust, [1500.0], progress=False,
+                           settings=COARSE.replace(max_cycles=6))
+    assert sweep[1500.0].audit["burns_limited"] > 0
+    (said,) = [note for note in sweep.burn_notes if "FlameScaling" in note]
+    assert said.startswith("At 1500 rev/min") and said in sweep.notes
+
+
 def test_start_and_duration_lead_back_to_the_angles_that_were_stated():
     burn = ws.Wiebe(ca50_deg=9.0, burn_10_90_deg=25.0)
     for ratio in (1.0, 1.4):
