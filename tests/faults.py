@@ -62,6 +62,21 @@ FAULTS = (
         "test_gas_that_has_left_an_open_end_comes_back_to_the_last_of_it",
     ),
     Fault(
+        "wall of a steep taper without its push", "kernels/tapers.py",
+        "m[i] += dt * inv_vol[i] * push[i]", "m[i] += 0.0 * push[i]",
+        "test_small_marches.py::test_steady_flow_through_a_cone_of_one_cell_stays",
+    ),
+    Fault(
+        "fractions that leave as those at the face", "kernels/cells.py",
+        "return max(0.0, 1.0 - passed * per_mass)", "return 1.0",
+        "test_small_marches.py::test_fractions_stay_between_what_they_were",
+    ),
+    Fault(
+        "small store that gives on the gas it had", "kernels/openings.py",
+        "row[f.SB] / mass + share * yb", "row[f.SB] / mass",
+        "test_small_marches.py::test_small_volume_gives_no_more_than_it_holds",
+    ),
+    Fault(
         "friction twice as large", "kernels/cells.py",
         "drag[i] = friction[i]", "drag[i] = 2.0 * friction[i]",
         "test_losses.py::test_friction_factor_has_the_published_value",

@@ -18,8 +18,8 @@ MODULES = sorted(p for p in PACKAGE.rglob("*.py") if p.parent.name != "kernels")
 #: and on its own floor only from modules that stand before it.
 FLOORS = {
     "ground": "_version constants units words errors console writing reading",
-    "kernels": "constants flat jit thermo cylinder ends pairs cells nodes perforate stores step "
-               "march characteristics",
+    "kernels": "constants flat jit thermo cylinder ends pairs cells tapers nodes perforate stores "
+               "openings step march characteristics",
     "fields": "description tables toml_form tabular",
     "gas": "species gasfit fuels flame models",
     "exact": "_tools tuning acoustics riemann silencers steady engine losses waves",

@@ -338,7 +338,7 @@ def test_summary_names_every_emergency_exit(point):
     """Each with its own number."""
     lines = dict(line.split() for line in point.summary().split("audit\n")[1].splitlines())
     names = ("unsolved_ends", "unsolved_pairs", "unsolved_junctions", "unsolved_stores",
-             "floored_stores", "floored_faces", "capped_holes", "clipped_fractions")
+             "unsolved_tapers", "floored_faces", "capped_holes", "clipped_fractions")
     assert {name: lines[name] for name in names} == {
         name: str(i) for i, name in enumerate(names, start=1)}
 

@@ -17,7 +17,7 @@ from wavesim.descriptions.engine import Engine
 from wavesim.descriptions.joints import HPipe, Merge
 from wavesim.descriptions.lines import Plan
 from wavesim.descriptions.network import Network
-from wavesim.descriptions.nodes import Junction, OpenEnd, Throttle, ValvePort, Volume
+from wavesim.descriptions.nodes import Junction, OpenEnd, Throttle, ValvePort, Volume, ball
 from wavesim.descriptions.pipes import Pipe
 from wavesim.errors import InputError, check_kind, shown
 from wavesim.fields.description import Description
@@ -157,7 +157,7 @@ def gather(plan, merge, ends, lines, name):
     if len(ends) == 1:
         return plan.lay(*lines, after=ends[0])[1]
     start, end = plan.lay(*lines)
-    plan.nodes[name] = _merge(merge, ends, start)
+    plan.nodes[name] = _merge(merge, ends, start, [plan.bore(at) for at in (*ends, start)])
     return end
 
 
@@ -225,16 +225,19 @@ def _groups(engine, exhaust):
     ]
 
 
-def _merge(merge, ends, start):
+def _merge(merge, ends, start, bores):
     """Junction of primaries evenly round the axis of the collector, which points along z."""
     tilt, turn = radians(merge.angle_deg), 2.0 * pi / len(ends)
     primaries = [
         (sin(tilt) * cos(i * turn), sin(tilt) * sin(i * turn), -cos(tilt))
         for i in range(len(ends))
     ]
+    volume = merge.volume
+    if volume is None and merge.cone_length is None and merge.model == "momentum":
+        volume = ball(bores)
     return Junction(
         (*ends, start),
         model=merge.model,
         directions=(*primaries, (0.0, 0.0, 1.0)),
-        volume=merge.volume,
+        volume=volume,
     )

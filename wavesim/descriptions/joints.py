@@ -28,7 +28,9 @@ class Merge(Description):
     model : {"momentum", "pressure"}
         As for Junction.
     volume : float or None
-        Gas volume of the joint itself [m3], 1e-8 to 0.1; None: from the bores.
+        Gas volume of the joint itself [m3], 1e-8 to 0.1.  None: with a cone none to speak of;
+        without one that of a ball as wide as the widest pipe, which yields to waves as 2/3 of its
+        bore of such pipe.
     cone_length : float or None
         Length of the cone between the tubes and what follows [m], 0.001 to 30; None: no cone.
     cone_diameter : float or None
@@ -116,7 +118,8 @@ class HPipe(Description):
     model : {"momentum", "pressure"}
         As for Junction.
     volume : float or None
-        Gas volume of each of the two junctions [m3], 1e-8 to 0.1; None: from the bores.
+        Gas volume of each of the two junctions beside that of the pipes [m3], 1e-8 to 0.1; None:
+        none to speak of.
     """
 
     tube: tuple[Part, ...] = line(kinds=PARTS)
@@ -139,7 +142,7 @@ class XPipe(Description):
     model : {"momentum", "pressure"}
         As for Junction.
     volume : float or None
-        Gas volume [m3], 1e-8 to 0.1; None: from the bores.
+        Gas volume beside that of the pipes [m3], 1e-8 to 0.1; None: none to speak of.
     """
 
     angle_deg: float = number("deg", 0.0, 80.0, 20.0)
