@@ -2,6 +2,7 @@
 
 from math import pi, sqrt
 
+import case_merge_cone as case
 import numpy as np
 import pytest
 
@@ -180,15 +181,30 @@ def burst(network):
     return np.array([found.trace("pressure", wall).values for wall in walls]), found.audit
 
 
-@pytest.mark.parametrize("model", ["momentum", "pressure"])
-def test_cone_of_one_bore_is_that_much_more_collector(model):
-    merge = ws.Merge(model=model)
+@pytest.mark.parametrize("merge", [ws.Merge(volume=1e-4), ws.Merge(model="pressure")])
+def test_cone_of_one_bore_is_that_much_more_collector(merge):
     lumped, _ = burst(merged(merge, ws.Pipe(0.30, 0.06, cell_length=0.02)))
     cone, _ = burst(merged(merge.replace(cone_length=0.10),
                            ws.Pipe(0.20, 0.06, cell_length=0.02)))
     np.testing.assert_allclose(cone, lumped, rtol=1e-10)
     other, _ = burst(merged(merge, ws.Pipe(0.20, 0.06, cell_length=0.02)))
     assert abs(other / lumped - 1.0).max() > 0.02  # the length is felt
+
+
+@pytest.mark.parametrize("far", case.FARS)
+def test_wave_comes_back_from_a_cone_as_plane_and_spherical_waves_say(far):
+    """Pierce (1981), ch. 7, for the tubes side by side, Munjal (2014), ch. 2, for the cone."""
+    k = 2.0 * np.pi * np.array(case.TONES) / case.C0
+    size = np.abs(case.reflection(k, 0.15, far))
+    found = np.abs(case.echo(0.15, far).tones()) * size
+    np.testing.assert_allclose(found, size, atol=5e-4)
+    assert abs(size - np.abs(case.reflection(k, None, far))).max() > 3e-3
+
+
+def test_one_stream_fills_the_cone_with_the_loss_of_borda_and_four_lose_nothing():
+    loss, mach = case.steady_loss(0.15)
+    assert loss == pytest.approx(case.borda(0.15, mach), abs=5e-3)
+    assert case.steady_loss(0.15, case.TUBES)[0] == pytest.approx(0.0, abs=5e-3)
 
 
 def test_merge_with_a_cone_keeps_its_books():
