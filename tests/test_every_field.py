@@ -89,7 +89,8 @@ SYSTEMS = [
         bank_link=ws.HPipe(tube=ws.Pipe(0.3, 0.04), angle_deg=60.0))),
     (engine(banks=None), exhaust(
         primaries=None, primary=ws.Pipe(0.5, 0.04), pairs=((1, 4), (2, 3)),
-        secondary=ws.Pipe(0.3, 0.045), pair_merge=ws.Merge(angle_deg=12.0),
+        secondary=ws.Pipe(0.3, 0.045),
+        pair_merge=ws.Merge(angle_deg=12.0, cone_length=0.05, cone_diameter=0.042),
         bank_link=None)),
     (engine(), exhaust(ws.PerforatedSilencer(
         0.2, 0.05, case_diameter=0.1, wall_temperature=600.0, packing=ws.Packing(

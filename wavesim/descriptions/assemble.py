@@ -5,6 +5,7 @@
     air inlet | inlet | throttle | throttle body | plenum | runner 1 | intake port 1 | valve
     valve | exhaust port 1 | primary 1 | merge | collector | pipe | tailpipe | outlet
                              primary 1, 4 | merge 1-4 | secondary 1-4 | merge | ...
+                             primary 1 | merge | merge cone | collector | ...
 
 Gas flows along +x in all of them.  Lines that follow one another are joined by an AreaStep; what
 becomes of the parts of a line is told in `wavesim.descriptions.lines`.
@@ -91,7 +92,7 @@ def _add_exhaust(plan, engine, exhaust):
     before, behind = _lines_of(exhaust)
     for suffix, meeting in ends.items():
         lines = [(name + suffix, parts) for name, parts in before]
-        ends[suffix] = _gather(plan, exhaust.merge, meeting, lines, "merge" + suffix)
+        ends[suffix] = gather(plan, exhaust.merge, meeting, lines, "merge" + suffix)
     if exhaust.bank_link is not None:
         ends = _link_banks(plan, exhaust, ends, behind)
     for suffix, end in ends.items():
@@ -124,12 +125,35 @@ def _add_pairs(plan, exhaust, bank, ends):
         name = "-".join(map(str, pair))
         lines = [(f"secondary {name}", exhaust.secondary)]
         own = [ends[n] for n in pair]
-        meeting.append(_gather(plan, exhaust.pair_merge, own, lines, f"merge {name}"))
+        meeting.append(gather(plan, exhaust.pair_merge, own, lines, f"merge {name}"))
     return meeting
 
 
-def _gather(plan, merge, ends, lines, name):
-    """Let duct ends meet before lines; one alone is simply continued.  Returns the last end."""
+def gather(plan, merge, ends, lines, name):
+    """Let duct ends meet before lines; one alone is simply continued.
+
+    Parameters
+    ----------
+    plan : Plan
+        With the ducts that end there.
+    merge : Merge
+        With a cone, the duct "NAME cone" comes before the lines.
+    ends : sequence of str
+        Duct ends that meet.
+    lines : sequence of (str, line)
+        Name and parts of what follows.
+    name : str
+        Of the node.
+
+    Returns
+    -------
+    str
+        The last duct end.
+    """
+    behind = [part for _, parts in lines for part in parts]
+    cone = merge.cone([plan.tubes(end) for end in ends], behind)
+    if cone is not None:
+        lines = [(f"{name} cone", (cone,)), *lines]
     if len(ends) == 1:
         return plan.lay(*lines, after=ends[0])[1]
     start, end = plan.lay(*lines)
@@ -153,7 +177,7 @@ def _link_banks(plan, exhaust, ends, lines):
             f"has {len(ends)} (Engine.banks says which cylinder is in which)."
         )
     if isinstance(link, Merge):
-        return {"": _gather(plan, link, list(ends.values()), lines, "bank merge")}
+        return {"": gather(plan, link, list(ends.values()), lines, "bank merge")}
     starts, last = {}, {}
     for suffix in ends:
         own = [(name + suffix, parts) for name, parts in lines]
@@ -208,9 +232,12 @@ def _merge(merge, ends, start, bores):
         (sin(tilt) * cos(i * turn), sin(tilt) * sin(i * turn), -cos(tilt))
         for i in range(len(ends))
     ]
+    volume = merge.volume
+    if volume is None and merge.cone_length is None and merge.model == "momentum":
+        volume = ball(bores)
     return Junction(
         (*ends, start),
         model=merge.model,
         directions=(*primaries, (0.0, 0.0, 1.0)),
-        volume=ball(bores) if merge.volume is None and merge.model == "momentum" else merge.volume,
+        volume=volume,
     )

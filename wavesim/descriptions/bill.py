@@ -196,45 +196,72 @@ def bill(
             "what its ducts are made of."
         )
     check_kind("bill", "wall", wall, Wall)
-    cylinders, banks = _counts(exhaust, engine)
     rows = []
-    for name, count, parts in _named_lines(exhaust, cylinders, banks):
+    for name, count, parts in _named_lines(exhaust, _banks(exhaust, engine)):
         for number, (part, amounts) in enumerate(_amounts(parts, wall), start=1):
             total = Amounts(*(count * amount for amount in amounts))
             rows.append(BillRow(name, type(part).__name__, number, count, total))
     return Bill(exhaust.name, tuple(rows), wall)
 
 
-def _counts(exhaust, engine):
-    """Numbers of cylinders and of banks."""
+def _banks(exhaust, engine):
+    """Numbers of the cylinders of each bank."""
     if isinstance(engine, Engine):
-        return engine.cylinders, len(set(engine.banks or (1,)))
+        banks = engine.banks or (1,) * engine.cylinders
+        return [
+            [n for n, own in enumerate(banks, start=1) if own == bank]
+            for bank in sorted(set(banks))
+        ]
     if engine is None and exhaust.primaries is None:
         raise InputError(
             "bill: engine = None must be an Engine or a number of cylinders from 1 to 64, since "
             "`primary` stands for the primaries of all cylinders."
         )
     given = len(exhaust.primaries) if engine is None else engine
-    return check_int("bill", "engine", given, 1, MAX_CYLINDERS), 1
+    return [list(range(1, check_int("bill", "engine", given, 1, MAX_CYLINDERS) + 1))]
 
 
-def _named_lines(exhaust, cylinders, banks):
+def _named_lines(exhaust, banks):
     """Triples (name, how many, parts) in the direction of the flow."""
+    cylinders = sum(map(len, banks))
     primaries = exhaust.primary_lines(cylinders)
-    if len(set(primaries)) == 1:
-        yield "primary", cylinders, primaries[0]
-    else:
-        for n, primary in enumerate(primaries, start=1):
-            yield f"primary {n}", 1, primary
+    yield from _counted("primary", primaries)
+    meetings = [[primaries[n - 1] for n in bank] for bank in banks]
     if exhaust.pairs is not None:
+        pairs = [exhaust.pairs_of(bank, cylinders) for bank in banks]
+        yield from _counted("pair merge cone", _cones(
+            exhaust.pair_merge, [[primaries[n - 1] for n in pair] for own in pairs for pair in own],
+            exhaust.secondary))
         yield "secondary", len(exhaust.pairs), exhaust.secondary
-    link = exhaust.bank_link
-    yield "collector", banks, exhaust.collector
+        meetings = [[exhaust.secondary] * len(own) for own in pairs]
+    link, outlet = exhaust.bank_link, exhaust.pipe + exhaust.tailpipe
+    behind = exhaust.collector + (() if link else outlet)
+    yield from _counted("merge cone", _cones(exhaust.merge, meetings, behind))
+    yield "collector", len(banks), exhaust.collector
     if isinstance(link, HPipe):
         yield "h-pipe", 1, link.tube
-    outlets = 1 if isinstance(link, Merge) else banks
+    if isinstance(link, Merge):
+        meeting = [exhaust.collector] * len(banks)
+        yield from _counted("bank merge cone", _cones(link, [meeting], outlet))
+    outlets = 1 if isinstance(link, Merge) else len(banks)
     yield "pipe", outlets, exhaust.pipe
     yield "tailpipe", outlets, exhaust.tailpipe
+
+
+def _counted(name, lines):
+    """Lines of one name: once with their number if they are alike, else one by one."""
+    if len(set(lines)) == 1:
+        yield name, len(lines), lines[0]
+    else:
+        for n, own in enumerate(lines, start=1):
+            yield f"{name} {n}", 1, own
+
+
+def _cones(merge, meetings, behind):
+    """The cone of each merge as a line; none if it has none."""
+    if merge is None or merge.cone_length is None:
+        return []
+    return [(merge.cone(tubes, behind),) for tubes in meetings]
 
 
 def _amounts(parts, wall):

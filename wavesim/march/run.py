@@ -22,7 +22,7 @@ from wavesim.fields.description import describe
 from wavesim.gas.models import EngineGas, PerfectGas, given_gas
 from wavesim.march.advance import march_to
 from wavesim.march.books import contents, cycle_ledger, ledger
-from wavesim.march.burn import check_burn, take_burn
+from wavesim.march.burn import burn_angles, check_burn, take_burn
 from wavesim.march.cycles import (
     change,
     check_mixture,
@@ -283,7 +283,8 @@ def point_of(described, model, walls, cycles, rpm, fuel_flow=None, rough=None, m
     engine, settings = model.engine, model.settings
     back_pressure, by_cylinder = mean_gauge(model, "exhaust")
     amounts = amounts_of(
-        cycle_sums(model), valve_flows(model, "intake"), valve_flows(model, "exhaust"), by_cylinder
+        cycle_sums(model), valve_flows(model, "intake"), valve_flows(model, "exhaust"),
+        by_cylinder, burn_angles(model),
     )
     values, cylinders = evaluate(
         engine, model.gas, rpm, amounts, back_pressure,
