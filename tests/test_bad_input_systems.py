@@ -114,8 +114,10 @@ CASES = {
     "core as thick as the pipe": (
         box(core_wall=0.05), ["PerforatedSilencer: core_wall = 0.05 m", "0.0003 m to 0.01 m"]),
     "unknown gauge": (
-        box(shell="18 gage"),
-        ["PerforatedSilencer: shell = '18 gage'", "0.0003 m to 0.01 m", "'16 gauge'"]),
+        box(shell="18 guage"),
+        ["PerforatedSilencer: shell = '18 guage'", "unknown unit", "did you mean 'gauge'?"]),
+    "thickness in words": (
+        box(shell="thin"), ["PerforatedSilencer: shell = 'thin' m", "0.0003 m to 0.01 m"]),
     "unknown metal": (
         box(metal="stainles 304"),
         ["PerforatedSilencer: metal = 'stainles 304'", "'titanium'", "did you mean 'stainless 30"]),
@@ -162,7 +164,7 @@ CASES = {
     "wall in millimetres": (wall(thickness=1.5), ["Wall: thickness = 1.5 m", "1.5 mm is 0.0015"]),
     "wall of a gauge that is none": (
         wall(thickness="60 gauge"),
-        ["Wall: thickness gauge = 60 (no unit)", "7 (no unit) to 24 (no unit)"]),
+        ["Wall: thickness = '60 gauge' is no gauge", "whole numbers 7 to 24"]),
     "gauge with a fraction": (lambda: gauge(16.5), ["gauge: n = 16.5", "whole number", "7", "24"]),
     "wall of wood": (wall(metal="wood"), ["Wall: metal = 'wood'", "'mild steel'"]),
     "brighter than black": (
