@@ -24,10 +24,27 @@ PARTS = {
     ws.Pipe: (
         ws.Pipe(0.1, 0.05, end_diameter=0.04, extra_loss=0.3, **TUBE),
         ws.Pipe(0.1, 0.05, hydraulic_diameter=0.02, wall=WALL, cell_length=CELL),
+        ws.Pipe(0.1, outer_diameter=0.052, end_outer_diameter=0.06, thickness=0.002),
     ),
     ws.Bend: (
         ws.Bend(0.05, 60.0, radius_ratio=1.5, **TUBE),
         ws.Bend(0.05, 60.0, radius=0.08, wall=WALL, cell_length=CELL),
+        ws.Bend(angle_deg=60.0, radius=0.08, outer_diameter=0.052, thickness=0.002),
+    ),
+    ws.BentTube: (
+        ws.BentTube(0.4, outer_diameter=0.052, thickness=0.002, angles_deg=(60.0, 40.0),
+                    radius=0.08, **TUBE),
+        ws.BentTube(0.3, 0.05, angles_deg=(90.0,), radius=0.08, wall=WALL, cell_length=CELL),
+    ),
+    ws.Megaphone: (
+        ws.Megaphone(0.1, diameter=0.05, end_diameter=0.08, reverse_length=0.04,
+                     reverse_diameter=0.05, thickness=0.002, **TUBE),
+        ws.Megaphone(diameter=0.05, end_diameter=0.08, angle_deg=10.0, wall=WALL,
+                     cell_length=CELL),
+    ),
+    ws.Flange: (
+        ws.Flange(0.05, 0.049, outer_diameter=0.09, metal="titanium", wall_temperature=400.0,
+                  cell_length=CELL),
     ),
     ws.Plate: (ws.Plate(0.03, discharge_coefficient=0.7),),
     ws.Monolith: (

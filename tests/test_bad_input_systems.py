@@ -218,7 +218,8 @@ CASES = {
     "x-pipe of streams head on": (
         lambda: XPipe(angle_deg=90), ["XPipe: angle_deg = 90 deg", "0 deg to 80 deg"]),
     "line of something else": (
-        exhaust(pipe=(Pipe(1, 0.05), Merge())), ["Exhaust: pipe = ", "Pipe, Bend, Plate"]),
+        exhaust(pipe=(Pipe(1, 0.05), Merge())),
+        ["Exhaust: pipe = ", "Pipe, Bend, BentTube", "Plate"]),
 }  # fmt: skip
 
 

@@ -138,8 +138,9 @@ def with_units():
             value = getattr(one, field.name)
             numeric = isinstance(value, (int, float)) or (
                 isinstance(value, tuple) and value and isinstance(value[0], float))
-            if field.metadata.get("unit", "1") != "1" and numeric:
-                found[f"{kind.__name__}.{field.name}"] = one, field
+            by_outer = field.name == "diameter" and getattr(one, "outer_diameter", None)
+            if field.metadata.get("unit", "1") != "1" and numeric and not by_outer:
+                found.setdefault(f"{kind.__name__}.{field.name}", (one, field))
     return found
 
 

@@ -44,6 +44,7 @@ from wavesim.descriptions.pull import Pull, WallSection, WallsLeft, Warmed
 from wavesim.descriptions.settings import Settings
 from wavesim.descriptions.silencers import Chamber, PerforatedSilencer, Resonator, SideTube
 from wavesim.descriptions.study import Study, demo_path, load, save
+from wavesim.descriptions.tubework import BentTube, Flange, Megaphone
 from wavesim.descriptions.valves import (
     Cam,
     CamCard,
@@ -83,6 +84,7 @@ __all__ = [
     "assemble",
     "Band",
     "Bend",
+    "BentTube",
     "Bill",
     "bill",
     "BillRow",
@@ -113,6 +115,7 @@ __all__ = [
     "Fibre",
     "FIBRES",
     "FlameScaling",
+    "Flange",
     "FlowCoefficients",
     "Fuel",
     "FUELS",
@@ -124,6 +127,7 @@ __all__ = [
     "LiftTable",
     "load",
     "lobe_centres",
+    "Megaphone",
     "Merge",
     "Metal",
     "METALS",

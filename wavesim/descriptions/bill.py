@@ -7,7 +7,7 @@ from wavesim.constants import MAX_CYLINDERS
 from wavesim.descriptions.engine import Engine
 from wavesim.descriptions.exhaust import Exhaust
 from wavesim.descriptions.joints import HPipe, Merge
-from wavesim.descriptions.pipes import Amounts
+from wavesim.descriptions.pipes import Amounts, together
 from wavesim.descriptions.silencers import Chamber
 from wavesim.descriptions.walls import Wall
 from wavesim.errors import InputError, check_int, check_kind
@@ -91,14 +91,14 @@ class Bill(Tabular):
     @property
     def total(self) -> Amounts:
         """Amounts of the whole system."""
-        return _sum(row.amounts for row in self.rows)
+        return together(row.amounts for row in self.rows)
 
     @property
     def lines(self) -> Mapping[str, Amounts]:
         """Amounts by name of the line."""
         names = dict.fromkeys(row.line for row in self.rows)
         return {
-            name: _sum(row.amounts for row in self.rows if row.line == name) for name in names
+            name: together(row.amounts for row in self.rows if row.line == name) for name in names
         }
 
     @property
@@ -144,10 +144,6 @@ class Bill(Tabular):
             *(Column(*COLUMNS[field], [getattr(one, field) for one in amounts])
               for field in COLUMNS),
         ]
-
-
-def _sum(amounts):
-    return Amounts(*map(sum, zip(Amounts(), *amounts, strict=True)))
 
 
 def _label(row):
