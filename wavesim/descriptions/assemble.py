@@ -84,10 +84,6 @@ def _add_exhaust(plan, engine, exhaust):
     groups = _groups(engine, exhaust)
     ends = _add_primaries(plan, engine, exhaust)
     ends = {suffix: _add_pairs(plan, exhaust, bank, ends) for suffix, bank in groups}
-    if exhaust.merge is None:
-        for suffix, (end,) in ends.items():
-            _open(plan, exhaust, suffix, end)
-        return
     before, behind = _lines_of(exhaust)
     for suffix, meeting in ends.items():
         lines = [(name + suffix, parts) for name, parts in before]
@@ -102,7 +98,8 @@ def _lines_of(exhaust):
     """Lines (name, parts) behind the merge: those before the link of the banks, those behind."""
     names = ("collector", "pipe", "tailpipe")
     lines = [(name, getattr(exhaust, name)) for name in names if getattr(exhaust, name)]
-    return (lines, []) if exhaust.bank_link is None else (lines[:1], lines[1:])
+    before = len(lines) if exhaust.bank_link is None else bool(exhaust.collector)
+    return lines[:before], lines[before:]
 
 
 def _add_primaries(plan, engine, exhaust):
@@ -131,7 +128,7 @@ def _add_pairs(plan, exhaust, bank, ends):
 def _gather(plan, merge, ends, lines, name):
     """Let duct ends meet before lines; one alone is simply continued.  Returns the last end."""
     if len(ends) == 1:
-        return plan.lay(*lines, after=ends[0])[1]
+        return plan.lay(*lines, after=ends[0])[1] if lines else ends[0]
     start, end = plan.lay(*lines)
     plan.nodes[name] = _merge(merge, ends, start)
     return end
@@ -147,10 +144,11 @@ def _link_banks(plan, exhaust, ends, lines):
     """Join the ends of the collectors; returns the last ends by suffix."""
     link = exhaust.bank_link
     if len(ends) < 2 or (len(ends) > 2 and not isinstance(link, Merge)):
-        needed = "2 or more banks" if isinstance(link, Merge) else "2 banks"
+        needed = "2 or more" if isinstance(link, Merge) else "2"
+        what = "separate systems" if exhaust.merge is None else "banks"
         raise InputError(
-            f"Exhaust: bank_link = {type(link).__name__} needs an engine with {needed}, this one "
-            f"has {len(ends)} (Engine.banks says which cylinder is in which)."
+            f"Exhaust: bank_link = {type(link).__name__} needs an engine with {needed} {what}, "
+            f"this one has {len(ends)} (Engine.banks says which cylinder is in which)."
         )
     if isinstance(link, Merge):
         return {"": _gather(plan, link, list(ends.values()), lines, "bank merge")}
@@ -190,6 +188,9 @@ def _x_pipe(plan, link, ends, starts):
 def _groups(engine, exhaust):
     """Cylinders that share an outlet, as (suffix of the names, cylinder numbers)."""
     numbers = range(1, engine.cylinders + 1)
+    if exhaust.merge is None and exhaust.pairs is not None:
+        pairs = exhaust.pairs_of(numbers, engine.cylinders)
+        return [(f" {'-'.join(map(str, pair))}", pair) for pair in pairs]
     if exhaust.merge is None:
         return [(f" {n}", [n]) for n in numbers]
     banks = engine.banks or (1,) * engine.cylinders

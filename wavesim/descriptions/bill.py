@@ -193,6 +193,8 @@ def bill(
         )
     check_kind("bill", "wall", wall, Wall)
     cylinders, banks = _counts(exhaust, engine)
+    if exhaust.merge is None:  # each keeps to itself
+        banks = cylinders if exhaust.pairs is None else len(exhaust.pairs)
     rows = []
     for name, count, parts in _named_lines(exhaust, cylinders, banks):
         for number, (part, amounts) in enumerate(_amounts(parts, wall), start=1):
