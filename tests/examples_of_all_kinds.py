@@ -165,6 +165,9 @@ OTHERS = {
                    lash_stated="cold", lash_growth=-0.0001, opening_share=0.48, lobe="full"),
         ws.CamCard(duration_deg=240.0, checking_lift=0.001, measured_at="valve",
                    lobe_centre_deg=110.0, lift=0.0095),
+        ws.CamCard(duration_deg=230.0, checking_lift=0.00127, measured_at="tappet",
+                   lobe_separation_deg=110.0, intake_centre_deg=106.0, lobe_lift=0.0076,
+                   rocker_ratio=1.6, closing_lobe="gentle"),
     ),
     ws.FlameScaling: (
         ws.FlameScaling(residual=0.05, air_fuel_lambda=0.9, rpm=4000.0, temperature=350.0,

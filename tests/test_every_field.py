@@ -64,7 +64,11 @@ CARD = ws.CamCard(
     duration_deg=232.0, checking_lift=0.00127, measured_at="tappet", lobe_centre_deg=108.0,
     lift=0.0122, rocker_ratio=1.6, lash=0.0004, lash_stated="cold", lash_growth=-1e-4,
     opening_share=0.48)
+BOXED = ws.CamCard(
+    duration_deg=230.0, checking_lift=0.00127, measured_at="tappet", lobe_separation_deg=110.0,
+    intake_centre_deg=106.0, lobe_lift=0.0076, rocker_ratio=1.6, closing_lobe="gentle")
 CARDS = {"exhaust_valve": ws.Valve(diameter=0.03, count=2, lift=CARD),
+         "intake_valve": ws.Valve(diameter=0.035, lift=BOXED),
          "combustion": ws.Wiebe(scaling=SCALING.replace(held="ignition", fuel=None)),
          "fuel": "gasoline"}
 PIPE = ws.Pipe(0.2, 0.05)
@@ -87,7 +91,7 @@ SYSTEMS = [
     (engine(**CARDS), exhaust(
         *(example for examples in PARTS.values() for example in examples[1:]),
         bank_link=ws.HPipe(tube=ws.Pipe(0.3, 0.04), angle_deg=60.0))),
-    (engine(banks=None), exhaust(
+    (engine(banks=None, exhaust_valve=ws.Valve(diameter=0.03, lift=BOXED)), exhaust(
         primaries=None, primary=ws.Pipe(0.5, 0.04), pairs=((1, 4), (2, 3)),
         secondary=ws.Pipe(0.3, 0.045), pair_merge=ws.Merge(angle_deg=12.0),
         bank_link=None)),

@@ -9,7 +9,7 @@ from wavesim.constants import LAMBDA_RANGE, MAX_CYLINDERS
 from wavesim.descriptions.combustion import ChenFlynn, Wiebe, Woschni
 from wavesim.descriptions.intake import Intake
 from wavesim.descriptions.pipes import Tube, line
-from wavesim.descriptions.valves import Valve
+from wavesim.descriptions.valves import CHECKING_LIFT, Valve, seat_events
 from wavesim.errors import InputError, check_choice, check_int, check_number, shown
 from wavesim.fields.description import Description, checked, number, numbers, part, sequence, text
 from wavesim.gas.flame import FLAMES
@@ -185,6 +185,27 @@ class Engine(Description):
         reached = accumulate(intervals[:-1], initial=0.0)
         angles = dict(zip(self.firing_order, reached, strict=True))
         return tuple((angles[n] - angles[1]) % CYCLE_DEG for n in sorted(angles))
+
+    def valve_timing(self) -> str:
+        """When the valves open and close, and how long both are open, as text.
+
+        Returns
+        -------
+        str
+            For both sides what `Valve.summary` says, and the overlap at 1 mm of lift; negative
+            where the exhaust valve is down to 1 mm before the intake valve reaches it.
+        """
+        valves = {"intake": self.intake_valve, "exhaust": self.exhaust_valve}
+        lines = [
+            f"{side} valve {line}" for side, valve in valves.items()
+            for line in valve.summary(side).splitlines()
+        ]  # fmt: skip
+        lift = 10.0 * CHECKING_LIFT
+        if all(valve.net_lift > lift for valve in valves.values()):
+            opens, _ = seat_events(self.intake_valve, "intake", lift)
+            _, closes = seat_events(self.exhaust_valve, "exhaust", lift)
+            lines.append(f"overlap {closes - opens:.1f} deg at {1e3 * lift:g} mm of valve lift")
+        return "\n".join(lines)
 
     def mean_piston_speed(self, rpm: float) -> float:
         """Mean piston speed [m/s].
