@@ -23,9 +23,9 @@ FLOORS = {
     "fields": "description tables toml_form tabular",
     "gas": "species gasfit fuels flame models",
     "exact": "_tools tuning acoustics riemann silencers steady engine losses waves",
-    "descriptions": "weather materials settings combustion valves walls warming pieces pipes nodes "
-                    "tubework parts silencers intake lines network joints engine assemble "
-                    "exhaust bill symmetry pull study",
+    "descriptions": "weather materials settings combustion valves walls warming pieces pipes "
+                    "ratings nodes tubework parts silencers intake lines network joints engine "
+                    "assemble exhaust bill symmetry pull study",
     "arrays": "mesh compile",
     "show": "quantities forms plots",
     "results": "files traces curves points compare",

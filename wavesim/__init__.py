@@ -29,11 +29,13 @@ from wavesim.descriptions.network import Network
 from wavesim.descriptions.nodes import (
     AnechoicEnd,
     AreaStep,
+    Carburettor,
     ClosedEnd,
     Junction,
     OpenEnd,
     Orifice,
     Perforate,
+    Resistance,
     Throttle,
     ValvePort,
     Volume,
@@ -41,6 +43,7 @@ from wavesim.descriptions.nodes import (
 from wavesim.descriptions.parts import Monolith, Plate
 from wavesim.descriptions.pipes import Amounts, Bend, Duct, Pipe
 from wavesim.descriptions.pull import Pull, WallSection, WallsLeft, Warmed
+from wavesim.descriptions.ratings import FlowRating
 from wavesim.descriptions.settings import Settings
 from wavesim.descriptions.silencers import Chamber, PerforatedSilencer, Resonator, SideTube
 from wavesim.descriptions.study import Study, demo_path, load, save
@@ -90,6 +93,7 @@ __all__ = [
     "BillRow",
     "Cam",
     "CamCard",
+    "Carburettor",
     "Chamber",
     "ChenFlynn",
     "ClosedEnd",
@@ -117,6 +121,7 @@ __all__ = [
     "FlameScaling",
     "Flange",
     "FlowCoefficients",
+    "FlowRating",
     "Fuel",
     "FUELS",
     "gauge",
@@ -154,6 +159,7 @@ __all__ = [
     "Quantity",
     "quantity_table",
     "Reading",
+    "Resistance",
     "Resonator",
     "restore",
     "ROUGHNESS",
