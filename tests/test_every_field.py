@@ -99,7 +99,8 @@ SYSTEMS = [
     (engine(**CARDS, intake=BOXES), exhaust(
         *(example for examples in PARTS.values() for example in examples[1:]),
         bank_link=ws.HPipe(tube=ws.Pipe(0.3, 0.04), angle_deg=60.0))),
-    (engine(banks=None, intake=STACKS, exhaust_valve=ws.Valve(diameter=0.03, lift=BOXED)), exhaust(
+    (engine(banks=(1, 1, 1, 1), intake=STACKS,
+            exhaust_valve=ws.Valve(diameter=0.03, lift=BOXED)), exhaust(
         primaries=None, primary=ws.Pipe(0.5, 0.04), pairs=((1, 4), (2, 3)),
         secondary=ws.Pipe(0.3, 0.045), pair_merge=ws.Merge(angle_deg=12.0),
         bank_link=None)),

@@ -217,3 +217,35 @@ def test_x_pipe_gives_a_wave_of_one_bank_to_both(vee):
     assert (one, other) == pytest.approx((10.0, 10.0), rel=0.04)
     both = banks(vee, "X", (20.0, 20.0))
     assert both[0] == pytest.approx(one + other, rel=1e-3)  # faint waves add up
+
+
+# --- engines that nobody guesses ------------------------------------------------------------------
+
+
+def test_engine_without_a_firing_order_is_refused_and_told_what_to_write(tmp_path):
+    (tmp_path / "vee.toml").write_text(
+        VEE.replace("firing_order = [1, 2, 3, 4, 5, 6]", "").replace(
+            "banks = [1, 2, 1, 2, 1, 2]", ""))
+    with pytest.raises(InputError) as caught:
+        ws.load(tmp_path / "vee.toml")
+    assert "engine: Engine: missing field firing_order ((1,) for a single" in str(caught.value)
+
+
+@pytest.mark.parametrize(("changes", "message"), [
+    ({"firing_order": (1, 5, 3, 6, 2, 4)},
+     "banks = None must be stated with 6 cylinders: (1, 1, 1, 1, 1, 1) if all are in one bank, or "
+     "such as (1, 2, 1, 2, 1, 2) in a V."),
+    ({"firing_order": (1, 2), "firing_intervals_deg": (270.0, 450.0)},
+     "banks = None must be stated with uneven firing: (1, 1) if all are in one bank, or such as "
+     "(1, 2) in a V."),
+])
+def test_banks_are_asked_for_where_the_order_does_not_say_them(changes, message):
+    with pytest.raises(InputError) as caught:
+        STUDY.engine.replace(**changes)
+    assert str(caught.value) == f"Engine: {message}"
+
+
+def test_banks_of_even_fours_and_less_need_not_be_said():
+    for order in ((1,), (1, 2), (1, 3, 2), (1, 3, 4, 2)):
+        engine = STUDY.engine.replace(firing_order=order)
+        assert engine.replace(banks=(1,) * len(order)).cylinders == len(order)

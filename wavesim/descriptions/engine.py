@@ -16,6 +16,7 @@ from wavesim.gas.flame import FLAMES
 from wavesim.gas.fuels import FUELS, Fuel
 
 CYCLE_DEG = 720.0
+MOST_IN_LINE = 4  # cylinders that are taken to stand in one bank if nothing else is said
 
 
 def _firing_order(owner, name, value):
@@ -63,12 +64,14 @@ class Engine(Description):
     compression_ratio : float
         Largest over smallest cylinder volume, above 1, at most 25.
     firing_order : sequence of int
-        Cylinder numbers in the order of firing; its length is the number of cylinders.
+        Cylinder numbers in the order of firing; its length is the number of cylinders, (1,) for a
+        single.
     firing_intervals_deg : sequence of float or None
         Crank angle from each firing in `firing_order` to the next [deg], 0 to 720, summing to
         720; the last leads back to the first.  None: even firing.
     banks : sequence of int or None
-        Bank of every cylinder, by cylinder number; None: all in one bank.
+        Bank of every cylinder, by cylinder number, 1 to 8; None: all in one bank.  It must be given
+        where the order alone does not say it: of more than four cylinders, and of uneven firing.
     pin_offset : float
         Offset of the piston pin from the cylinder axis [m], positive towards the thrust side, at
         most half of what rod and throw allow.
@@ -102,7 +105,9 @@ class Engine(Description):
     stroke: float = number("m", 0.02, 0.4)
     rod: float = number("m", 0.03, 1.0)
     compression_ratio: float = number("1", 1.0, 25.0, low_open=True)
-    firing_order: tuple[int, ...] = checked(_firing_order, (1, 3, 4, 2))
+    firing_order: tuple[int, ...] = checked(
+        _firing_order, such_as="(1,) for a single, (1, 3, 4, 2) for a four"
+    )
     firing_intervals_deg: tuple[float, ...] | None = numbers("deg", 0.0, CYCLE_DEG, None)
     banks: tuple[int, ...] | None = checked(_banks, None)
     pin_offset: float = number("m", -0.05, 0.05, 0.0)
@@ -149,6 +154,21 @@ class Engine(Description):
                 )
         if self.firing_intervals_deg is not None:
             _check_sum(f"{self._owner}: firing_intervals_deg", self.firing_intervals_deg)
+        if self.banks is None:
+            self._check_one_bank()
+
+    def _check_one_bank(self):
+        """Refuse to guess the banks where both in line and V are common."""
+        count, intervals = self.cylinders, self.firing_intervals_deg or ()
+        uneven = bool(intervals) and max(intervals) - min(intervals) > 1e-6
+        if count <= MOST_IN_LINE and not uneven:
+            return
+        why = "uneven firing" if uneven else f"{count} cylinders"
+        vee = tuple(1 + n % 2 for n in range(count))
+        self._refuse(
+            f"banks = None must be stated with {why}: {(1,) * count} if all are in one bank, or "
+            f"such as {vee} in a V."
+        )
 
     @property
     def cylinders(self) -> int:

@@ -70,12 +70,15 @@ class _Door(ABCMeta):
 
 @lru_cache(maxsize=256)
 def _field_names(kind):
-    """Names of the fields that may stand without their name, of all, and of those needed."""
+    """Names of the fields that may stand without their name, of all, and of those needed.
+
+    The last with what could be given.
+    """
     fields = dataclasses.fields(kind)
     return (
         tuple(field.name for field in fields if not field.kw_only),
         tuple(field.name for field in fields),
-        tuple(field.name for field in fields if field.default is MISSING),
+        {field.name: field.metadata["such_as"] for field in fields if field.default is MISSING},
     )
 
 
@@ -194,7 +197,7 @@ def _pairs(owner, items):
 # --- fields ------------------------------------------------------------------------------------
 
 
-def checked(check, default=MISSING, optional=False, **metadata):
+def checked(check, default=MISSING, optional=False, such_as="", **metadata):
     """Field whose values pass through ``check(owner, name, value)``.
 
     A field with a unit takes texts such as "42 mm" too: the check sees the number in SI units.
@@ -207,6 +210,8 @@ def checked(check, default=MISSING, optional=False, **metadata):
         Value when none is given; without it the field must be given.
     optional : bool
         True lets None pass unchecked; a default of None implies it.
+    such_as : str
+        What could be given, for the message that a field is missing.
     **metadata
         Facts about the field for readers: unit, low, high, choices, kinds, many.
     """
@@ -225,7 +230,7 @@ def checked(check, default=MISSING, optional=False, **metadata):
                 raise
             raise InputError(f"{str(error).rstrip('.')}, given as {shown(value)}.") from None
 
-    facts = {"check": check_or_none, "optional": optional, **metadata}
+    facts = {"check": check_or_none, "optional": optional, "such_as": such_as, **metadata}
     return dataclasses.field(default=default, metadata=facts)
 
 
