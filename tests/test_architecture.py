@@ -17,15 +17,15 @@ MODULES = sorted(p for p in PACKAGE.rglob("*.py") if p.parent.name != "kernels")
 #: The floors of the house from the ground up.  A module imports only from floors below its own,
 #: and on its own floor only from modules that stand before it.
 FLOORS = {
-    "ground": "_version constants units words errors console writing reading",
+    "ground": "_version constants units measures words errors console writing reading",
     "kernels": "constants flat jit thermo cylinder ends pairs cells tapers nodes perforate stores "
                "openings step march characteristics",
     "fields": "description tables toml_form tabular",
     "gas": "species gasfit fuels flame models",
     "exact": "_tools tuning acoustics riemann silencers steady engine losses waves",
-    "descriptions": "weather materials settings combustion valves walls warming pieces pipes nodes "
-                    "parts silencers intake lines network joints engine assemble exhaust bill "
-                    "symmetry pull study",
+    "descriptions": "weather materials settings combustion valves walls warming pieces pipes "
+                    "ratings nodes tubework parts silencers intake lines network joints engine "
+                    "assemble exhaust bill symmetry pull study",
     "arrays": "mesh compile",
     "show": "quantities forms plots",
     "results": "files traces curves points compare",

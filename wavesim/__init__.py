@@ -29,11 +29,13 @@ from wavesim.descriptions.network import Network
 from wavesim.descriptions.nodes import (
     AnechoicEnd,
     AreaStep,
+    Carburettor,
     ClosedEnd,
     Junction,
     OpenEnd,
     Orifice,
     Perforate,
+    Resistance,
     Throttle,
     ValvePort,
     Volume,
@@ -41,9 +43,11 @@ from wavesim.descriptions.nodes import (
 from wavesim.descriptions.parts import Monolith, Plate
 from wavesim.descriptions.pipes import Amounts, Bend, Duct, Pipe
 from wavesim.descriptions.pull import Pull, WallSection, WallsLeft, Warmed
+from wavesim.descriptions.ratings import FlowRating
 from wavesim.descriptions.settings import Settings
 from wavesim.descriptions.silencers import Chamber, PerforatedSilencer, Resonator, SideTube
 from wavesim.descriptions.study import Study, demo_path, load, save
+from wavesim.descriptions.tubework import BentTube, Flange, Megaphone
 from wavesim.descriptions.valves import (
     Cam,
     CamCard,
@@ -83,11 +87,13 @@ __all__ = [
     "assemble",
     "Band",
     "Bend",
+    "BentTube",
     "Bill",
     "bill",
     "BillRow",
     "Cam",
     "CamCard",
+    "Carburettor",
     "Chamber",
     "ChenFlynn",
     "ClosedEnd",
@@ -113,7 +119,9 @@ __all__ = [
     "Fibre",
     "FIBRES",
     "FlameScaling",
+    "Flange",
     "FlowCoefficients",
+    "FlowRating",
     "Fuel",
     "FUELS",
     "gauge",
@@ -124,6 +132,7 @@ __all__ = [
     "LiftTable",
     "load",
     "lobe_centres",
+    "Megaphone",
     "Merge",
     "Metal",
     "METALS",
@@ -150,6 +159,7 @@ __all__ = [
     "Quantity",
     "quantity_table",
     "Reading",
+    "Resistance",
     "Resonator",
     "restore",
     "ROUGHNESS",

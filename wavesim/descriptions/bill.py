@@ -7,7 +7,7 @@ from wavesim.constants import MAX_CYLINDERS
 from wavesim.descriptions.engine import Engine
 from wavesim.descriptions.exhaust import Exhaust
 from wavesim.descriptions.joints import HPipe, Merge
-from wavesim.descriptions.pipes import Amounts
+from wavesim.descriptions.pipes import Amounts, together
 from wavesim.descriptions.silencers import Chamber
 from wavesim.descriptions.walls import Wall
 from wavesim.errors import InputError, check_int, check_kind
@@ -91,14 +91,14 @@ class Bill(Tabular):
     @property
     def total(self) -> Amounts:
         """Amounts of the whole system."""
-        return _sum(row.amounts for row in self.rows)
+        return together(row.amounts for row in self.rows)
 
     @property
     def lines(self) -> Mapping[str, Amounts]:
         """Amounts by name of the line."""
         names = dict.fromkeys(row.line for row in self.rows)
         return {
-            name: _sum(row.amounts for row in self.rows if row.line == name) for name in names
+            name: together(row.amounts for row in self.rows if row.line == name) for name in names
         }
 
     @property
@@ -144,10 +144,6 @@ class Bill(Tabular):
             *(Column(*COLUMNS[field], [getattr(one, field) for one in amounts])
               for field in COLUMNS),
         ]
-
-
-def _sum(amounts):
-    return Amounts(*map(sum, zip(Amounts(), *amounts, strict=True)))
 
 
 def _label(row):
@@ -236,14 +232,18 @@ def _named_lines(exhaust, banks):
         meetings = [[exhaust.secondary] * len(own) for own in pairs]
     link, outlet = exhaust.bank_link, exhaust.pipe + exhaust.tailpipe
     behind = exhaust.collector + (() if link else outlet)
-    yield from _counted("merge cone", _cones(exhaust.merge, meetings, behind))
-    yield "collector", len(banks), exhaust.collector
+    systems = len(banks)
+    if exhaust.merge is None:  # each keeps to itself
+        systems = cylinders if exhaust.pairs is None else len(exhaust.pairs)
+    else:
+        yield from _counted("merge cone", _cones(exhaust.merge, meetings, behind))
+    yield "collector", systems, exhaust.collector
     if isinstance(link, HPipe):
         yield "h-pipe", 1, link.tube
     if isinstance(link, Merge):
-        meeting = [exhaust.collector] * len(banks)
+        meeting = [exhaust.collector] * systems
         yield from _counted("bank merge cone", _cones(link, [meeting], outlet))
-    outlets = 1 if isinstance(link, Merge) else len(banks)
+    outlets = 1 if isinstance(link, Merge) else systems
     yield "pipe", outlets, exhaust.pipe
     yield "tailpipe", outlets, exhaust.tailpipe
 
