@@ -49,6 +49,7 @@ def main(folder, count, seconds, deaf):
 
     wavesim.many.work.signal.signal = clocked_signal
     wavesim.many.work.run_point = slow_run
+    wavesim.many.work.make_ready = lambda *_: None  # nothing is marched
     study, store = load(demo_path()), Store(folder)
     pair = study.engine, study.exhausts[study.base]
     threading.Timer(0.1, lambda: print("ready", flush=True)).start()

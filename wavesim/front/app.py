@@ -150,6 +150,6 @@ def _unpack_demo(out):
             with whole_file(copy, "demo") as file:
                 file.write(content)
             say(f"wrote {copy}")
-        elif copy.read_bytes() != content:
+        elif not copy.is_file() or copy.read_bytes() != content:
             say(f"{copy} differs from the example that comes with wavesim: used as it is")
     return folder / source.name
