@@ -11,7 +11,10 @@ an exit code.
 """
 
 import argparse
+import signal
+import threading
 import time
+from contextlib import contextmanager
 from pathlib import Path
 
 from wavesim.console import let_go, say, tell
@@ -97,7 +100,8 @@ def _run(path, options):
     if store is not None:
         _tell_store(store)
     say(f"\n{study_text(sweeps)}\n")
-    written, failed = write_files(sweeps, place)
+    with _first_interrupt_waits():
+        written, failed = write_files(sweeps, place)
     for file in written:
         say(f"wrote {file}")
     say(f"Elapsed time {time.perf_counter() - clock:.1f} s")
@@ -105,6 +109,30 @@ def _run(path, options):
     if failed:
         tell(failure_text(failed, place.path))
     return UNFINISHED if failed and code == OK else code
+
+
+@contextmanager
+def _first_interrupt_waits():
+    """Let Ctrl-C wait for the end of the block, some seconds; pressed again it cuts it short.
+
+    Raised in the midst of drawing it might also get lost, in what Python calls behind our back.
+    """
+    usual, pressed = signal.getsignal(signal.SIGINT), []
+    is_main = threading.current_thread() is threading.main_thread()
+    if not is_main or usual is not signal.default_int_handler:
+        yield
+        return
+
+    def press(*_):
+        pressed.append(True)
+        if len(pressed) > 1:
+            raise KeyboardInterrupt
+
+    signal.signal(signal.SIGINT, press)
+    try:
+        yield
+    finally:
+        signal.signal(signal.SIGINT, usual)
 
 
 def _tell_store(store):
