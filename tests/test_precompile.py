@@ -157,8 +157,8 @@ def test_interruption_works_at_once_while_kernels_are_compiled(tmp_path, code, r
     assert not list(tmp_path.rglob("*.tmp")) or returned  # a killed helper may leave one
 
 
-RUN = ("import sys, wavesim as ws; from wavesim.__main__ import leave, main; "
-       "leave(main(['run', str(ws.demo_path()), '--out', sys.argv[1]]))")
+RUN = ("import sys, wavesim as ws; from wavesim.__main__ import run; "
+       "run(['run', str(ws.demo_path()), '--out', sys.argv[1]])")
 
 
 @pytest.mark.nightly

@@ -100,8 +100,8 @@ def _run(path, options):
     if store is not None:
         _tell_store(store)
     say(f"\n{study_text(sweeps)}\n")
-    with _first_interrupt_waits():
-        written, failed = write_files(sweeps, place)
+    with _patience() as is_over:
+        written, failed = write_files(sweeps, place, is_over)
     for file in written:
         say(f"wrote {file}")
     say(f"Elapsed time {time.perf_counter() - clock:.1f} s")
@@ -112,25 +112,19 @@ def _run(path, options):
 
 
 @contextmanager
-def _first_interrupt_waits():
-    """Let Ctrl-C wait for the end of the block, some seconds; pressed again it cuts it short.
+def _patience():
+    """Let Ctrl-C wait for the end of the block; yields a function that tells whether it came twice.
 
-    Raised in the midst of drawing it might also get lost, in what Python calls behind our back.
+    Raised in the midst of drawing it might get lost, or become another error.
     """
     usual, pressed = signal.getsignal(signal.SIGINT), []
     is_main = threading.current_thread() is threading.main_thread()
     if not is_main or usual is not signal.default_int_handler:
-        yield
+        yield lambda: False
         return
-
-    def press(*_):
-        pressed.append(True)
-        if len(pressed) > 1:
-            raise KeyboardInterrupt
-
-    signal.signal(signal.SIGINT, press)
+    signal.signal(signal.SIGINT, lambda *_: pressed.append(True))
     try:
-        yield
+        yield lambda: len(pressed) > 1
     finally:
         signal.signal(signal.SIGINT, usual)
 

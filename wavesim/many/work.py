@@ -169,9 +169,12 @@ def run_chains(chains, *, executor=None, threads=1, store=None, traces=True, str
         If a description is wrong and `strict` holds.
     """
     pool = executor or ThreadPoolExecutor(threads)
-    bar = progress_bar(sum(map(len, chains)), label, "point", shown=progress)
-    crew = _Crew(chains, pool, threads, store, traces, strict, bar)
-    with bar, _straight_from_workers(executor), _interrupts_ask(crew):
+    crew = _Crew(chains, pool, threads, store, traces, strict)
+    with (
+        _interrupts_ask(crew),
+        progress_bar(sum(map(len, chains)), label, "point", shown=progress) as crew.bar,
+        _straight_from_workers(executor),
+    ):
         try:
             crew.work()
         except KeyboardInterrupt:
@@ -207,9 +210,11 @@ def _interrupts_ask(crew):
 class _Crew:
     """State of `run_chains`: what waits, what is in work, what another process holds."""
 
-    def __init__(self, chains, pool, width, store, traces, strict, bar):
+    bar = None  # that shows how far the work is
+
+    def __init__(self, chains, pool, width, store, traces, strict):
         self.chains, self.pool, self.limit = chains, pool, AHEAD * width
-        self.store, self.traces, self.strict, self.bar = store, traces, strict, bar
+        self.store, self.traces, self.strict = store, traces, strict
         self.stop = threading.Event()
         self.asked = 0  # how often Ctrl-C was pressed
         self.may_raise = False  # while nothing is done but waiting
