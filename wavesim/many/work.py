@@ -55,7 +55,7 @@ class Outcomes(NamedTuple):
     chains : list of list of Point, Failure or None
         Shaped like the tasks; None was not computed.
     interrupted : bool
-        True if the work was stopped by Ctrl-C.
+        True if Ctrl-C was pressed, be it so late that nothing is missing.
     """
 
     chains: list
@@ -186,7 +186,7 @@ def run_chains(chains, *, executor=None, threads=1, store=None, traces=True, str
             crew.finish()
             if executor is None:
                 pool.shutdown(wait=not crew.active, cancel_futures=True)
-    return Outcomes(crew.outcomes, crew.stop.is_set())
+    return Outcomes(crew.outcomes, crew.asked > 0)
 
 
 @contextmanager
