@@ -81,7 +81,7 @@ def test_difference_marks_every_crossing_with_its_speed(ax):
     a, b = fake_sweep(SPEEDS, [100, 100, 100], "a"), fake_sweep(SPEEDS, [90, 110, 95], "b")
     plots.plot_difference(compare(a, b), ax=ax)
     assert line(ax, "b").get_ydata().tolist() == [-10.0, 10.0, -5.0]
-    assert texts(ax) == ["1500", "2667"]
+    assert texts(ax) == ["1500", "2700", "curves cross [rev/min]"]
     ticks = [one.get_xdata()[0] for one in ax.get_lines() if one.get_marker() == "|"]
     assert ticks == pytest.approx([1500.0, 2000.0 + 2000.0 / 3.0])
     assert ax.get_ylabel() == "difference of torque [N m]"

@@ -64,6 +64,7 @@ def made(sweeps, tmp_path_factory):
     transient = ws.simulate(pipe, 1e-3, samples=5)
     things = [
         base[4500], base, base[4500].samples, base[4500].trace("pressure", "outlet"), comparison,
+        ws.compare(base, variant, curve),
         comparison.crossings()[0] if comparison.crossings() else None,
         comparison.band_averages()[0], found, found.exploration, found.best, bill, bill.rows[0],
         bill.total, curve, curve[6000], transient,

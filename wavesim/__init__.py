@@ -67,7 +67,8 @@ from wavesim.many.sweep import run_study, speed_sweep, speed_sweeps
 from wavesim.march.acoustics import TransmissionLoss, transmission_loss
 from wavesim.march.run import run_network, run_point, simulate
 from wavesim.march.states import PeriodicState, PeriodicStates, periodic_states
-from wavesim.results.compare import Band, Comparison, CrossingSpeed, compare
+from wavesim.results.compare import Band, Comparison, CrossingSpeed
+from wavesim.results.comparisons import Comparisons, compare
 from wavesim.results.curves import Curve, Reading
 from wavesim.results.points import Failure, Point, Sweep, Transient
 from wavesim.results.traces import Samples, Trace
@@ -94,6 +95,7 @@ __all__ = [
     "Coating",
     "compare",
     "Comparison",
+    "Comparisons",
     "ConvergenceError",
     "CrossingSpeed",
     "Curve",

@@ -11,7 +11,7 @@ from collections.abc import Mapping
 
 from wavesim.errors import InputError, check_kind, shown_path
 from wavesim.front.folder import ResultFolder
-from wavesim.results.compare import compare
+from wavesim.results.comparisons import compare
 from wavesim.results.points import Sweep
 from wavesim.show import plots
 from wavesim.writing import whole_file
@@ -184,7 +184,7 @@ def _figures(sweeps, comparisons):
     chosen = list(comparisons.values())
     speeds = telling_speeds(done, chosen) if done else []
     drawn = dict(zip(_FIGURES, (
-        done and (lambda: plots.plot_torque_power(done, plots.new_axes(2))),
+        done and (lambda: plots.plot_torque_power(done, plots.new_axes(2), chosen)),
         chosen and (lambda: plots.plot_differences(chosen, plots.new_axes(2))),
         speeds and (lambda: plots.plot_valve_pressures(
             done, speeds, plots.new_axes(len(speeds), height=3.6)
