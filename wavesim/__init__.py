@@ -60,7 +60,7 @@ from wavesim.fields.description import describe, restore, vary
 from wavesim.fields.tables import Table
 from wavesim.gas.models import FUELS, EngineGas, Fuel, PerfectGas, TableGas
 from wavesim.many.explore import Design, Exploration, explore
-from wavesim.many.optimise import Optimum, optimise
+from wavesim.many.optimise import Objective, Optimum, optimise
 from wavesim.many.space import designs
 from wavesim.many.store import Store, StoreCheck
 from wavesim.many.sweep import run_study, speed_sweep, speed_sweeps
@@ -131,6 +131,7 @@ __all__ = [
     "METALS",
     "Monolith",
     "Network",
+    "Objective",
     "OpenEnd",
     "optimise",
     "Optimum",

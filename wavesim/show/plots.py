@@ -10,7 +10,9 @@ curve states its uncertainty, a band of that width lies behind it.  Speeds at wh
 stand on a line of their own below the curves, rounded to what the speeds allow.
 """
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
+from itertools import combinations
+from math import isnan, nan
 from numbers import Real
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -56,9 +58,9 @@ if TYPE_CHECKING:
 __all__ = [
     "COLOURS", "DASHES", "FAINT", "LONGEST_NAME", "MARKERS", "OVERLAP", "REFERENCE", "colour",
     "legend_name", "new_axes", "plot_comparison", "plot_cylinders", "plot_difference",
-    "plot_differences", "plot_dots", "plot_search", "plot_speed_curves", "plot_torque_power",
-    "plot_trace", "plot_transmission_loss", "plot_valve_pressure", "plot_valve_pressures",
-    "save_figure",
+    "plot_differences", "plot_dots", "plot_pairs", "plot_search", "plot_speed_curves",
+    "plot_torque_power", "plot_trace", "plot_transmission_loss", "plot_valve_pressure",
+    "plot_valve_pressures", "save_figure",
 ]
 
 
@@ -225,6 +227,7 @@ def plot_speed_curves(
     curves: SpeedCurve | Sequence[SpeedCurve],
     quantity: str = "torque",
     ax: "Axes | None" = None,
+    names: Sequence[str] | None = None,
     **line_kws: Any,
 ) -> "Axes":
     """A quantity of several speed curves against engine speed.
@@ -236,6 +239,8 @@ def plot_speed_curves(
     quantity : str
         One that all of them hold.
     ax : matplotlib Axes or None
+    names : sequence of str or None
+        For the legend; None: those of the curves.
     **line_kws
         For all lines.
 
@@ -250,9 +255,14 @@ def plot_speed_curves(
     """
     curves = check_forms("plot_speed_curves", "curves", curves, SpeedCurve)
     look, ax = shown(quantity, *curves), axes_or_new(ax)
-    for i, curve in enumerate(curves):
+    names = [curve.name for curve in curves] if names is None else sequence(
+        "plot_speed_curves", "names", names, "texts"
+    )
+    if len(names) != len(curves):
+        raise InputError(f"plot_speed_curves: {len(names)} names for {len(curves)} curves.")
+    for i, (curve, name) in enumerate(zip(curves, names, strict=True)):
         y, half_width = look.factor * curve[quantity], curve.uncertainty(quantity)
-        _speed_line(ax, curve.rpm, y, i, curve.name, curve.trusted, line_kws)
+        _speed_line(ax, curve.rpm, y, i, name, curve.trusted, line_kws)
         if half_width is not None:
             _band(ax, curve.rpm, y, look.factor * half_width, colour(i))
     ax.set_xlabel("engine speed [rev/min]")
@@ -413,7 +423,9 @@ def plot_comparison(
     """
     comparisons = check_forms("plot_comparison", "comparison", comparison, CurveDifference)
     axes = stack(axes, 2)
-    plot_speed_curves([comparisons[0].a, *(one.b for one in comparisons)], quantity, ax=axes[0])
+    names = [comparisons[0].names[0], *(one.names[1] for one in comparisons)]
+    curves = [comparisons[0].a, *(one.b for one in comparisons)]
+    plot_speed_curves(curves, quantity, ax=axes[0], names=names)
     plot_difference(comparisons, quantity, ax=axes[1], **line_kws)
     axes[0].set_xlim(axes[1].get_xlim())
     _mark_crossings(axes[0], comparisons, quantity)
@@ -607,10 +619,74 @@ def plot_dots(
     return dress(ax)
 
 
+def plot_pairs(
+    columns: Mapping[str, Sequence[float]],
+    values: Sequence[float] | np.ndarray,
+    label: str,
+    axes: "Sequence[Axes] | np.ndarray | None" = None,
+) -> np.ndarray:
+    """Every pair of fields against one another, a dot for each design, its shade for its value.
+
+    Parameters
+    ----------
+    columns : mapping of str to sequence of float
+        Values of at least two fields by label.
+    values : sequence of float
+        Of each design; dark is low, light is high, on a grey print too.
+    label : str
+        Of the values.
+    axes : sequence of matplotlib Axes, or None
+        As many as there are pairs.
+
+    Returns
+    -------
+    ndarray of matplotlib Axes, (n_pair,)
+
+    Raises
+    ------
+    InputError
+        If there are fewer than two fields, or `axes` does not match.
+    """
+    pairs = list(combinations(columns, 2))
+    if not pairs:
+        raise InputError("plot_pairs: columns must hold at least two fields.")
+    axes = stack(_grid(len(pairs)) if axes is None else axes, len(pairs))
+    values = np.asarray(values, dtype=float)
+    best = int(np.nanargmax(values)) if np.isfinite(values).any() else None
+    for ax, (x, y) in zip(axes, pairs, strict=True):
+        dots = ax.scatter(columns[x], columns[y], c=values, cmap="viridis", s=36.0,
+                          edgecolors="black", linewidths=0.5)
+        if best is not None:
+            ax.plot(columns[x][best], columns[y][best], ls="", marker="*", ms=15.0, mfc="none",
+                    mec="black", mew=1.4, label="highest")
+        ax.set_xlabel(x)
+        ax.set_ylabel(y)
+        dress(ax)
+    legend(axes[0])
+    axes[0].figure.colorbar(dots, ax=list(axes), label=label)
+    return axes
+
+
+def _grid(count):
+    """Axes in rows of two or three on a new pyplot figure."""
+    from matplotlib import pyplot
+
+    columns = 1 if count == 1 else 2 if count < 5 else 3
+    rows = -(-count // columns)
+    size = (4.6 * columns + 1.4, 3.8 * rows)
+    axes = pyplot.subplots(rows, columns, figsize=size, layout="constrained", squeeze=False)[1]
+    for spare in axes.ravel()[count:]:
+        spare.set_visible(False)
+    return axes.ravel()[:count]
+
+
 def plot_search(
     scores: Sequence[float] | np.ndarray,
     best: Sequence[float] | np.ndarray,
     ax: "Axes | None" = None,
+    *,
+    label: str = "objective",
+    base: float = nan,
     **line_kws: Any,
 ) -> "Axes":
     """Course of a search.
@@ -622,6 +698,10 @@ def plot_search(
     best : sequence of float, (n,)
         The best so far.
     ax : matplotlib Axes or None
+    label : str
+        Of the objective, with its unit.
+    base : float
+        Objective of the base, drawn as a line; NaN: none.
     **line_kws
         For the line of the best so far.
 
@@ -634,8 +714,14 @@ def plot_search(
     ax.plot(number, scores, ls="", marker="o", ms=4.0, color=REFERENCE, label="each design")
     style = {"color": COLOURS[0], "lw": 2.0, "drawstyle": "steps-post", "label": "best so far"}
     ax.plot(number, best, **(style | line_kws))
+    if not isnan(base):
+        ax.axhline(base, **(line_of(2) | {"lw": 1.4, "label": "base"}))
+    lost = np.flatnonzero(np.isnan(scores))
+    if lost.size:
+        ax.plot(number[lost], np.full(lost.size, 0.02), ls="", marker="x", ms=5.0, color="black",
+                transform=ax.get_xaxis_transform(), label="failed or outside the limits")
     ax.set_xlabel("number of the design")
-    ax.set_ylabel("objective")
+    ax.set_ylabel(label)
     legend(ax)
     return dress(ax)
 

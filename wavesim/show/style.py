@@ -45,7 +45,7 @@ def luma(shade: str) -> float:
 
     Examples
     --------
-    >>> luma("#ffffff"), round(luma("#0067ad"), 2)
+    >>> round(luma("#ffffff"), 2), round(luma("#0067ad"), 2)
     (1.0, 0.31)
     """
     shares = (int(shade[i : i + 2], 16) / 255.0 for i in (1, 3, 5))
