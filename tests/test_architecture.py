@@ -24,11 +24,11 @@ FLOORS = {
     "gas": "species gasfit fuels flame models",
     "exact": "_tools tuning acoustics riemann silencers steady engine losses waves",
     "descriptions": "weather materials settings combustion valves walls warming pieces pipes nodes "
-                    "parts silencers intake lines network joints engine assemble exhaust bill "
+                    "parts silencers intake lines network joints engine assemble exhaust "
                     "symmetry pull study",
     "arrays": "mesh compile",
-    "show": "quantities forms style plots",
-    "results": "files traces curves conditions points compare comparisons",
+    "show": "quantities forms style plots drawings",
+    "results": "files traces curves bill conditions points compare comparisons",
     "march": "evaluate books readout burn walltemp pull prolong precompile advance cycles run "
              "states acoustics",
     "many": "space store work refine sweep explore optimise",

@@ -23,7 +23,6 @@ ROW = "one row of what hands it out"
 LACKS = {
     "Amounts": dict.fromkeys(OFFERS, ROW),
     "Band": dict.fromkeys(("plot", "csv", "frame"), ROW),
-    "Bill": {"plot": "an account, no curve"},
     "BillRow": dict.fromkeys(OFFERS, ROW),
     "CrossingSpeed": dict.fromkeys(("plot", "csv", "frame"), ROW),
     "Objective": dict.fromkeys(OFFERS, "says what was searched for"),

@@ -102,7 +102,7 @@ def _run(path, options):
     if store is not None:
         _tell_store(store)
     say(f"\n{study_text(sweeps)}\n")
-    written, failed = write_files(sweeps, place)
+    written, failed = write_files(sweeps, place, study.name)
     for file in written:
         say(f"wrote {file}")
     say(f"Elapsed time {time.perf_counter() - clock:.1f} s")

@@ -12,10 +12,10 @@ from typing import TYPE_CHECKING, Any, NamedTuple, overload
 
 import numpy as np
 
-from wavesim.descriptions.bill import Amounts, bill
 from wavesim.descriptions.engine import Engine
 from wavesim.descriptions.exhaust import Exhaust
 from wavesim.descriptions.network import Network
+from wavesim.descriptions.pipes import Amounts
 from wavesim.descriptions.settings import Settings, given_settings
 from wavesim.descriptions.weather import Ambient
 from wavesim.errors import InputError, check_choice, check_int, check_kind, check_number, shown
@@ -25,6 +25,7 @@ from wavesim.many.space import built_pair, designs, field_at, field_unit, plain_
 from wavesim.many.store import Store
 from wavesim.many.sweep import checked_speeds
 from wavesim.many.work import Task, count_workers, run_chains
+from wavesim.results.bill import bill
 from wavesim.results.compare import mean_over
 from wavesim.results.curves import ByName, CurveMethods, Reading, place_of_speed
 from wavesim.results.points import Failure

@@ -70,7 +70,7 @@ CLAIMS = "claims"
 _SHOWING = (
     "__init__.py", "__main__.py", "words.py", "console.py", "writing.py", "exact", "show", "dyno",
     "front", "many", "results/compare.py", "results/comparisons.py", "results/conditions.py",
-    "results/curves.py", "descriptions/bill.py", "fields/tabular.py",
+    "results/curves.py", "results/bill.py", "fields/tabular.py",
 )
 _POINT_FILE = re.compile(r"([0-9a-f]{64})(\.values)?(\.\d+)?\.npz")
 _TEMPORARY = re.compile(rf"{TEMPORARY}|\.[0-9a-f]{{64}}\.\d+\.\d+\.tmp")  # the second: of old

@@ -58,10 +58,15 @@ if TYPE_CHECKING:
 __all__ = [
     "COLOURS", "DASHES", "FAINT", "LONGEST_NAME", "MARKERS", "OVERLAP", "REFERENCE", "colour",
     "legend_name", "new_axes", "plot_comparison", "plot_cylinders", "plot_difference",
-    "plot_differences", "plot_dots", "plot_pairs", "plot_search", "plot_speed_curves",
+    "plot_differences", "plot_dots", "plot_pairs", "plot_power_chart", "plot_search",
+    "plot_speed_curves",
     "plot_torque_power", "plot_trace", "plot_transmission_loss", "plot_valve_pressure",
     "plot_valve_pressures", "save_figure",
 ]
+
+
+CUT_ON = "first mode across begins to travel"
+_LOSS = "transmission loss"  # by which lines of losses know one another
 
 
 def new_axes(rows: int = 1, *, width: float = 8.0, height: float = 4.2) -> np.ndarray:
@@ -184,43 +189,74 @@ def plot_trace(
 
 
 def plot_transmission_loss(
-    loss: LossCurve,
+    loss: LossCurve | Sequence[LossCurve],
     ax: "Axes | None" = None,
     reference: LossCurve | tuple[np.ndarray, np.ndarray] | None = None,
-    label: str = "computed",
+    label: str | Sequence[str] | None = None,
     **line_kws: Any,
 ) -> "Axes":
-    """Transmission loss against frequency.
+    """Transmission loss against frequency, of one or several silencers.
 
     Parameters
     ----------
-    loss : TransmissionLoss
+    loss : TransmissionLoss, or sequence of TransmissionLoss
         From `wavesim.transmission_loss`.
     ax : matplotlib Axes or None
+        With losses already on it, these are added in lines of their own.
     reference : pair of ndarray, or TransmissionLoss, or None
         Frequency [Hz] and loss [dB] to be drawn in grey beneath, such as linear theory.
-    label : str
-        Name of the curve for the legend.
+    label : str, sequence of str, or None
+        Names for the legend, one for each loss; None: "computed", numbered if there are several.
     **line_kws
-        For the line of `loss`.
+        For the lines of `loss`.
 
     Returns
     -------
     matplotlib Axes
+        A mark of the line's colour shows where the first mode across the widest section begins to
+        travel, if that lies within the frequencies: beyond it plane waves are not the whole truth.
+
+    Raises
+    ------
+    InputError
+        If there is no loss, or the labels do not match.
     """
+    losses = check_forms("plot_transmission_loss", "loss", loss, LossCurve)
     ax = axes_or_new(ax)
     if reference is not None:
         given = reference if isinstance(reference, tuple | list) else (
             reference.frequency, reference.loss
         )
         ax.plot(*given, color=REFERENCE, lw=3.0, alpha=0.6, label="reference")
-    style = {"color": COLOURS[0], "lw": 1.6, "label": label} | line_kws
-    ax.plot(loss.frequency, loss.loss, **style)
+    before = sum(line.get_gid() == _LOSS for line in ax.get_lines())
+    usual = ["computed"] if len(losses) == 1 else [f"computed {i + 1}" for i in range(len(losses))]
+    labels = usual if label is None else np.atleast_1d(label).tolist()
+    if len(labels) != len(losses):
+        raise InputError(f"plot_transmission_loss: {len(labels)} labels for {len(losses)} losses.")
+    for i, (one, name) in enumerate(zip(losses, labels, strict=True), start=before):
+        style = line_of(i + 1) | {"ls": dash(i), "lw": 1.6, "label": legend_name(name)} | line_kws
+        (line,) = ax.plot(one.frequency, one.loss, gid=_LOSS, **style)
+        _mark_cut_on(ax, one, i, line.get_color())
     ax.set_xlabel("frequency [Hz]")
     ax.set_ylabel("transmission loss [dB]")
-    ax.set_ylim(bottom=0.0)
+    drawn = [line.get_ydata() for line in ax.get_lines()
+             if line.get_transform() == ax.transData and np.size(line.get_ydata())]
+    highest = np.max(np.concatenate(drawn), initial=0.0, where=np.isfinite(np.concatenate(drawn)))
+    ax.set_ylim(0.0, 1.12 * highest if highest > 0.0 else 1.0)
     legend(ax)
     return dress(ax)
+
+
+def _mark_cut_on(ax, loss, i, shade):
+    """A mark at the top where the first mode across begins to travel."""
+    cut_on = getattr(loss, "cut_on", nan)
+    if not np.min(loss.frequency) < cut_on < np.max(loss.frequency):
+        return
+    across = ax.get_xaxis_transform()
+    label = None if any(line.get_label() == CUT_ON for line in ax.get_lines()) else CUT_ON
+    ax.plot([cut_on] * 2, [0.0, 1.0], transform=across, color=shade, lw=0.9, ls=":", label=label)
+    ax.text(cut_on, 0.985 - 0.06 * (i % 4), f" {cut_on:.0f} Hz", transform=across, color=shade,
+            fontsize=8, ha="left", va="top")
 
 
 def plot_speed_curves(
@@ -271,6 +307,94 @@ def plot_speed_curves(
     return dress(ax)
 
 
+def plot_power_chart(
+    curves: SpeedCurve | Sequence[SpeedCurve],
+    ax: "Axes | None" = None,
+    comparisons: CurveDifference | Sequence[CurveDifference] = (),
+    **line_kws: Any,
+) -> "Axes":
+    """Torque and power of several speed curves in one chart, peaks and crossings marked.
+
+    Parameters
+    ----------
+    curves : SpeedCurve, or sequence of SpeedCurve
+        The first is the reference.
+    ax : matplotlib Axes or None
+    comparisons : Comparison, or sequence of Comparison
+        Of the curves with the first, in their order, whose crossings are marked.
+    **line_kws
+        For all lines.
+
+    Returns
+    -------
+    matplotlib Axes
+        With torque on its left scale; a second one has power on the right.  Torque lies above,
+        power below; stars stand at the peaks, whose values the legend tells.
+
+    Raises
+    ------
+    InputError
+        If there is no curve, or one does not hold torque and power.
+    """
+    curves = check_forms("plot_power_chart", "curves", curves, SpeedCurve)
+    comparisons = _given_comparisons("plot_power_chart", comparisons)
+    ax = axes_or_new(ax, height=5.6)
+    right = ax.twinx()
+    looks = {quantity: shown(quantity, *curves) for quantity in ("torque", "power")}
+    for i, curve in enumerate(curves):
+        peaks = []
+        for scale, (quantity, look) in zip((ax, right), looks.items(), strict=True):
+            y = look.factor * curve[quantity]
+            thin = {} if scale is ax else {"lw": 0.75 * line_of(i)["lw"], "ms": 4.0}
+            _speed_line(scale, curve.rpm, y, i, curve.name, curve.trusted, thin | line_kws)
+            if np.isfinite(y).any():
+                top = int(np.nanargmax(y))
+                scale.plot([curve.rpm[top]], [y[top]], ls="", marker="*", ms=14.0, mew=1.0,
+                           color=colour(i), mec="black", zorder=4.0)
+                peaks.append(f"{look.text(curve[quantity][top])} {look.unit} at "
+                             f"{curve.rpm[top]:g}")
+        line = next(one for one in ax.get_lines() if one.get_label() == legend_name(curve.name))
+        line.set_label(f"{legend_name(curve.name)}:  {',  '.join(peaks)} rev/min")
+    _part_scales(ax, right, comparisons)
+    ax.set_xlabel("engine speed [rev/min]")
+    ax.set_ylabel(f"{looks['torque'].axis}, upper curves")
+    right.set_ylabel(f"{looks['power'].axis}, lower curves")
+    ax.plot([], [], ls="", marker="*", ms=11.0, color="white", mec="black", label="peak")
+    _speed_legend(ax, all(np.all(curve.trusted) for curve in curves))
+    dress(ax)
+    right.spines[["top", "left"]].set_visible(False)
+    return ax
+
+
+def _part_scales(ax, right, comparisons):
+    """Scales on which torque lies in the upper half and power in the lower one.
+
+    Each scale has figures only where its own curves lie.
+    """
+    upper, lower = ax.get_ylim(), right.get_ylim()
+    high = upper[1] - upper[0]
+    ax.set_ylim(upper[0] - 1.25 * high, upper[1] + 0.06 * high)
+    before = ax.get_ylim()
+    _mark_crossings(ax, comparisons, "torque")
+    lane = (before[0] - ax.get_ylim()[0]) / (before[1] - before[0])
+    span = 2.15 * (lower[1] - lower[0])
+    right.set_ylim(lower[0] - lane * span, lower[0] + span)
+    from matplotlib.ticker import MaxNLocator
+
+    for scale, (first, last) in ((ax, upper), (right, lower)):
+        ticks = MaxNLocator(5).tick_values(first, last)
+        scale.set_yticks([tick for tick in ticks if first <= tick <= last])
+
+
+def _given_comparisons(owner, comparisons):
+    """Comparisons as a list, which may be empty."""
+    if not isinstance(comparisons, CurveDifference) and hasattr(comparisons, "__len__") and not len(
+        comparisons
+    ):
+        return []
+    return check_forms(owner, "comparisons", comparisons, CurveDifference)
+
+
 def plot_torque_power(
     curves: SpeedCurve | Sequence[SpeedCurve],
     axes: "Sequence[Axes] | np.ndarray | None" = None,
@@ -299,10 +423,7 @@ def plot_torque_power(
         If there is no curve, one does not hold torque and power, or `axes` is no pair.
     """
     axes = stack(axes, 2)
-    given = not isinstance(comparisons, CurveDifference) and not len(comparisons)
-    comparisons = [] if given else check_forms(
-        "plot_torque_power", "comparisons", comparisons, CurveDifference
-    )
+    comparisons = _given_comparisons("plot_torque_power", comparisons)
     for ax, quantity in zip(axes, ("torque", "power"), strict=True):
         plot_speed_curves(curves, quantity, ax=ax, **line_kws)
         _mark_crossings(ax, comparisons, quantity)
@@ -774,7 +895,7 @@ def _mark_crossings(ax, comparisons, quantity):
     found = [(i, crossings) for i, crossings in found if crossings]
     low, high = ax.get_ylim()
     lanes = len(found)
-    ax.set_ylim(low - (0.05 + 0.07 * lanes) * (high - low) * bool(lanes), high)
+    ax.set_ylim(low - (0.10 + 0.08 * lanes) * (high - low) * bool(lanes), high)
     across = ax.get_xaxis_transform()
     for row, (i, crossings) in enumerate(reversed(found)):
         lane, shade = 0.045 + 0.07 * row, colour(i)
@@ -791,7 +912,7 @@ def _mark_crossings(ax, comparisons, quantity):
         for near in _neighbours([crossing.rpm for crossing in crossings], width):
             names = {crossing.rpm: f"{crossing.rounded:.0f}" for crossing in crossings}
             text = ", ".join(names[rpm] for rpm in near)
-            ax.text(np.mean(near), lane, text, transform=across, color=shade, fontsize=9,
+            ax.text(np.mean(near), lane, text, transform=across, color="black", fontsize=9,
                     fontweight="bold", ha="center", va="center", zorder=5.0,
                     bbox={"boxstyle": "square,pad=0.15", "fc": "white", "ec": "none"})
     if lanes:

@@ -68,13 +68,13 @@ def legend_name(name: str) -> str:
     return (" " if words.startswith("_") else "") + words.replace("$", r"\$")
 
 
-def axes_or_new(ax):
-    """The given Axes, or one on a new pyplot figure."""
+def axes_or_new(ax, height=4.2):
+    """The given Axes, or one on a new pyplot figure of that height [inch]."""
     if ax is not None:
         return ax
     from matplotlib import pyplot
 
-    return pyplot.subplots(figsize=(8.0, 4.2), layout="constrained")[1]
+    return pyplot.subplots(figsize=(8.0, height), layout="constrained")[1]
 
 
 def stack(axes, rows):
@@ -106,7 +106,7 @@ def dress(ax):
     return ax
 
 
-def legend(ax, also=None):
+def legend(ax, also=None, **legend_kws):
     """Names above the Axes, where no curve can run through them.
 
     Parameters
@@ -114,6 +114,8 @@ def legend(ax, also=None):
     ax : matplotlib Axes
     also : matplotlib Axes or None
         With a second scale, whose lines are named too.
+    **legend_kws
+        Such as another place.
     """
     handles, labels = ax.get_legend_handles_labels()
     if also is not None:
@@ -121,15 +123,17 @@ def legend(ax, also=None):
         handles, labels = handles + more[0], labels + more[1]
     longest = max(map(len, labels), default=0)
     columns = min(3, max(1, _LEGEND_WIDTH // (longest + 5)))
-    ax.legend(handles, labels, frameon=False, loc="lower left", bbox_to_anchor=(0.0, 1.0),
-              ncols=columns, borderaxespad=0.2, fontsize=9, handlelength=3.2)
+    style = {"frameon": False, "loc": "lower left", "bbox_to_anchor": (0.0, 1.0),
+             "ncols": columns, "borderaxespad": 0.2, "fontsize": 9, "handlelength": 3.2}
+    ax.legend(handles, labels, **(style | legend_kws))
 
 
-def title(axes, text):
-    """Title of the figure that holds some Axes, in its top left corner; an empty one is none."""
+def titled(axes, text):
+    """Some Axes, after a title in the top left corner of their figure; an empty one is none."""
     if text:
         np.ravel(axes)[0].figure.suptitle(legend_title(text), x=0.01, ha="left", fontsize=11,
                                           fontweight="bold")
+    return axes
 
 
 def legend_title(text):
