@@ -69,12 +69,13 @@ from wavesim.many.store import Store, StoreCheck
 from wavesim.many.sweep import run_study, speed_sweep, speed_sweeps
 from wavesim.march.acoustics import TransmissionLoss, transmission_loss
 from wavesim.march.run import run_network, run_point, simulate
-from wavesim.march.states import PeriodicState, PeriodicStates, periodic_states
+from wavesim.march.states import periodic_states
 from wavesim.results.bill import Bill, BillRow, bill
 from wavesim.results.compare import Band, Comparison, CrossingSpeed
 from wavesim.results.comparisons import Comparisons, compare
 from wavesim.results.curves import Curve, Reading
 from wavesim.results.points import Failure, Point, Sweep, Transient
+from wavesim.results.states import PeriodicState, PeriodicStates
 from wavesim.results.traces import Samples, Trace
 from wavesim.show import plots
 from wavesim.show.drawings import draw_exhaust
