@@ -25,7 +25,9 @@ UNITS = {
     "kg/s": ("g/s", 1e-3, ["air_mass_flow", "fuel_mass_flow", "exhaust_mass_flow"]),
     "kg/J": ("g/kWh", 1e-3 / 3.6e6, ["bsfc"]),
     "K": ("K", 1.0, ["exhaust_temperature", "trapped_temperature"]),
-    "deg": ("deg", 1.0, ["peak_pressure_angle"]),
+    "deg": ("deg", 1.0, [
+        "peak_pressure_angle", "burn_angle_10", "burn_angle_50", "burn_angle_90",
+        "burn_duration"]),
     "1": ("", 1.0, ["air_fuel_lambda", "air_fuel_ratio"]),
 }
 SHARES = [

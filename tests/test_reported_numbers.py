@@ -198,6 +198,24 @@ def test_peak_pressure_and_its_angle_are_those_of_the_trace(point, own):
     assert 5.0 < point.peak_pressure_angle < 25.0  # half is burned at 9 deg
 
 
+def test_burn_angles_are_those_of_the_gas_that_turns_into_burned_gas(point, own):
+    """Between the valves the mass fraction of burned gas grows by the charge that burns."""
+    for share in (10, 50, 90):
+        angles = []
+        for n in CYLINDERS:
+            trace = own("burned", n)
+            shut = np.append(trace.x[trace.x > 650.0] - 720.0, trace.x[trace.x < 100.0])
+            burned = np.append(trace.values[trace.x > 650.0], trace.values[trace.x < 100.0])
+            burned = (burned - burned[0]) / (burned[-1] - burned[0])
+            angles.append(np.interp(0.01 * share, burned, shut))
+        found = point.cylinders[f"burn_angle_{share}"]
+        assert found == pytest.approx(angles, abs=0.3)  # a step is up to 0.3 deg
+        assert point.values[f"burn_angle_{share}"] == pytest.approx(np.mean(angles), abs=0.3)
+    burn = point.engine.combustion
+    assert point.burn_angle_50 == pytest.approx(burn.ca50_deg, abs=1e-6)
+    assert point.burn_duration == pytest.approx(float(burn.burn_10_90_deg(RPM)), abs=1e-9)
+
+
 def test_pressure_of_motored_cylinders_peaks_just_before_dead_centre(systems):
     """The walls cool the gas; an angle before dead centre is negative, not near 720."""
     engine, exhaust = systems
@@ -437,7 +455,8 @@ SUMS = ("air_per_cycle", "trapped_air", "short_circuit")
 MEANS = (
     "imep_gross", "imep_net", "pmep", "pmep_exhaust", "pmep_intake", "volumetric_efficiency",
     "back_pressure", "peak_pressure", "peak_pressure_angle", "trapped_pressure",
-    "trapped_temperature", "opening_pressure",
+    "trapped_temperature", "opening_pressure", "burn_angle_10", "burn_angle_50", "burn_angle_90",
+    "burn_duration",
 )
 #: Quantities that are ratios of sums: what is weighted by what.
 WEIGHTS = {
@@ -475,9 +494,10 @@ def test_every_quantity_of_the_cylinders_is_part_of_that_of_the_whole(point):
 def test_arrays_by_cylinder_are_those_of_the_table(point):
     assert list(point.cylinders) == list(ws.CYLINDERS)
     assert list(point.values) == list(ws.QUANTITIES)
-    for values in point.cylinders.values():
+    for name, values in point.cylinders.items():
         assert values.shape == (3,) and np.all(np.isfinite(values))
-        assert np.ptp(values) > 0.0  # three primaries of unequal length
+        if "burn_" not in name:  # which is stated, for all alike
+            assert np.ptp(values) > 0.0  # three primaries of unequal length
 
 
 @pytest.mark.parametrize(

@@ -39,6 +39,8 @@ SUMS = {
     "TRAP_P": 1.6e5 * EACH, "TRAP_T": 350.0 * EACH, "EVO_P": 5e5 * EACH, "EVO_T": 1500.0 * EACH,
     "EVO_MASS": 6.1e-4 * EACH,
 }
+#: Start and duration of combustion that stood in `Net.cyl_par` [deg].
+START, DURATION = np.array([-25.0, -20.0, -31.0]), np.array([60.0, 75.0, 66.0])
 #: What passed the valves, out of the ducts: mass, energy, fresh charge, burned gas.
 INTAKE = np.outer(EACH, [5.6e-4, 210.0, 5.4e-4, 1.5e-5])
 HOT = 950.0  # [K] of the gas that leaves
@@ -58,6 +60,7 @@ def known_cycle(model, walls, settings, **demand):
     """Fill what a cycle leaves behind with known numbers."""
     for name, values in SUMS.items():
         model.record.cyl_sum[:, getattr(f, name)] = values
+    model.net.cyl_par[:, [f.SOC, f.DURATION]] = np.column_stack((START, DURATION))
     enthalpy = float(model.gas.h(HOT, 3e-5 / 5.9e-4, 5.5e-4 / 5.9e-4))
     theta = STEP * np.arange(model.record.end.shape[0])
     for n, each in enumerate(EACH):
@@ -225,6 +228,17 @@ def test_peak_before_dead_centre_has_a_negative_angle(point):
     both(point, "peak_pressure_angle", [14.0, -2.0, 11.0], 23.0 / 3.0)
 
 
+def test_burn_passes_its_shares_where_wiebe_says(point):
+    """Wiebe's law with m = 2, Heywood (1988) eq. 9.10, over what has burned at its end, 0.999."""
+    assert point.engine.combustion.shape == 2.0
+    angles = {}
+    for share in (10, 50, 90):
+        progress = (-np.log(1.0 - 0.01 * share * (1.0 - np.exp(-6.908))) / 6.908) ** (1.0 / 3.0)
+        angles[share] = START + progress * DURATION
+        both(point, f"burn_angle_{share}", angles[share], angles[share].mean())
+    both(point, "burn_duration", angles[90] - angles[10], (angles[90] - angles[10]).mean())
+
+
 def test_spread_is_from_the_highest_to_the_lowest_over_the_mean(point):
     for name, own in (("peak_pressure", SUMS["PEAK"]), ("imep_net", work(0, 1, 2, 3)),
                       ("residual_fraction", SUMS["TRAP_BURNED"] / SUMS["TRAP_MASS"])):
@@ -324,7 +338,7 @@ def test_summary_names_every_emergency_exit(point):
     """Each with its own number."""
     lines = dict(line.split() for line in point.summary().split("audit\n")[1].splitlines())
     names = ("unsolved_ends", "unsolved_pairs", "unsolved_junctions", "unsolved_stores",
-             "floored_stores", "floored_faces", "capped_holes", "clipped_fractions")
+             "unsolved_tapers", "floored_faces", "capped_holes", "clipped_fractions")
     assert {name: lines[name] for name in names} == {
         name: str(i) for i, name in enumerate(names, start=1)}
 

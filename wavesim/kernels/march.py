@@ -5,7 +5,7 @@ The frame of a step stands in `step`.  The interior is `cells`: face values half
 friction and heat.
 """
 
-from . import cells
+from . import cells, tapers
 from . import flat as f
 from .constants import PERFECT
 from .jit import entry, leaf, stage
@@ -75,7 +75,8 @@ def ghost_jump(off, per):
 def ghost_fraction(y, i, j, h, g, entered, came):
     """Ghost value of a mass fraction."""
     leaving = ghost_change(y[i] - y[j], y[j] - y[h], 1.0)
-    y[g] = y[i] + leaving + came * (ghost_jump(entered - y[i], 1.0) - leaving)
+    beyond = y[i] + leaving + came * (ghost_jump(entered - y[i], 1.0) - leaving)
+    y[g] = min(1.0, max(0.0, beyond))  # between 0 and 1, as all slopes take it for granted
 
 
 @stage
@@ -89,9 +90,16 @@ def reconstruct(net, state, work, dt):
         n, dt, state.U[f.R], W[f.U], W[f.P], W[f.C], inv_dx, net.cells[f.DLNA],
         W[f.WARMED], Q[f.RM], Q[f.UM], Q[f.PM], Q[f.RP], Q[f.UP], Q[f.PP], W[f.PER_Z],
     )
+    if net.taper.shape[0] > 0:
+        tapers.taper_faces(
+            net.taper, dt, state.U[f.R], W[f.U], W[f.P], W[f.C], inv_dx, net.cells[f.VOL], net.area,
+            W[f.WARMED], Q[f.RM], Q[f.UM], Q[f.PM], Q[f.RP], Q[f.UP], Q[f.PP], W[f.PUSH],
+            state.clock,
+        )
     if net.options[f.MIXED] > 0.0:
-        cells.reconstruct_fractions(
-            n, dt, W[f.YF], W[f.YB], W[f.U], inv_dx, Q[f.FM], Q[f.FP], Q[f.BM], Q[f.BP]
+        cells.fraction_slopes(
+            n, dt, state.U[f.R], net.cells[f.INV_VOL], W[f.YF], W[f.YB], Q[f.HALF_F], Q[f.HALF_B],
+            Q[f.PER_MASS],
         )
 
 
@@ -110,7 +118,8 @@ def fluxes(net, work):
         )
         if net.options[f.MIXED] > 0.0:
             cells.flux_fractions(
-                n, F[f.R], Q[f.FM], Q[f.FP], Q[f.BM], Q[f.BP], F[f.Y1], F[f.Y2]
+                n, F[f.R], net.area, work.W[f.YF], work.W[f.YB], Q[f.HALF_F], Q[f.HALF_B],
+                Q[f.PER_MASS], F[f.Y1], F[f.Y2],
             )
     else:
         cells.flux_mixture(
@@ -118,8 +127,9 @@ def fluxes(net, work):
             F[f.M], F[f.E],
         )
         cells.carry_parts(
-            n, F[f.R], Q[f.RM], Q[f.UM], Q[f.PM], Q[f.FM], Q[f.BM], Q[f.RP], Q[f.UP], Q[f.PP],
-            Q[f.FP], Q[f.BP], net.gas_R, net.gas_coef, F[f.E], F[f.Y1], F[f.Y2],
+            n, F[f.R], net.area, Q[f.RM], Q[f.UM], Q[f.PM], Q[f.RP], Q[f.UP], Q[f.PP],
+            work.W[f.YF], work.W[f.YB], Q[f.HALF_F], Q[f.HALF_B], Q[f.PER_MASS], net.gas_R,
+            net.gas_coef, F[f.E], F[f.Y1], F[f.Y2],
         )
 
 
@@ -133,6 +143,8 @@ def update(net, state, work, record, dt):
     inv_vol = net.cells[f.INV_VOL]
     cells.update_flow(n, dt, net.area, inv_vol, Q[f.PM], Q[f.PP], F[f.R], F[f.M], F[f.E],
                       U[f.R], U[f.M], U[f.E])
+    if net.taper.shape[0] > 0:
+        tapers.push_tapers(net.taper, dt, inv_vol, work.W[f.PUSH], U[f.M])
     if net.options[f.MIXED] > 0.0:
         cells.update_fractions(n, dt, net.area, inv_vol, F[f.Y1], F[f.Y2], U[f.Y1], U[f.Y2])
     friction, heat = net.options[f.FRICTION_ON], net.options[f.HEAT_ON]
@@ -156,7 +168,7 @@ def march(net, state, work, record, inner, face, t_end, max_steps):
         fill_ghosts(net, state, work)
         reconstruct(net, state, work, dt)
         fluxes(net, work)
-        inner_states(net, state, work, inner)
+        inner_states(net, state, work, inner, dt)
         solve_ends_ahead(net, state, work, inner, face, dt, theta)
         update(net, state, work, record, dt)
         close_step(net, state, work, record, face, dt, theta, t_end)

@@ -11,7 +11,7 @@ STROKES = ("expansion", "exhaust", "intake", "compression")  # from firing dead 
 #: Quantities that are plain means of the cylinders.
 _MEANS = (
     "peak_pressure", "peak_pressure_angle", "trapped_pressure", "trapped_temperature",
-    "opening_pressure",
+    "opening_pressure", "burn_angle_10", "burn_angle_50", "burn_angle_90",
 )
 
 
@@ -65,7 +65,7 @@ class CycleSums(NamedTuple):
     opening_mass: np.ndarray
 
 
-def amounts_of(sums, intake, exhaust, back_pressure):
+def amounts_of(sums, intake, exhaust, back_pressure, burn):
     """What a cycle left behind, by cylinder and under the names of `CYLINDERS`.
 
     Parameters
@@ -75,6 +75,9 @@ def amounts_of(sums, intake, exhaust, back_pressure):
         At the valves.
     back_pressure : ndarray, (n_cyl,)
         Mean gauge pressure at each exhaust valve [Pa].
+    burn : ndarray, (3, n_cyl)
+        Angles at which 10 %, 50 % and 90 % were burned, after the cylinder's own firing dead
+        centre [deg].
 
     Returns
     -------
@@ -92,6 +95,7 @@ def amounts_of(sums, intake, exhaust, back_pressure):
         "exhaust_burned": -exhaust.burned,
         "short_circuit": -exhaust.fresh,
         "back_pressure": back_pressure,
+        **{f"burn_angle_{share}": own for share, own in zip((10, 50, 90), burn, strict=True)},
     }
 
 
@@ -121,11 +125,13 @@ def evaluate(engine, gas, rpm, amounts, back_pressure, air):
         By the names of `CYLINDERS`: the amounts, and quantities of each cylinder alone.
     """
     own = {**amounts, **_of_gas(engine, gas, air, amounts, _each, len(amounts["trapped_mass"]))}
+    own["burn_duration"] = amounts["burn_angle_90"] - amounts["burn_angle_10"]
     values = _of_gas(engine, gas, air, amounts, np.sum, 1)
     values |= {name: amounts[name].mean() for name in _MEANS}
     values |= _of_crank(engine, gas, rpm, amounts, values)
     values |= {
         "back_pressure": back_pressure,
+        "burn_duration": own["burn_duration"].mean(),
         "imep_spread": _spread(own["imep_net"]),
         "volumetric_efficiency_spread": _spread(own["volumetric_efficiency"]),
         "residual_fraction_spread": _spread(own["residual_fraction"]),

@@ -22,7 +22,7 @@ from wavesim.fields.description import describe
 from wavesim.gas.models import EngineGas, PerfectGas, given_gas
 from wavesim.march.advance import march_to
 from wavesim.march.books import contents, cycle_ledger, ledger
-from wavesim.march.burn import check_burn, take_burn
+from wavesim.march.burn import burn_angles, check_burn, take_burn
 from wavesim.march.cycles import (
     change,
     check_mixture,
@@ -223,6 +223,7 @@ def run_network(
     given_gas("run_point", gas)
     fuel_flow = _checked_fuel_flow(fuel_flow, gas)
     check_kind("run_point", "start", start, Point, optional=True)
+    check_kind("run_point", "pull", pull, Pull, optional=True)
     described = network_of(engine, network)
     gas = gas or EngineGas(engine.fuel, engine.air_fuel_lambda)
     check_burn(engine, gas)
@@ -283,7 +284,8 @@ def point_of(described, model, walls, cycles, rpm, fuel_flow=None, rough=None, m
     engine, settings = model.engine, model.settings
     back_pressure, by_cylinder = mean_gauge(model, "exhaust")
     amounts = amounts_of(
-        cycle_sums(model), valve_flows(model, "intake"), valve_flows(model, "exhaust"), by_cylinder
+        cycle_sums(model), valve_flows(model, "intake"), valve_flows(model, "exhaust"),
+        by_cylinder, burn_angles(model),
     )
     values, cylinders = evaluate(
         engine, model.gas, rpm, amounts, back_pressure,

@@ -22,6 +22,7 @@ from wavesim.errors import InputError, check_choice, check_kind
 from wavesim.fields.description import describe, restore, sequence
 from wavesim.fields.tabular import Column, Sheet, Tabular
 from wavesim.gas.models import EngineGas, PerfectGas, describe_gas, restore_gas
+from wavesim.results.conditions import conditions_of
 from wavesim.results.curves import ByName, CurveMethods, place_of_speed
 from wavesim.results.files import intact, read_npz, save_npz
 from wavesim.results.traces import SAMPLE_ARRAYS, Samples, Trace
@@ -32,6 +33,9 @@ if TYPE_CHECKING:
     from pandas import DataFrame
 
 FORMAT = "wavesim sweep 2"
+#: Share of the charge that is not fresh, above which hardly any gasoline engine burns it: Heywood
+#: (1988), sec. 9.4 (from memory).
+MOST_DILUENT = 0.3
 UNEVEN = 0.01  # share by which imep_net of cylinders that are alike may differ without a word
 #: What tables show of a sweep unless asked for more.
 SHOWN = ("torque", "power", "volumetric_efficiency", "residual_fraction", "pmep", "back_pressure",
@@ -337,8 +341,29 @@ class Sweep(CurveMethods):
         )
 
     @property
+    def burn_notes(self) -> tuple[str, ...]:
+        """Sentences on speeds at which hardly an engine would burn its charge as it did here."""
+        fresh = {p.rpm: p.values.get("scavenging_efficiency", 1.0) for p in self.points}
+        thin = {rpm: share for rpm, share in fresh.items() if share < 1.0 - MOST_DILUENT}
+        cut = [f"{p.rpm:g}" for p in self.points if p.audit.get("burns_limited", 0)]
+        found = []
+        if thin:
+            found.append(
+                f"At {', '.join(f'{rpm:g}' for rpm in thin)} rev/min as little as "
+                f"{100.0 * min(thin.values()):.0f} % of what the cylinders hold is fresh charge, "
+                "which hardly any engine burns; here it burned as stated.  Look for exhaust that "
+                "flows back in overlap."
+            )
+        if cut:
+            found.append(
+                f"At {', '.join(cut)} rev/min the FlameScaling asked for a longer burn than the "
+                "cycle has room for, and got what there is."
+            )
+        return tuple(found)
+
+    @property
     def notes(self) -> tuple[str, ...]:
-        """Sentences on what limits the curve: convergence, failures, walls, states, tolerance."""
+        """Sentences on what limits the curve: convergence, failures, walls, states, burn."""
         found = []
         if not self.trusted.all():
             loose = ", ".join(f"{rpm:g}" for rpm in self.rpm[~self.trusted])
@@ -346,7 +371,7 @@ class Sweep(CurveMethods):
         if self.failures:
             lost = ", ".join(f"{rpm:g}" for rpm in sorted(self.failures))
             found.append(f"Failed at {lost} rev/min.")
-        found += [*self.wall_notes, *self.state_notes]
+        found += [*self.wall_notes, *self.state_notes, *self.burn_notes]
         return (*found, *self.repeat_notes)
 
     @property
@@ -356,6 +381,14 @@ class Sweep(CurveMethods):
             return ()
         return (f"Cycles were run until they repeat within {100.0 * self.tolerance:.2g} %; "
                 "smaller differences mean nothing.",)
+
+    @property
+    def conditions(self) -> dict:
+        """What it was computed under besides the exhaust, plain data by heading.
+
+        `compare` names every difference between those of two sweeps.
+        """
+        return conditions_of(self.points)
 
     @property
     def tolerance(self) -> float:
@@ -374,8 +407,8 @@ class Sweep(CurveMethods):
         -------
         str
             One line for each speed with the cycles it took and a flag where it did not converge or
-            failed; below it the errors of failed speeds, which temperatures the walls have, and
-            where cylinders that are alike differ.
+            failed; below it the errors of failed speeds, which temperatures the walls have, where
+            cylinders that are alike differ, and where hardly an engine would burn its charge.
 
         Raises
         ------
@@ -389,7 +422,7 @@ class Sweep(CurveMethods):
         head = [["", *row, "", ""] for row in words]
         head[-1][0], head[-1][-2] = "rpm", "cycles"
         body = self._rows(names)
-        below = [*self._errors(), *self.wall_notes, *self.state_notes]
+        below = self._below()
         return "\n".join([rows_text([*head, ["", *units, "", ""], *body]), *below])
 
     def _rows(self, names):
@@ -402,13 +435,17 @@ class Sweep(CurveMethods):
         rows += [(rpm, [*["-"] * (len(names) + 1), "failed"]) for rpm in self.failures]
         return [[f"{rpm:g}", *cells] for rpm, cells in sorted(rows)]
 
+    def _below(self):
+        """Sentences below a table."""
+        return [*self._errors(), *self.wall_notes, *self.state_notes, *self.burn_notes]
+
     def _errors(self):
         return [f"{rpm:g} rev/min failed: {text}" for rpm, text in sorted(self.failures.items())]
 
     def _sheet(self):
         head = [["rpm", *(name.replace("_", " ") for name in SHOWN), "cycles", ""],
                 ["", *(display(name).unit for name in SHOWN), "", ""]]
-        below = [*self._errors(), *self.wall_notes, *self.state_notes]
+        below = self._below()
         return Sheet([*head, *self._rows(SHOWN)], self.name, below, heads=2)
 
     def summary(self) -> str:

@@ -5,6 +5,7 @@ from collections.abc import Sequence
 from typing import NamedTuple
 
 from wavesim.errors import check_choice
+from wavesim.fields.description import sequence
 
 
 class Quantity(NamedTuple):
@@ -161,6 +162,23 @@ QUANTITIES = {
         "crank angle of peak pressure", "deg",
         "After the firing dead centre of each cylinder, negative before it, mean of the cylinders.",
     ),
+    "burn_angle_10": Quantity(
+        "crank angle of 10 % burned", "deg",
+        "After the firing dead centre of each cylinder, negative before it, where 10 % of the "
+        "charge that burns has burned; mean of the cylinders.  As stated, or as a FlameScaling "
+        "made it of the charge.",
+    ),
+    "burn_angle_50": Quantity(
+        "crank angle of 50 % burned", "deg", "As burn_angle_10, for half of the charge.",
+    ),
+    "burn_angle_90": Quantity(
+        "crank angle of 90 % burned", "deg", "As burn_angle_10, for 90 % of the charge.",
+    ),
+    "burn_duration": Quantity(
+        "burn duration, 10 % to 90 %", "deg",
+        "Crank angle from 10 % to 90 % burned of each cylinder, mean of the cylinders; the whole "
+        "burn is longer.",
+    ),
     "trapped_pressure": Quantity(
         "cylinder pressure at intake closing", "Pa",
         "Absolute pressure when the intake valve has shut, mean of the cylinders.",
@@ -210,8 +228,9 @@ _OWN = (
     "imep_gross", "imep_net", "pmep", "pmep_exhaust", "pmep_intake", "volumetric_efficiency",
     "air_per_cycle", "trapped_air", "residual_fraction", "scavenging_efficiency",
     "trapping_efficiency", "short_circuit", "exhaust_temperature", "back_pressure",
-    "peak_pressure", "peak_pressure_angle", "trapped_pressure", "trapped_temperature",
-    "opening_pressure", "heat_loss_share", "indicated_efficiency",
+    "peak_pressure", "peak_pressure_angle", "burn_angle_10", "burn_angle_50", "burn_angle_90",
+    "burn_duration", "trapped_pressure", "trapped_temperature", "opening_pressure",
+    "heat_loss_share", "indicated_efficiency",
 )
 #: Arrays of a Point by cylinder: amounts of one cycle, then quantities of each cylinder alone.
 CYLINDERS = {
@@ -444,7 +463,9 @@ def quantity_table(names: str | Sequence[str] | None = None) -> str:
         return "\n\n".join(
             f"{textwrap.fill(title, 98)}\n\n{_entries(group)}" for title, group in groups.items()
         )
-    names = [names] if isinstance(names, str) else list(names)
+    if isinstance(names, str):
+        names = [names]
+    names = sequence("quantity_table", "names", names, "names of quantities")
     known = CYLINDERS | TRACES | QUANTITIES
     chosen = [check_choice("quantity_table", "names", name, known) for name in names]
     return _entries({name: known[name] for name in chosen})
