@@ -29,8 +29,8 @@ FLOORS = {
     "arrays": "mesh compile",
     "show": "quantities forms plots",
     "results": "files traces curves points compare",
-    "march": "evaluate books readout burn walltemp pull prolong precompile advance cycles run "
-             "states acoustics",
+    "march": "evaluate exchange books readout burn walltemp pull prolong precompile advance "
+             "cycles run states acoustics",
     "many": "space store work sweep explore optimise",
     "dyno": "repeat sound",
     "front": "folder report app",
