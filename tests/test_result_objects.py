@@ -27,6 +27,7 @@ LACKS = {
     "BillRow": dict.fromkeys(OFFERS, ROW),
     "CrossingSpeed": dict.fromkeys(("plot", "csv", "frame"), ROW),
     "PeriodicState": dict.fromkeys(OFFERS, ROW),
+    "Extreme": dict.fromkeys(OFFERS, "a place and a value"),
     "Failure": dict.fromkeys(OFFERS, "two texts"),
     "Reading": dict.fromkeys(OFFERS, ROW),
     "StoreCheck": dict.fromkeys(("plot", "csv", "frame"), "a list of files"),
@@ -64,6 +65,7 @@ def made(sweeps, tmp_path_factory):
     transient = ws.simulate(pipe, 1e-3, samples=5)
     things = [
         base[4500], base, base[4500].samples, base[4500].trace("pressure", "outlet"), comparison,
+        base[4500].trace("pressure", "outlet").highest(), ws.contributions(base, variant),
         comparison.crossings()[0] if comparison.crossings() else None,
         comparison.band_averages()[0], found, found.exploration, found.best, bill, bill.rows[0],
         bill.total, curve, curve[6000], transient,

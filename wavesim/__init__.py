@@ -68,9 +68,10 @@ from wavesim.march.acoustics import TransmissionLoss, transmission_loss
 from wavesim.march.run import run_network, run_point, simulate
 from wavesim.march.states import PeriodicState, PeriodicStates, periodic_states
 from wavesim.results.compare import Band, Comparison, CrossingSpeed, compare
+from wavesim.results.contributions import Contributions, contributions
 from wavesim.results.curves import Curve, Reading
 from wavesim.results.points import Failure, Point, Sweep, Transient
-from wavesim.results.traces import Samples, Trace
+from wavesim.results.traces import Extreme, Samples, Trace
 from wavesim.show import plots
 from wavesim.show.forms import SpeedCurve
 from wavesim.show.quantities import CYLINDERS, QUANTITIES, TRACES, Quantity, quantity_table
@@ -94,6 +95,8 @@ __all__ = [
     "Coating",
     "compare",
     "Comparison",
+    "Contributions",
+    "contributions",
     "ConvergenceError",
     "CrossingSpeed",
     "Curve",
@@ -109,6 +112,7 @@ __all__ = [
     "Exhaust",
     "Exploration",
     "explore",
+    "Extreme",
     "Failure",
     "Fibre",
     "FIBRES",

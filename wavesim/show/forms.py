@@ -4,7 +4,7 @@ A curve may have been computed or measured.  Comparisons and figures ask for the
 whatever has these names can be compared and drawn.
 """
 
-from collections.abc import Collection, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from math import floor, log10
 from typing import Protocol, runtime_checkable
 
@@ -70,6 +70,40 @@ class TracedCurve(SpeedCurve, Protocol):
 
     @property
     def points(self) -> Sequence: ...
+
+
+@runtime_checkable
+class DifferenceParts(Protocol):
+    """Parts of a difference of torque against speed.
+
+    Attributes
+    ----------
+    rpm : ndarray, (n,)
+        Speeds [rev/min].
+    parts : mapping of str to ndarray, each (n,)
+        By name [N m].
+    labels : mapping of str to str
+        Words for them.
+    total : ndarray, (n,)
+        Their sum [N m].
+    names : (str, str)
+        Of reference and variant.
+    """
+
+    @property
+    def rpm(self) -> np.ndarray: ...
+
+    @property
+    def parts(self) -> Mapping[str, np.ndarray]: ...
+
+    @property
+    def labels(self) -> Mapping[str, str]: ...
+
+    @property
+    def total(self) -> np.ndarray: ...
+
+    @property
+    def names(self) -> tuple[str, str]: ...
 
 
 @runtime_checkable
@@ -150,6 +184,7 @@ class LossCurve(Protocol):
 _WORDS = {
     SpeedCurve: "a speed curve such as a Sweep or a Curve",
     TracedCurve: "a Sweep whose points hold their traces",
+    DifferenceParts: "the parts of a difference, as `contributions` returns them",
     CurveDifference: "a Comparison, as compare returns it",
     TraceForm: "a Trace",
     LossCurve: "a TransmissionLoss",

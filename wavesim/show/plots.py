@@ -21,6 +21,7 @@ from wavesim.errors import InputError, check_choice, check_int, check_number
 from wavesim.fields.description import sequence
 from wavesim.show.forms import (
     CurveDifference,
+    DifferenceParts,
     LossCurve,
     SpeedCurve,
     TracedCurve,
@@ -39,6 +40,10 @@ REFERENCE = "#777777"
 COLOURS = ("#0072B2", "#D55E00", "#009E73", "#CC79A7", "#E69F00", "#56B4E9")
 MARKERS = "oDs^vp<>"
 DASHES = ("-", "--", "-.", ":")
+#: Of bars in a stack: neighbours differ in lightness, and in hatching where colours come again.
+SHADES = ("#0072B2", "#E69F00", "#004c3a", "#F0E442", "#D55E00", "#56B4E9", "#5c3566", "#b8b8b8",
+          "#CC79A7", "#404040")
+HATCHES = ("", "//", "", "..", "", "\\\\", "", "xx", "", "")
 FAINT = "#d9d9d9"
 OVERLAP = "#fbe7a8"
 BAND = "stated uncertainty"
@@ -634,6 +639,53 @@ def plot_search(
     ax.set_xlabel("number of the design")
     ax.set_ylabel("objective")
     _legend(ax)
+    return _dress(ax)
+
+
+def plot_contributions(
+    found: DifferenceParts, ax: "Axes | None" = None, **bar_kws: Any
+) -> "Axes":
+    """Parts of a difference of torque as stacked bars over speed, their sum as a line.
+
+    Parts that are too thin to be seen at any speed are left out.
+
+    Parameters
+    ----------
+    found : Contributions
+        From `wavesim.contributions`.
+    ax : matplotlib Axes or None
+    **bar_kws
+        For all bars.
+
+    Returns
+    -------
+    matplotlib Axes
+    """
+    check_form("plot_contributions", "found", found, DifferenceParts)
+    ax, rpm = _axes(ax), found.rpm
+    width = 0.7 * (np.diff(rpm).min() if rpm.size > 1 else 0.1 * rpm[0])
+    ends = {1.0: np.zeros(rpm.size), -1.0: np.zeros(rpm.size)}
+    least = 2e-3 * np.sum(np.abs(list(found.parts.values())), axis=0).max()
+    for i, (name, values) in enumerate(found.parts.items()):
+        if np.abs(values).max() <= least:  # too thin to be seen: no place in the legend
+            continue
+        style = {"color": SHADES[i % len(SHADES)], "hatch": HATCHES[i % len(HATCHES)],
+                 "edgecolor": "white", "lw": 0.4, "width": width} | bar_kws
+        label = found.labels[name]
+        for sign, end in ends.items():
+            height = np.where(sign * values > 0.0, values, 0.0)
+            ax.bar(rpm, height, bottom=end, label=label, **style)
+            end += height
+            label = None
+    ax.plot(rpm, found.total, color="black", lw=1.8, marker="o", ms=5.5, mfc="white", mew=1.6,
+            label="torque", zorder=4.0)
+    ax.axhline(0.0, color="black", lw=0.8)
+    ax.margins(y=0.06)
+    ax.set_xlabel("engine speed [rev/min]")
+    ax.set_ylabel("difference of torque [N m]")
+    a, b = map(legend_name, found.names)
+    ax.set_title(f"{b} against {a}", loc="left", fontsize=10)
+    ax.legend(frameon=False, loc="upper left", bbox_to_anchor=(1.0, 1.0), fontsize=9)
     return _dress(ax)
 
 
