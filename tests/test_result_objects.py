@@ -66,6 +66,7 @@ def made(sweeps, tmp_path_factory):
     things = [
         base[4500], base, base[4500].samples, base[4500].trace("pressure", "outlet"), comparison,
         base[4500].trace("pressure", "outlet").highest(), ws.contributions(base, variant),
+        base[4500].waves("exhaust valve 1"), base[4500].waves("exhaust valve 1").reflection(),
         comparison.crossings()[0] if comparison.crossings() else None,
         comparison.band_averages()[0], found, found.exploration, found.best, bill, bill.rows[0],
         bill.total, curve, curve[6000], transient,

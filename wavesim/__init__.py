@@ -72,6 +72,7 @@ from wavesim.results.contributions import Contributions, contributions
 from wavesim.results.curves import Curve, Reading
 from wavesim.results.points import Failure, Point, Sweep, Transient
 from wavesim.results.traces import Extreme, Samples, Trace
+from wavesim.results.waves import Reflection, Waves
 from wavesim.show import plots
 from wavesim.show.forms import SpeedCurve
 from wavesim.show.quantities import CYLINDERS, QUANTITIES, TRACES, Quantity, quantity_table
@@ -154,6 +155,7 @@ __all__ = [
     "Quantity",
     "quantity_table",
     "Reading",
+    "Reflection",
     "Resonator",
     "restore",
     "ROUGHNESS",
@@ -195,6 +197,7 @@ __all__ = [
     "WallState",
     "Warmed",
     "Warming",
+    "Waves",
     "WavesimError",
     "Wiebe",
     "Woschni",

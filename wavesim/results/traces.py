@@ -368,6 +368,31 @@ class Samples:
         """
         return {name: tuple(ends) for name, ends in self.layout["connections"].items()}
 
+    def direction(self, at: str) -> float:
+        """Sign of the recorded velocity at a place along its duct.
+
+        Parameters
+        ----------
+        at : str
+            A duct, or a node that takes one duct end.
+
+        Returns
+        -------
+        float
+            1.0 where gas that runs from the start of the duct to its end has a velocity above 0,
+            as everywhere in a duct; -1.0 at a node at the start of a duct.
+
+        Raises
+        ------
+        InputError
+            If there is no such duct or node.
+        """
+        check_choice("waves", "at", at, [*self.layout["ducts"], *self.layout["nodes"]])
+        if at in self.layout["ducts"]:
+            return 1.0
+        _, side = self.layout["ends"][self.layout["nodes"][at]]
+        return -1.0 if side == "start" else 1.0
+
     @cached_property
     def gas(self) -> TableGas:
         """The gas that was computed, a TableGas: its relations take T, fresh and burned."""

@@ -181,12 +181,37 @@ class LossCurve(Protocol):
     def loss(self) -> np.ndarray: ...
 
 
+@runtime_checkable
+class ReflectionForm(Protocol):
+    """Reflection coefficient against frequency.
+
+    Attributes
+    ----------
+    frequency : ndarray, (n,)
+        [Hz].
+    coefficient : ndarray of complex, (n,)
+    at : str
+        The place.
+    """
+
+    @property
+    def frequency(self) -> np.ndarray: ...
+
+    @property
+    def coefficient(self) -> np.ndarray: ...
+
+    @property
+    def at(self) -> str: ...
+
+
+
 _WORDS = {
     SpeedCurve: "a speed curve such as a Sweep or a Curve",
     TracedCurve: "a Sweep whose points hold their traces",
     DifferenceParts: "the parts of a difference, as `contributions` returns them",
     CurveDifference: "a Comparison, as compare returns it",
     TraceForm: "a Trace",
+    ReflectionForm: "a Reflection, as reflection returns it",
     LossCurve: "a TransmissionLoss",
 }
 

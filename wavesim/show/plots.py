@@ -23,6 +23,7 @@ from wavesim.show.forms import (
     CurveDifference,
     DifferenceParts,
     LossCurve,
+    ReflectionForm,
     SpeedCurve,
     TracedCurve,
     TraceForm,
@@ -686,6 +687,50 @@ def plot_contributions(
     a, b = map(legend_name, found.names)
     ax.set_title(f"{b} against {a}", loc="left", fontsize=10)
     ax.legend(frameon=False, loc="upper left", bbox_to_anchor=(1.0, 1.0), fontsize=9)
+    return _dress(ax)
+
+
+def plot_reflection(
+    found: ReflectionForm | Sequence[ReflectionForm],
+    ax: "Axes | None" = None,
+    label: str | Sequence[str] | None = None,
+    **line_kws: Any,
+) -> "Axes":
+    """Magnitude of reflection coefficients against frequency.
+
+    Parameters
+    ----------
+    found : Reflection, or sequence of Reflection
+    ax : matplotlib Axes or None
+    label : str, sequence of str, or None
+        Names for the legend; None: the places.
+    **line_kws
+        For all lines.
+
+    Returns
+    -------
+    matplotlib Axes
+
+    Raises
+    ------
+    InputError
+        If there is none, or if the labels do not match.
+    """
+    found = check_forms("plot_reflection", "found", found, ReflectionForm)
+    labels = [one.at for one in found] if label is None else np.atleast_1d(label).tolist()
+    if len(labels) != len(found):
+        raise InputError(f"plot_reflection: {len(labels)} labels for {len(found)} reflections.")
+    ax = _axes(ax)
+    for i, (one, name) in enumerate(zip(found, labels, strict=True)):
+        few = {"marker": MARKERS[i % len(MARKERS)], "ms": 4.0} if one.frequency.size < 60 else {}
+        style = {"color": COLOURS[i % len(COLOURS)], "ls": DASHES[i % len(DASHES)], "lw": 1.6,
+                 "label": legend_name(name), **few} | line_kws
+        ax.plot(one.frequency, np.abs(one.coefficient), **style)
+    ax.axhline(1.0, color=REFERENCE, lw=0.8)
+    ax.set_ylim(bottom=0.0)
+    ax.set_xlabel("frequency [Hz]")
+    ax.set_ylabel("reflected over incident pressure")
+    _legend(ax)
     return _dress(ax)
 
 
