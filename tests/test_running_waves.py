@@ -128,7 +128,8 @@ def test_parts_of_an_engine_make_the_pressure_again(point):
 
 def test_reflection_is_wave_back_over_wave_on_at_harmonics_of_the_cycle(point):
     found = point.waves("exhaust valve 1")
-    reflection = found.reflection()
+    reflection = found.reflection(highest=600.0)
+    assert reflection.frequency.max() <= 600.0
     order = reflection.frequency / (4500.0 / 120.0)
     assert order == pytest.approx(np.rint(order)) and order[0] == 1.0
     on, back = (np.fft.rfft(trace.values - found.quiet) for trace in (found.on, found.back))
@@ -153,6 +154,13 @@ def test_reflection_of_made_waves_is_the_one_that_was_made():
     assert order[:8] == pytest.approx(np.arange(1.0, 9.0))
 
 
+def test_a_shut_valve_sends_back_what_comes(point):
+    """Without flow the two parts are equal: all is reflected."""
+    found = point.waves("exhaust valve 1")
+    shut = (found.on.x > 420.0) & (found.on.x < 700.0)
+    assert found.on.values[shut] == pytest.approx(found.back.values[shut], rel=1e-9)
+
+
 def test_waves_refuse_what_cannot_be(point):
     with pytest.raises(ws.InputError, match="waves: at = 'cylinder 1'"):
         point.waves("cylinder 1")
@@ -162,3 +170,5 @@ def test_waves_refuse_what_cannot_be(point):
         pipe = ws.Network({"pipe": ws.Pipe(0.5, 0.04)}, {
             "a": ws.ClosedEnd("pipe.start"), "b": ws.OpenEnd("pipe.end")})
         ws.simulate(pipe, 1e-4, samples=4).waves("pipe", 0.1).reflection()
+    with pytest.raises(ws.InputError, match="highest = 1 Hz is below all harmonics"):
+        point.waves("exhaust valve 1").reflection(highest=1.0)

@@ -176,7 +176,7 @@ class Point(ByName, Tabular):
         quiet : float or None
             Pressure between the waves [Pa], above 0; None: its mean over the cycle.
         flow : float or None
-            Velocity along the duct on which the waves ride [m/s], -2000 to 2000; None: its mean.
+            Velocity along the duct on which the waves ride [m/s], -2000 to 2000; None: 0.
 
         Returns
         -------

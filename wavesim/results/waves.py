@@ -13,7 +13,6 @@ so that X = X_on + X_back - 1 (Earnshaw 1860 for one wave; from memory).  For sm
 p_on - p0 = (p' + rho c u')/2 and p_back - p0 = (p' - rho c u')/2.
 """
 
-import operator
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
@@ -95,8 +94,13 @@ class Waves(Tabular):
                                  for text in (look.text(end.value), f"{end.x:.6g}"))])
         return Sheet(rows, f"running parts of the pressure at {self.at}")
 
-    def reflection(self) -> "Reflection":
+    def reflection(self, highest: float = 1000.0) -> "Reflection":
         """Wave back over wave on, harmonic by harmonic of the engine's cycle.
+
+        Parameters
+        ----------
+        highest : float
+            Highest frequency [Hz], above 0.
 
         Returns
         -------
@@ -107,7 +111,7 @@ class Waves(Tabular):
         Raises
         ------
         InputError
-            If the trace runs over time: only a cycle has harmonics.
+            If the trace runs over time, for only a cycle has harmonics, or if no harmonic is left.
 
         Notes
         -----
@@ -121,6 +125,12 @@ class Waves(Tabular):
         heard = np.abs(on) >= LEAST_SHARE * np.abs(on).max(initial=0.0)
         heard &= order < on.size  # the last, at half the sampling rate, has no phase
         frequency = order * self.pressure.rpm / 120.0
+        heard &= frequency <= check_number("reflection", "highest", highest, "Hz", 0.0, 1e6)
+        if not heard.any():
+            raise InputError(
+                f"reflection: highest = {highest:g} Hz is below all harmonics that are heard, must "
+                f"be {frequency[0]:g} Hz or more."
+            )
         return Reflection(frequency[heard], (back / np.where(heard, on, 1.0))[heard], self.at)
 
     def plot(self, ax: "Axes | None" = None, **line_kws: Any) -> "Axes":
@@ -214,10 +224,11 @@ def split_waves(
     p, u, gamma, c = (samples.trace(name, at, x)
                       for name in ("pressure", "velocity", "gamma", "sound_speed"))
     along = sign * u.values
-    usual = np.mean if p.x_name == "theta_deg" else operator.itemgetter(0)
-    quiet = float(usual(p.values)) if quiet is None else check_number(
+    turning = p.x_name == "theta_deg"
+    usual = (p.values.mean(), 0.0) if turning else (p.values[0], along[0])
+    quiet = float(usual[0]) if quiet is None else check_number(
         "waves", "quiet", quiet, "Pa", 0.0, 1e8, low_open=True)
-    flow = float(usual(along)) if flow is None else check_number(
+    flow = float(usual[1]) if flow is None else check_number(
         "waves", "flow", flow, "m/s", -2000.0, 2000.0)
     exponent = (gamma.values - 1.0) / (2.0 * gamma.values)
     ratio = (p.values / quiet) ** exponent
