@@ -28,9 +28,9 @@ FLOORS = {
                     "symmetry pull study",
     "arrays": "mesh compile",
     "show": "quantities forms plots",
-    "results": "files traces waves curves points contributions compare",
+    "results": "files traces waves curves points rays contributions compare",
     "march": "evaluate exchange books readout burn walltemp pull prolong precompile advance "
-             "cycles run states acoustics",
+             "cycles run states echoes acoustics",
     "many": "space store work sweep explore optimise",
     "dyno": "repeat sound",
     "front": "folder report app",

@@ -65,6 +65,7 @@ from wavesim.many.space import designs
 from wavesim.many.store import Store, StoreCheck
 from wavesim.many.sweep import run_study, speed_sweep, speed_sweeps
 from wavesim.march.acoustics import TransmissionLoss, transmission_loss
+from wavesim.march.echoes import Echo, Echoes, echoes
 from wavesim.march.run import run_network, run_point, simulate
 from wavesim.march.states import PeriodicState, PeriodicStates, periodic_states
 from wavesim.results.compare import Band, Comparison, CrossingSpeed, compare
@@ -107,6 +108,9 @@ __all__ = [
     "Design",
     "designs",
     "Duct",
+    "Echo",
+    "Echoes",
+    "echoes",
     "Engine",
     "EngineGas",
     "exact",

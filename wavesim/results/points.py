@@ -17,6 +17,7 @@ from wavesim.descriptions.exhaust import Exhaust
 from wavesim.descriptions.network import Network
 from wavesim.descriptions.nodes import Ambient
 from wavesim.descriptions.pull import Pull, WallsLeft
+from wavesim.descriptions.settings import Settings
 from wavesim.descriptions.symmetry import succession
 from wavesim.errors import InputError, check_choice, check_kind
 from wavesim.fields.description import describe, restore, sequence
@@ -100,6 +101,11 @@ class Point(ByName, Tabular):
     def exhaust(self) -> Exhaust | None:
         """The exhaust as it was described; None if a network was given in its place."""
         return restore(self.meta["exhaust"])
+
+    @property
+    def settings(self) -> Settings:
+        """How the calculation was run."""
+        return restore(self.meta["settings"])
 
     @property
     def ambient(self) -> Ambient:
