@@ -65,7 +65,7 @@ from wavesim.many.space import designs
 from wavesim.many.store import Store, StoreCheck
 from wavesim.many.sweep import run_study, speed_sweep, speed_sweeps
 from wavesim.march.acoustics import TransmissionLoss, transmission_loss
-from wavesim.march.echoes import Echo, Echoes, echoes
+from wavesim.march.echoes import CrossTalk, Echo, Echoes, cross_talk, echoes, exhaust_reflection
 from wavesim.march.run import run_network, run_point, simulate
 from wavesim.march.states import PeriodicState, PeriodicStates, periodic_states
 from wavesim.results.compare import Band, Comparison, CrossingSpeed, compare
@@ -100,7 +100,9 @@ __all__ = [
     "Contributions",
     "contributions",
     "ConvergenceError",
+    "cross_talk",
     "CrossingSpeed",
+    "CrossTalk",
     "Curve",
     "CYLINDERS",
     "demo_path",
@@ -115,6 +117,7 @@ __all__ = [
     "EngineGas",
     "exact",
     "Exhaust",
+    "exhaust_reflection",
     "Exploration",
     "explore",
     "Extreme",

@@ -17,11 +17,13 @@ from scipy.signal import find_peaks
 from wavesim.arrays.compile import compile_network
 from wavesim.arrays.mesh import ducts_beyond_valves
 from wavesim.descriptions.network import Network
-from wavesim.descriptions.nodes import ClosedEnd, ValvePort
-from wavesim.descriptions.settings import SCHEMES
+from wavesim.descriptions.nodes import AnechoicEnd, ClosedEnd, OpenEnd, ValvePort
+from wavesim.descriptions.settings import SCHEMES, Settings
+from wavesim.descriptions.weather import Ambient, as_ambient
 from wavesim.errors import InputError, check_int, check_kind, check_number
 from wavesim.fields.description import sequence
 from wavesim.fields.tabular import Column, Sheet, Tabular
+from wavesim.gas.models import EngineGas, PerfectGas, given_gas
 from wavesim.kernels import flat as f
 from wavesim.kernels.nodes import FP
 from wavesim.march.advance import march_to
@@ -35,8 +37,9 @@ if TYPE_CHECKING:
 
 AMPLITUDE = 1e-4  # of the pulse over the pressure
 CELLS_PER_PULSE = 5.0  # cells in the width of the pulse, its 1/e half length
-VISIBLE = 0.02  # share of the pulse from which an echo counts
-STILL = 2e-3  # share of the pulse that the last tenth of a record must stay below to be quiet
+VISIBLE = 0.05  # share of the pulse from which an echo counts
+LOUD = 0.5  # share of the strongest echo from which the first one stands for a pair of cylinders
+STILL = 1e-4  # share of the pulse below which an exhaust is still
 
 
 class Echo(NamedTuple):
@@ -90,8 +93,8 @@ class Echoes(Tabular):
         The part of the own record that an endless pipe would show: the pulse itself.
     found : dict of list of Echo
         By cylinder, in order of time.
-    quiet : bool
-        True if all had died away before the record ended.
+    overlap : (float, float) or None
+        Overlap of each cylinder in crank angle after its exhaust opening [deg].
     """
 
     cylinder: int
@@ -100,52 +103,13 @@ class Echoes(Tabular):
     records: Mapping[int, np.ndarray]
     sent: np.ndarray
     found: Mapping[int, list[Echo]]
-    quiet: bool
+    overlap: tuple[float, float] | None
 
     _index = "time"
 
     def __repr__(self) -> str:
         heard = len(self.found[self.cylinder])
         return f"<Echoes: cylinder {self.cylinder}, {self.rpm:g} rev/min, {heard} of its own>"
-
-    def reflection(self, frequencies: Sequence[float] | np.ndarray | None = None) -> Reflection:
-        """Reflection coefficient of the exhaust as the sending valve sees it.
-
-        Parameters
-        ----------
-        frequencies : sequence of float, optional
-            [Hz], above 0.  Default: 5 to 500 in steps of 5.
-
-        Returns
-        -------
-        Reflection
-            At small amplitude, about gas at rest with the mean gas of the cycle; its `impedance`
-            is that of the exhaust looking downstream.
-
-        Raises
-        ------
-        InputError
-            If the record ends before all has died away.
-
-        Notes
-        -----
-        With G the transform of the pulse that leaves, and R the coefficient, a shut valve hears
-        (G + R G*)/(1 - R): what comes back is sent again.  G* is there because the pulse begins
-        spread out before the valve.
-        """
-        if not self.quiet:
-            raise InputError(
-                f"Echoes: the record of {self.time[-1]:.3g} s ends before the exhaust is still; "
-                "ask echoes for a longer one (longest)."
-            )
-        given = np.arange(5.0, 501.0, 5.0) if frequencies is None else frequencies
-        frequency = np.array([
-            check_number("Echoes", "frequencies", one, "Hz", 0.0, 2e4, low_open=True)
-            for one in sequence("Echoes", "frequencies", given, "frequencies [Hz]")])
-        turn = np.exp(-2j * np.pi * frequency[:, None] * self.time)
-        heard, sent = turn @ self.records[self.cylinder], turn @ self.sent
-        coefficient = (heard - sent) / (heard + sent.conj())
-        return Reflection(frequency, coefficient, f"exhaust valve {self.cylinder}")
 
     def _columns(self):
         yield Column("time", "s", self.time)
@@ -264,12 +228,13 @@ def echoes(
     check_number("echoes", "visible", visible, "1", 0.001, 1.0)
     longest = 120.0 / point.rpm if longest is None else longest
     check_number("echoes", "longest", longest, "s", 1e-3, 10.0)
-    still = _Still(point, pulse)
+    still = _of_point(point, pulse)
     still.send(cylinder)
-    time, records, quiet = still.listen(longest)
+    time, records = still.listen(longest)
     sent = np.exp(-((still.sound_at(cylinder) * time / pulse) ** 2))
     paths = rays(still.network, still.ways(), still.valves[cylinder], still.valves.values(),
-                 longest=longest, faintest=0.2 * visible, capacity=still.capacity())
+                 longest=longest, faintest=0.2 * visible, capacity=still.capacity(),
+                 delay=still.delays())
     found = {
         number: [
             _named(point, still, cylinder, number, time[peak], size, paths)
@@ -277,7 +242,144 @@ def echoes(
         ]
         for number, record in records.items()
     }
-    return Echoes(cylinder, point.rpm, time, records, sent, found, quiet)
+    return Echoes(cylinder, point.rpm, time, records, sent, found, _overlap(point))
+
+
+@dataclass(frozen=True, eq=False)
+class CrossTalk(Tabular):
+    """Which cylinder is heard at whose exhaust valve, as `cross_talk` returns it.
+
+    Attributes
+    ----------
+    rpm : float
+        Engine speed [rev/min].
+    size : ndarray, (n_cyl, n_cyl)
+        Share of the pressure of cylinder i + 1 that comes to the valve of cylinder j + 1 in the
+        first loud echo, [i, j]; on the diagonal a cylinder hears itself.  0 where none is heard.
+    time : ndarray, (n_cyl, n_cyl)
+        How long it is on its way [s].
+    first_angle, peak_angle : ndarray, (n_cyl, n_cyl)
+        When the pulse of exhaust opening, and when its peak, comes to the valve of cylinder j + 1,
+        in crank angle after the firing dead centre of that cylinder, 0 to 720 [deg].
+    in_overlap : ndarray of bool, (n_cyl, n_cyl)
+        True where the pulse, as long after its peak as before it, meets the overlap of j + 1.
+
+    Examples
+    --------
+    >>> import wavesim as ws
+    >>> study = ws.load(ws.demo_path())
+    >>> settings = ws.Settings(cell_length=0.05, tolerance=0.05)
+    >>> exhaust = study.exhausts["long collector"]
+    >>> found = ws.cross_talk(ws.run_point(study.engine, exhaust, 4500.0, settings=settings))
+    >>> found.size.shape, bool(found.size[0, 1] > 0.2)
+    ((4, 4), True)
+    """
+
+    rpm: float
+    size: np.ndarray
+    time: np.ndarray
+    first_angle: np.ndarray
+    peak_angle: np.ndarray
+    in_overlap: np.ndarray
+
+    def __repr__(self) -> str:
+        return f"<CrossTalk: {len(self.size)} cylinders, {self.rpm:g} rev/min>"
+
+    def _pairs(self):
+        return [(i, j) for i in range(len(self.size)) for j in range(len(self.size))]
+
+    def _columns(self):
+        pairs = self._pairs()
+        yield Column("sender", "", [i + 1 for i, _ in pairs])
+        yield Column("listener", "", [j + 1 for _, j in pairs])
+        for name, unit in (("size", "1"), ("time", "s"), ("first_angle", "deg"),
+                           ("peak_angle", "deg"), ("in_overlap", "")):
+            yield Column(name, unit, [getattr(self, name)[pair].item() for pair in pairs])
+
+    def _rows(self):
+        rows = [["from", "to", "share", "ms", "deg after own firing TDC", "overlap"]]
+        for i, j in sorted(self._pairs(), key=lambda pair: (pair[0] == pair[1], pair)):
+            rows.append([
+                f"{i + 1}", f"{j + 1}", f"{self.size[i, j]:+.2f}", f"{1e3 * self.time[i, j]:.2f}",
+                f"{self.first_angle[i, j]:.0f} to {self.peak_angle[i, j]:.0f}",
+                "yes" if self.in_overlap[i, j] else "no"])
+        return rows
+
+    def table(self) -> str:
+        """Text table: a line for each sender and listener, those that hear themselves last."""
+        return rows_text(self._rows())
+
+    def _sheet(self):
+        return Sheet(self._rows(), f"cross-talk at {self.rpm:g} rev/min")
+
+    def plot(self, ax: "Axes | None" = None, **image_kws: Any) -> "Axes":
+        """Draw the shares as a picture over senders and listeners, those in overlap framed.
+
+        Parameters
+        ----------
+        ax : matplotlib Axes or None
+            None makes a new figure.
+        **image_kws
+            For the picture.
+
+        Returns
+        -------
+        matplotlib Axes
+        """
+        from wavesim.show import plots
+
+        return plots.plot_cross_talk(self, ax, **image_kws)
+
+
+def cross_talk(point: Point, **kwargs: Any) -> CrossTalk:
+    """Find which cylinder is heard at whose exhaust valve, how loud and when.
+
+    Parameters
+    ----------
+    point : Point
+        With its traces.
+    **kwargs
+        As for `echoes`: pulse, longest, visible.
+
+    Returns
+    -------
+    CrossTalk
+
+    Raises
+    ------
+    InputError
+        As `echoes` does.
+
+    Notes
+    -----
+    One march of `echoes` for each cylinder.  The peak of a pulse leaves the valve later than its
+    front by as much as the pressure at the valve of the point takes to its highest value within 120
+    deg after exhaust opening.  Loud is what has half of the strongest echo.
+    """
+    check_kind("cross_talk", "point", point, Point)
+    n = point.engine.cylinders
+    size, time, first = (np.zeros((n, n)) for _ in range(3))
+    rise = np.zeros((n, 1))
+    opens, closes = point.meta["events_deg"]["exhaust"]
+    intake_opens = point.meta["events_deg"]["intake"][0]
+    for i in range(n):
+        heard = echoes(point, i + 1, **kwargs)
+        own = point.trace("pressure", f"exhaust valve {i + 1}").own_angle(i + 1)
+        rise[i] = own.highest(opens, opens + 120.0).x - opens
+        for j in range(n):
+            found = _first_loud(heard.found[j + 1])
+            if found is not None:
+                size[i, j], time[i, j], first[i, j] = found.size, found.time, found.own_angle
+    lasts = first + 2.0 * rise
+    meets = (size != 0.0) & np.any(
+        [(first + turn < closes) & (lasts + turn > intake_opens) for turn in (0.0, -720.0)], axis=0)
+    return CrossTalk(point.rpm, size, time, first, (first + rise) % 720.0, meets)
+
+
+def _first_loud(found):
+    """The first echo that has at least `LOUD` of the strongest, or None."""
+    most = max((abs(echo.size) for echo in found), default=0.0)
+    return next((echo for echo in found if abs(echo.size) >= LOUD * most), None)
 
 
 def _peaks(record, sent, visible):
@@ -293,6 +395,12 @@ def _peaks(record, sent, visible):
         after = int(np.searchsorted(edges, place, side="right"))
         found.append((place, record[edges[after - 1] : edges[after]].sum() / unit))
     return [(place, area) for place, area in found if abs(area) >= visible]
+
+
+def _overlap(point):
+    """Overlap in crank angle after exhaust opening [deg], or None."""
+    (opens, stop), (start, _) = (point.meta["events_deg"][side] for side in ("exhaust", "intake"))
+    return (start - opens, stop - opens) if start < stop else None
 
 
 def _named(point, still, sender, listener, time, size, paths):
@@ -322,20 +430,149 @@ def _path_text(turns, source):
     return ", ".join(f"{name}{times.get(n, f' {n} times')}" for name, n in counted.items())
 
 
-class _Still:
-    """The exhaust of a point at rest, its valves shut."""
+def exhaust_reflection(
+    source: Point | Network,
+    cylinder: int = 1,
+    *,
+    frequencies: Sequence[float] | np.ndarray | None = None,
+    temperature: float | None = None,
+    gas: PerfectGas | EngineGas | None = None,
+    ambient: Ambient | None = None,
+    pulse: float = 0.03,
+    longest: float = 1.0,
+) -> Reflection:
+    """Reflection coefficient of an exhaust as the valve of a cylinder sees it, small waves.
 
-    def __init__(self, point, pulse):
-        self.pulse, self.outside = pulse, point.meta["outside"]["exhaust"]["pressure"]
-        self.network, self.valves = _alone(point.network.in_weather(point.ambient))
-        settings = point.settings.replace(
+    Parameters
+    ----------
+    source : Point or Network
+        A point with its traces, whose mean gas of the cycle stands still in the exhaust; or a
+        network with the valve ports of an engine, such as `Exhaust.network` gives, in which burned
+        gas of one temperature stands still.
+    cylinder : int
+        From whose exhaust valve it is seen; all other valves are shut.
+    frequencies : sequence of float, optional
+        [Hz], above 0.  Default: 5 to 500 in steps of 5.
+    temperature : float, optional
+        Of the gas in a Network [K], 200 to 2000; default: 900.  None for a Point.
+    gas : PerfectGas or EngineGas, optional
+        In a Network; default: that of burned gasoline.  None for a Point.
+    ambient : Ambient, optional
+        Weather of a Network; default: an Ambient().  None for a Point.
+    pulse : float
+        Half length of the pulse that is sent [m], as for `echoes`.
+    longest : float
+        Time after which the march ends if the exhaust is not still [s], 0.01 to 10: peaks that are
+        sharper than its inverse are blurred.
+
+    Returns
+    -------
+    Reflection
+        With the impedance looking downstream.
+
+    Raises
+    ------
+    InputError
+        If a value is out of range, there is no such cylinder, or a Point comes with a temperature,
+        a gas or a weather.
+
+    Notes
+    -----
+    One pulse of a thousandth of a bar at most, friction and wall heat left out, the valve replaced
+    by an end that swallows what comes.  With G the transform of the pulse, which begins spread out
+    before the valve, it hears (G + R G*)/2.
+
+    Examples
+    --------
+    >>> import wavesim as ws
+    >>> study = ws.load(ws.demo_path())
+    >>> network = study.exhausts["long collector"].network(study.engine)
+    >>> found = ws.exhaust_reflection(network, frequencies=[20.0], temperature=900.0)
+    >>> found.coefficient.shape
+    (1,)
+    """
+    owner = "exhaust_reflection"
+    check_kind(owner, "source", source, Point, Network)
+    check_number(owner, "pulse", pulse, "m", 0.005, 0.5)
+    check_number(owner, "longest", longest, "s", 0.01, 10.0)
+    given = np.arange(5.0, 501.0, 5.0) if frequencies is None else frequencies
+    frequency = np.array([
+        check_number(owner, "frequencies", one, "Hz", 0.0, 2e4, low_open=True)
+        for one in sequence(owner, "frequencies", given, "frequencies [Hz]")])
+    if isinstance(source, Point):
+        if not temperature is gas is ambient is None:
+            raise InputError(f"{owner}: a Point has its own temperature, gas and weather.")
+        cylinder = check_int(owner, "cylinder", cylinder, 1, source.engine.cylinders)
+        still = _of_point(source, pulse, cylinder)
+    else:
+        still = _of_network(source, cylinder, temperature, gas, as_ambient(ambient), pulse)
+    still.send(cylinder)
+    time, records = still.listen(longest, STILL)
+    sent = np.exp(-((still.sound_at(cylinder) * time / pulse) ** 2))
+    turn = np.exp(-2j * np.pi * frequency[:, None] * time)
+    heard, pulse_heard = turn @ records[cylinder], turn @ sent
+    coefficient = (2.0 * heard - pulse_heard) / pulse_heard.conj()
+    return Reflection(frequency, coefficient, still.valves[cylinder])
+
+
+def _of_network(network, cylinder, temperature, gas, ambient, pulse):
+    """A network at rest with burned gas of one temperature."""
+    owner = "exhaust_reflection"
+    T = 900.0 if temperature is None else check_number(
+        owner, "temperature", temperature, "K", 200.0, 2000.0)
+    known = [node.cylinder for node in network.nodes.values() if isinstance(node, ValvePort)]
+    if not known:
+        raise InputError(f"{owner}: the Network has no valve port to look from.")
+    check_int(owner, "cylinder", cylinder, 1, max(known))
+    gas = given_gas(owner, gas) or EngineGas()
+    network = network.in_weather(ambient)
+    return _Still(
+        network, gas, Settings(), ambient, outside=network.air_outside("exhaust", ambient).pressure,
+        mean_gas=lambda duct: lambda x: [np.full(len(x), value) for value in (T, 0.0, 1.0)],
+        pulse=pulse, swallows=cylinder)
+
+
+class _Still:
+    """The exhaust side of a network at rest, its valves shut; one of them may swallow what comes.
+
+    Parameters
+    ----------
+    network : Network
+        With its weather.
+    gas, settings, ambient
+        As for a run.
+    outside : float
+        Pressure everywhere [Pa].
+    mean_gas : callable
+        From the name of a duct to a function of x that gives temperature and mass fractions.
+    pulse : float
+        Half length of the pulse [m].
+    swallows : int or None
+        Cylinder whose valve does.
+    """
+
+    def __init__(
+        self, network, gas, settings, ambient, *, outside, mean_gas, pulse, swallows=None
+    ):
+        self.pulse, self.outside = pulse, outside
+        self.network, self.valves = _alone(network)
+        if swallows is not None:
+            self._swallow(swallows, mean_gas)
+        settings = settings.replace(
             cell_length=pulse / CELLS_PER_PULSE, friction=False, wall_heat=False,
-            scheme=SCHEMES[0])
-        initial = {name: _mean_gas(point.samples, name, self.outside)
-                   for name in self.network.ducts}
+            scheme=SCHEMES[0], unequal_pressures=True)
+        initial = {name: _at_rest(outside, mean_gas(name)) for name in self.network.ducts}
         self.model = compile_network(
-            self.network, point.gas, settings, initial=initial, ambient=point.ambient)
+            self.network, gas, settings, initial=initial, ambient=ambient)
         self.model.net.cells[f.BEND] = 0.0
+
+    def _swallow(self, cylinder, mean_gas):
+        """Put an end that sends nothing back in the place of a valve."""
+        name, (duct, side) = self.valves[cylinder], self._end(cylinder)
+        x = 0.0 if side == "start" else self.network.ducts[duct].length
+        T, _, _ = mean_gas(duct)(np.array([x]))
+        end = AnechoicEnd(f"{duct}.{side}", pressure=self.outside, temperature=float(T[0]))
+        self.network = self.network.without_node(name).with_node(name, end)
 
     def _end(self, cylinder):
         return self.network.nodes[self.valves[cylinder]].ends[0]
@@ -375,21 +612,27 @@ class _Still:
             rho, rho * gas.e(T, yf, yb), rho * yf, rho * yb)
         model.state.T[cells] = T
 
-    def listen(self, longest):
-        """March and record: time [s], records by cylinder, and whether all has died away."""
+    def listen(self, longest, quiet=0.0):
+        """March and record: time [s] and records by cylinder.
+
+        It ends early when all records have stayed below `quiet` for a tenth of `longest`.
+        """
         model = self.model
         rows = [model.ends[self._end(cylinder)] for cylinder in self.valves]
         inside = np.concatenate([np.arange(*cells) for cells in model.ducts.values()])
         rate = float(np.max(self._gas(inside)[1] * model.net.cells[f.INV_DX, inside]))
         dt = 0.98 * model.settings.cfl / rate  # a little less than the solver would take
         heard = np.empty((max(2, int(longest / dt)), len(rows)))
+        last = look = max(1, len(heard) // 10)
         for step in range(len(heard)):
             march_to(model, (step + 1) * dt, model.settings.max_steps_per_cycle)
-            heard[step] = model.face[rows, FP]
-        records = (heard.T / self.outside - 1.0) / AMPLITUDE
-        quiet = bool(np.abs(records[:, -len(heard) // 10 :]).max() < STILL)
-        return (np.arange(len(heard)) + 0.5) * dt, dict(zip(self.valves, records, strict=True)), (
-            quiet)
+            heard[step] = (model.face[rows, FP] / self.outside - 1.0) / AMPLITUDE
+            if np.abs(heard[step]).max() >= quiet:
+                last = step + look
+            elif step >= last:
+                heard = heard[: step + 1]
+                break
+        return (np.arange(len(heard)) + 0.5) * dt, dict(zip(self.valves, heard.T, strict=True))
 
     def ways(self):
         """Ducts as sound sees them."""
@@ -417,6 +660,22 @@ class _Still:
         return found
 
 
+    def delays(self):
+        """Time that sound spends beyond open ends, by name: there and back along their correction.
+
+        End corrections 0.6133 and 0.8217 of the radius, as the march has them.
+        """
+        found = {}
+        for name, node in self.network.nodes.items():
+            if isinstance(node, OpenEnd):
+                duct, side = node.ends[0]
+                lo, hi = self.model.ducts[duct]
+                c = float(self._gas([lo if side == "start" else hi - 1])[1][0])
+                end = self.model.net.end_par[self.model.ends[duct, side]]
+                found[name] = 2.0 * end[f.RAD_MASS] * end[f.RAD_RADIUS] / c
+        return found
+
+
 def _alone(network):
     """The exhaust side with its valves shut, and the names of these by cylinder."""
     reached, _ = ducts_beyond_valves(network, "exhaust")
@@ -433,14 +692,26 @@ def _alone(network):
     return Network(ducts, nodes), dict(sorted(valves.items()))
 
 
-def _mean_gas(samples, duct, pressure):
-    """Start state of a duct: the mean gas of the cycle at rest."""
-    x = samples.centres(duct)
-    mean = [samples.field(quantity, duct).mean(axis=0, dtype=float)
-            for quantity in ("temperature", "fresh", "burned")]
+def _of_point(point, pulse, swallows=None):
+    """The exhaust of a point at rest with its mean gas of the cycle."""
+    samples = point.samples
 
-    def start(place):
-        T, yf, yb = (np.interp(place, x, values) for values in mean)
+    def mean_gas(duct):
+        x = samples.centres(duct)
+        means = [samples.field(quantity, duct).mean(axis=0, dtype=float)
+                 for quantity in ("temperature", "fresh", "burned")]
+        return lambda place: [np.interp(place, x, mean) for mean in means]
+
+    return _Still(
+        point.network.in_weather(point.ambient), point.gas, point.settings, point.ambient,
+        outside=point.meta["outside"]["exhaust"]["pressure"], mean_gas=mean_gas, pulse=pulse,
+        swallows=swallows)
+
+
+def _at_rest(pressure, mean_gas):
+    """Start state of a duct."""
+    def start(x):
+        T, yf, yb = mean_gas(x)
         return pressure, 0.0, T, (yf, yb)
 
     return start

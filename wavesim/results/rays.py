@@ -82,6 +82,7 @@ def rays(
     longest: float,
     faintest: float = 0.01,
     capacity: Mapping[str, float] | None = None,
+    delay: Mapping[str, float] | None = None,
 ) -> list[Ray]:
     """Fronts that reach shut valves after one was sent from a valve.
 
@@ -100,6 +101,8 @@ def rays(
         Share of the sent pressure below which a front is given up.
     capacity : mapping of float by node name
         Admittance of volumes, [m2 per kg/(m2 s)]; see the text of the module.
+    delay : mapping of float by node name
+        Time that a front spends beyond a lone end [s]: the end correction of an open one.
 
     Returns
     -------
@@ -107,7 +110,7 @@ def rays(
         In order of time.
     """
     place_of = _places(network, capacity or {})
-    valves, order, found = set(valves), count(), []
+    valves, delay, order, found = set(valves), delay or {}, count(), []
     (duct, side), = network.nodes[source].ends
     heap = []
 
@@ -126,7 +129,8 @@ def rays(
         if place.name in valves:
             found.append(Ray(time, length, size, turns, place.name))
         if place.lone is not None:
-            enter(time, length, size * place.lone, (*turns, place.name), duct, side)
+            waited = time + delay.get(place.name, 0.0)
+            enter(waited, length, size * place.lone, (*turns, place.name), duct, side)
             continue
         own = ways[duct].admittance[side == END]
         total = place.extra + sum(ways[name].admittance[end == END] for name, end in place.ends)

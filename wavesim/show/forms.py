@@ -182,6 +182,69 @@ class LossCurve(Protocol):
 
 
 @runtime_checkable
+class EchoRecord(Protocol):
+    """What a shut valve hears after a pulse.
+
+    Attributes
+    ----------
+    cylinder : int
+        That sent the pulse.
+    rpm : float
+        [rev/min].
+    time : ndarray, (n,)
+        [s].
+    records : mapping of int to ndarray, each (n,)
+        By cylinder, share of the pulse.
+    found : mapping of int to list
+        Echoes with angle [deg], size, sender and in_overlap, by cylinder.
+    """
+
+    @property
+    def cylinder(self) -> int: ...
+
+    @property
+    def rpm(self) -> float: ...
+
+    @property
+    def time(self) -> np.ndarray: ...
+
+    @property
+    def records(self) -> Mapping[int, np.ndarray]: ...
+
+    @property
+    def found(self) -> Mapping[int, list]: ...
+
+    @property
+    def overlap(self) -> tuple[float, float] | None: ...
+
+
+@runtime_checkable
+class PairShares(Protocol):
+    """Shares of pressure by sender and listener.
+
+    Attributes
+    ----------
+    rpm : float
+        [rev/min].
+    size, time : ndarray, (n, n)
+        Share, and time on the way [s].
+    in_overlap : ndarray of bool, (n, n)
+    """
+
+    @property
+    def rpm(self) -> float: ...
+
+    @property
+    def size(self) -> np.ndarray: ...
+
+    @property
+    def time(self) -> np.ndarray: ...
+
+    @property
+    def in_overlap(self) -> np.ndarray: ...
+
+
+@runtime_checkable
 class ReflectionForm(Protocol):
     """Reflection coefficient against frequency.
 
@@ -211,6 +274,8 @@ _WORDS = {
     DifferenceParts: "the parts of a difference, as `contributions` returns them",
     CurveDifference: "a Comparison, as compare returns it",
     TraceForm: "a Trace",
+    EchoRecord: "an Echoes, as echoes returns it",
+    PairShares: "a CrossTalk, as cross_talk returns it",
     ReflectionForm: "a Reflection, as reflection returns it",
     LossCurve: "a TransmissionLoss",
 }

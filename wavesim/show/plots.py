@@ -22,7 +22,9 @@ from wavesim.fields.description import sequence
 from wavesim.show.forms import (
     CurveDifference,
     DifferenceParts,
+    EchoRecord,
     LossCurve,
+    PairShares,
     ReflectionForm,
     SpeedCurve,
     TracedCurve,
@@ -732,6 +734,92 @@ def plot_reflection(
     ax.set_ylabel("reflected over incident pressure")
     _legend(ax)
     return _dress(ax)
+
+
+def plot_echoes(heard: EchoRecord, ax: "Axes | None" = None, **line_kws: Any) -> "Axes":
+    """What the sending valve hears after its pulse, against crank angle, echoes named.
+
+    Parameters
+    ----------
+    heard : Echoes
+        From `wavesim.echoes`.
+    ax : matplotlib Axes or None
+    **line_kws
+        For the record.
+
+    Returns
+    -------
+    matplotlib Axes
+    """
+    check_form("plot_echoes", "heard", heard, EchoRecord)
+    ax = _axes(ax)
+    degrees = 6.0 * heard.rpm
+    style = {"color": COLOURS[0], "lw": 1.4} | line_kws
+    ax.plot(degrees * heard.time, heard.records[heard.cylinder], **style)
+    own = heard.found[heard.cylinder]
+    span = max((abs(echo.size) for echo in own), default=1.0)
+    if heard.overlap is not None:
+        ax.axvspan(*heard.overlap, color=OVERLAP, lw=0.0, zorder=0.3)
+        ax.text(np.mean(heard.overlap), 1.01, "overlap", transform=ax.get_xaxis_transform(),
+                fontsize=8, ha="center", va="bottom")
+    named, last = [echo for echo in own if echo.sender and abs(echo.size) > 0.1 * span], -1e9
+    for echo in named:
+        if echo.angle - last < 0.02 * degrees * heard.time[-1]:  # no room for its name
+            continue
+        last, up = echo.angle, echo.size > 0.0
+        ax.annotate(
+            echo.sender, (echo.angle, np.clip(echo.size, -1.1 * span, 1.1 * span)),
+            xytext=(0.0, 6.0 if up else -6.0), textcoords="offset points", fontsize=8, rotation=90,
+            ha="center", va="bottom" if up else "top")
+    ax.set_ylim(-2.2 * span, 2.2 * span)
+    ax.set_xlim(0.0, degrees * heard.time[-1])
+    ax.axhline(0.0, color="black", lw=0.8)
+    ax.set_xlabel(f"crank angle after exhaust opening at {heard.rpm:g} rev/min [deg]")
+    ax.set_ylabel("share of the pulse")
+    ax.set_title(f"Echoes at exhaust valve {heard.cylinder}", loc="left", fontsize=10)
+    return _dress(ax)
+
+
+def plot_cross_talk(found: PairShares, ax: "Axes | None" = None, **image_kws: Any) -> "Axes":
+    """Shares of pressure over senders and listeners as a picture, those in overlap framed.
+
+    Parameters
+    ----------
+    found : CrossTalk
+        From `wavesim.cross_talk`.
+    ax : matplotlib Axes or None
+    **image_kws
+        For the picture.
+
+    Returns
+    -------
+    matplotlib Axes
+    """
+    check_form("plot_cross_talk", "found", found, PairShares)
+    from matplotlib.patches import Rectangle
+
+    ax, n = _axes(ax), len(found.size)
+    most = max(1e-9, float(np.abs(found.size).max()))
+    ax.imshow(np.abs(found.size), **({"cmap": "Greys", "vmin": 0.0, "vmax": 1.6 * most,
+                                      "aspect": "auto"} | image_kws))
+    for i in range(n):
+        for j in range(n):
+            if found.size[i, j]:
+                ax.text(j, i, f"{found.size[i, j]:+.2f}\n{1e3 * found.time[i, j]:.1f} ms",
+                        ha="center", va="center", fontsize=9,
+                        color="white" if abs(found.size[i, j]) > 0.8 * most else "black")
+            if found.in_overlap[i, j]:
+                ax.add_patch(Rectangle((j - 0.47, i - 0.47), 0.94, 0.94, fill=False, lw=2.2,
+                                       edgecolor=COLOURS[1]))
+    numbers = [str(k + 1) for k in range(n)]
+    ax.set_xticks(range(n), numbers)
+    ax.set_yticks(range(n), numbers)
+    ax.set_xlabel("heard at the exhaust valve of cylinder")
+    ax.set_ylabel("sent by cylinder")
+    ax.set_title(f"Cross-talk at {found.rpm:g} rev/min; framed: in the overlap of the listener",
+                 loc="left", fontsize=10)
+    ax.spines[:].set_visible(False)
+    return ax
 
 
 # --- pieces ---------------------------------------------------------------------------------------
