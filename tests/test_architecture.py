@@ -50,7 +50,7 @@ LAYERS |= {floor: (height, 99) for height, floor in enumerate(FLOORS) if floor n
 ARRAY_ROOMS = {
     "arrays.mesh", "arrays.compile", "march.advance", "march.cycles", "march.books",
     "march.readout", "march.burn", "march.walltemp", "march.prolong", "march.states",
-    "march.acoustics",
+    "march.acoustics", "march.echoes",
 }
 
 

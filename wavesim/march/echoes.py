@@ -12,7 +12,6 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, NamedTuple
 
 import numpy as np
-from scipy.signal import find_peaks
 
 from wavesim.arrays.compile import compile_network
 from wavesim.arrays.mesh import ducts_beyond_valves
@@ -384,6 +383,8 @@ def _first_loud(found):
 
 def _peaks(record, sent, visible):
     """(sample, area over that of the pulse) of every hump of a record."""
+    from scipy.signal import find_peaks  # slow to load, and few runs need it
+
     unit = 2.0 * sent.sum()  # the record begins in the middle of the pulse
     size = np.abs(record)
     places, _ = find_peaks(size, height=visible, prominence=visible)
