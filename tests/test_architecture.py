@@ -28,7 +28,7 @@ FLOORS = {
                     "symmetry pull study",
     "arrays": "mesh compile",
     "show": "quantities forms plots",
-    "results": "files traces waves curves points rays contributions compare",
+    "results": "files traces waves curves points rays arrivals contributions compare",
     "march": "evaluate exchange books readout burn walltemp pull prolong precompile advance "
              "cycles run states echoes acoustics",
     "many": "space store work sweep explore optimise",

@@ -68,6 +68,7 @@ from wavesim.march.acoustics import TransmissionLoss, transmission_loss
 from wavesim.march.echoes import CrossTalk, Echo, Echoes, cross_talk, echoes, exhaust_reflection
 from wavesim.march.run import run_network, run_point, simulate
 from wavesim.march.states import PeriodicState, PeriodicStates, periodic_states
+from wavesim.results.arrivals import Arrivals, Route, arrivals
 from wavesim.results.compare import Band, Comparison, CrossingSpeed, compare
 from wavesim.results.contributions import Contributions, contributions
 from wavesim.results.curves import Curve, Reading
@@ -83,6 +84,8 @@ __all__ = [
     "Amounts",
     "AnechoicEnd",
     "AreaStep",
+    "Arrivals",
+    "arrivals",
     "assemble",
     "Band",
     "Bend",
@@ -166,6 +169,7 @@ __all__ = [
     "Resonator",
     "restore",
     "ROUGHNESS",
+    "Route",
     "run_network",
     "run_point",
     "run_study",

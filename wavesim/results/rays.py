@@ -55,6 +55,8 @@ class Ray(NamedTuple):
         Nodes that sent it back, in order.
     at : str
         Valve that it has reached.
+    legs : tuple of (str, str)
+        Ducts that it has gone through, each with the side at which it came in.
     """
 
     time: float
@@ -62,6 +64,7 @@ class Ray(NamedTuple):
     size: float
     turns: tuple[str, ...]
     at: str
+    legs: tuple[tuple[str, str], ...]
 
 
 class _Place(NamedTuple):
@@ -114,32 +117,36 @@ def rays(
     (duct, side), = network.nodes[source].ends
     heap = []
 
-    def enter(time, length, size, turns, duct, side):
+    def enter(time, length, size, turns, legs, duct, side):
         """Send a front into a duct at one of its sides."""
         way = ways[duct]
         time += way.on if side == START else way.back
         if abs(size) >= faintest and time <= longest:
             far = END if side == START else START
-            heapq.heappush(heap, (time, next(order), length + way.length, size, turns, duct, far))
+            legs = (*legs, (duct, side))
+            front = time, next(order), length + way.length, size, turns, legs, duct, far
+            heapq.heappush(heap, front)
 
-    enter(0.0, 0.0, 1.0, (), duct, side)
+    enter(0.0, 0.0, 1.0, (), (), duct, side)
     while heap and next(order) < MOST:
-        time, _, length, size, turns, duct, side = heapq.heappop(heap)
+        time, _, length, size, turns, legs, duct, side = heapq.heappop(heap)
         place = place_of[duct, side]
         if place.name in valves:
-            found.append(Ray(time, length, size, turns, place.name))
+            found.append(Ray(time, length, size, turns, place.name, legs))
         if place.lone is not None:
             waited = time + delay.get(place.name, 0.0)
-            enter(waited, length, size * place.lone, (*turns, place.name), duct, side)
+            sent = size * place.lone, (*turns, place.name), legs
+            enter(waited, length, *sent, duct, side)
             continue
         own = ways[duct].admittance[side == END]
         total = place.extra + sum(ways[name].admittance[end == END] for name, end in place.ends)
         passed = 2.0 * own / total
         for end in place.ends:
             if end == (duct, side):
-                enter(time, length, size * (passed - 1.0), (*turns, place.name), duct, side)
+                sent = size * (passed - 1.0), (*turns, place.name), legs
+                enter(time, length, *sent, duct, side)
             else:
-                enter(time, length, size * passed, turns, *end)
+                enter(time, length, size * passed, turns, legs, *end)
     return sorted(found)
 
 

@@ -245,6 +245,42 @@ class PairShares(Protocol):
 
 
 @runtime_checkable
+class ArrivalForm(Protocol):
+    """Crank angles at which fronts come to a valve, against engine speed.
+
+    Attributes
+    ----------
+    cylinder : int
+    rpm : ndarray, (n,)
+        [rev/min].
+    routes : sequence
+        With name and size.
+    first, peak : ndarray, (n_route, n)
+        [deg].
+    overlap : (float, float) or None
+        [deg].
+    """
+
+    @property
+    def cylinder(self) -> int: ...
+
+    @property
+    def rpm(self) -> np.ndarray: ...
+
+    @property
+    def routes(self) -> Sequence: ...
+
+    @property
+    def first(self) -> np.ndarray: ...
+
+    @property
+    def peak(self) -> np.ndarray: ...
+
+    @property
+    def overlap(self) -> tuple[float, float] | None: ...
+
+
+@runtime_checkable
 class ReflectionForm(Protocol):
     """Reflection coefficient against frequency.
 
@@ -276,6 +312,7 @@ _WORDS = {
     TraceForm: "a Trace",
     EchoRecord: "an Echoes, as echoes returns it",
     PairShares: "a CrossTalk, as cross_talk returns it",
+    ArrivalForm: "an Arrivals, as arrivals returns it",
     ReflectionForm: "a Reflection, as reflection returns it",
     LossCurve: "a TransmissionLoss",
 }

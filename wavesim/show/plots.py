@@ -20,6 +20,7 @@ import numpy as np
 from wavesim.errors import InputError, check_choice, check_int, check_number
 from wavesim.fields.description import sequence
 from wavesim.show.forms import (
+    ArrivalForm,
     CurveDifference,
     DifferenceParts,
     EchoRecord,
@@ -820,6 +821,46 @@ def plot_cross_talk(found: PairShares, ax: "Axes | None" = None, **image_kws: An
                  loc="left", fontsize=10)
     ax.spines[:].set_visible(False)
     return ax
+
+
+def plot_arrivals(found: ArrivalForm, ax: "Axes | None" = None, **line_kws: Any) -> "Axes":
+    """When fronts come to a valve against engine speed, over the band of the overlap.
+
+    Each route has a line for the peak of the blowdown and a thin one for the front of exhaust
+    opening; solid lines bring suction, broken ones pressure.
+
+    Parameters
+    ----------
+    found : Arrivals
+        From `wavesim.arrivals`.
+    ax : matplotlib Axes or None
+    **line_kws
+        For the lines of the peaks.
+
+    Returns
+    -------
+    matplotlib Axes
+    """
+    check_form("plot_arrivals", "found", found, ArrivalForm)
+    ax = _axes(ax)
+    if found.overlap is not None:
+        ax.axhspan(*found.overlap, color=OVERLAP, lw=0.0, zorder=0.3, label="overlap")
+    for i, route in enumerate(found.routes):
+        style = {"color": COLOURS[i % len(COLOURS)], "ls": "-" if route.size < 0.0 else "--",
+                 "marker": MARKERS[i % len(MARKERS)], "ms": 5.0, "lw": 1.8} | line_kws
+        ax.plot(found.rpm, found.peak[i], label=f"{legend_name(route.name)} ({route.size:+.2f})",
+                **style)
+        ax.plot(found.rpm, found.first[i], **(style | {"lw": 0.8, "marker": ""}))
+    if found.overlap is not None:
+        middle = 0.5 * sum(found.overlap)
+        low, high = ax.get_ylim()
+        ax.set_ylim(max(low, middle - 250.0), min(high, middle + 250.0))
+    ax.set_xlabel("engine speed [rev/min]")
+    ax.set_ylabel(f"crank angle after firing TDC of cylinder {found.cylinder} [deg]")
+    ax.set_title(f"Arrivals at exhaust valve {found.cylinder}: peak of the blowdown, thin: its "
+                 "front", loc="left", fontsize=10)
+    ax.legend(frameon=False, loc="upper left", bbox_to_anchor=(1.0, 1.0), fontsize=9)
+    return _dress(ax)
 
 
 # --- pieces ---------------------------------------------------------------------------------------
