@@ -220,8 +220,8 @@ def wall_at_first(part):
     return part.wall_temperature or 300.0  # without either no heat passes
 
 
-def _with_throats(duct, faces, area):
-    """Areas of the faces of a duct; where a throat lies between two, the nearer one takes its area.
+def _keep_throats(duct, faces, area):
+    """Give the area of a throat that lies between two faces to the nearer one.
 
     Else it would be missed, and with it the flow that it lets pass.
     """
@@ -235,14 +235,14 @@ def _with_throats(duct, faces, area):
             if inside[0] == inside[1]:
                 face = np.argmin(np.abs(faces[1:-1] - duct.breaks[first])) + 1
                 area[face] = min(area[face], 0.25 * np.pi * bores[first] ** 2)
-    return area
 
 
 def _duct_rows(duct, count):
     """Rows of `Net.cells` for the cells of one duct, and its face areas."""
     faces = np.linspace(0.0, duct.length, count + 1)
     centres = 0.5 * (faces[1:] + faces[:-1])
-    area = _with_throats(duct, faces, duct.area_at(faces))
+    area = duct.area_at(faces)
+    _keep_throats(duct, faces, area)
     vol = duct.volume(faces[:-1], faces[1:])
     parts = [duct.parts[i] for i in duct.part_index(centres)]
     rows = np.zeros((f.N_CELL, count))
