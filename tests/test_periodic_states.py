@@ -59,7 +59,8 @@ def test_cylinders_that_differ_have_no_succession(study):
     network = exhaust.network(engine)
     longer = network.replace(ducts=dict(network.ducts) | {"primary 2": ws.Pipe(0.8, 0.038)})
     assert succession(engine, longer) is None
-    uneven = engine.replace(firing_intervals_deg=(170, 190, 180, 180))
+    uneven = engine.replace(
+        firing_intervals_deg=(170, 190, 180, 180), banks=(1, 1, 1, 1))
     assert succession(uneven, network) is None
 
 

@@ -23,9 +23,9 @@ ROW = "one row of what hands it out"
 LACKS = {
     "Amounts": dict.fromkeys(OFFERS, ROW),
     "Band": dict.fromkeys(("plot", "csv", "frame"), ROW),
-    "Bill": {"plot": "an account, no curve"},
     "BillRow": dict.fromkeys(OFFERS, ROW),
     "CrossingSpeed": dict.fromkeys(("plot", "csv", "frame"), ROW),
+    "Objective": dict.fromkeys(OFFERS, "says what was searched for"),
     "PeriodicState": dict.fromkeys(OFFERS, ROW),
     "Failure": dict.fromkeys(OFFERS, "two texts"),
     "Reading": dict.fromkeys(OFFERS, ROW),
@@ -64,9 +64,10 @@ def made(sweeps, tmp_path_factory):
     transient = ws.simulate(pipe, 1e-3, samples=5)
     things = [
         base[4500], base, base[4500].samples, base[4500].trace("pressure", "outlet"), comparison,
+        ws.compare(base, variant, curve),
         comparison.crossings()[0] if comparison.crossings() else None,
-        comparison.band_averages()[0], found, found.exploration, found.best, bill, bill.rows[0],
-        bill.total, curve, curve[6000], transient,
+        comparison.band_averages()[0], found, found.exploration, found.best, found.objective,
+        bill, bill.rows[0], bill.total, curve, curve[6000], transient,
         ws.transmission_loss(ws.Chamber(0.1, 0.05, case_diameter=0.1), frequencies=[200, 400]),
         *_states(base[4500]), ws.Store(folder).check(), ws.Failure("SolverError", NASTY),
         ws.wall_balance(50.0, 800.0, ws.Wall(1.5e-3, "mild steel"), 0.05),

@@ -223,6 +223,7 @@ def run_network(
     given_gas("run_point", gas)
     fuel_flow = _checked_fuel_flow(fuel_flow, gas)
     check_kind("run_point", "start", start, Point, optional=True)
+    check_kind("run_point", "pull", pull, Pull, optional=True)
     described = network_of(engine, network)
     gas = gas or EngineGas(engine.fuel, engine.air_fuel_lambda)
     check_burn(engine, gas)

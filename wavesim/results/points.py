@@ -22,6 +22,7 @@ from wavesim.errors import InputError, check_choice, check_kind
 from wavesim.fields.description import describe, restore, sequence
 from wavesim.fields.tabular import Column, Sheet, Tabular
 from wavesim.gas.models import EngineGas, PerfectGas, describe_gas, restore_gas
+from wavesim.results.conditions import conditions_of
 from wavesim.results.curves import ByName, CurveMethods, place_of_speed
 from wavesim.results.files import intact, read_npz, save_npz
 from wavesim.results.traces import SAMPLE_ARRAYS, Samples, Trace
@@ -380,6 +381,14 @@ class Sweep(CurveMethods):
             return ()
         return (f"Cycles were run until they repeat within {100.0 * self.tolerance:.2g} %; "
                 "smaller differences mean nothing.",)
+
+    @property
+    def conditions(self) -> dict:
+        """What it was computed under besides the exhaust, plain data by heading.
+
+        `compare` names every difference between those of two sweeps.
+        """
+        return conditions_of(self.points)
 
     @property
     def tolerance(self) -> float:

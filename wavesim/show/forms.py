@@ -109,8 +109,8 @@ class CurveDifference(Protocol):
     def uncertainty(self, quantity: str) -> np.ndarray | None:
         """Half width of the band in which the difference lies, (n,), or None."""
 
-    def crossing_rpm(self, quantity: str) -> np.ndarray:
-        """Speeds [rev/min] at which the curves cross."""
+    def crossings(self, quantity: str) -> Sequence:
+        """Crossings with `rpm` and, for people, `rounded` [rev/min]."""
 
 
 @runtime_checkable

@@ -5,6 +5,7 @@ from collections.abc import Sequence
 from typing import NamedTuple
 
 from wavesim.errors import check_choice
+from wavesim.fields.description import sequence
 
 
 class Quantity(NamedTuple):
@@ -462,7 +463,9 @@ def quantity_table(names: str | Sequence[str] | None = None) -> str:
         return "\n\n".join(
             f"{textwrap.fill(title, 98)}\n\n{_entries(group)}" for title, group in groups.items()
         )
-    names = [names] if isinstance(names, str) else list(names)
+    if isinstance(names, str):
+        names = [names]
+    names = sequence("quantity_table", "names", names, "names of quantities")
     known = CYLINDERS | TRACES | QUANTITIES
     chosen = [check_choice("quantity_table", "names", name, known) for name in names]
     return _entries({name: known[name] for name in chosen})
