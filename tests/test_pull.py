@@ -271,6 +271,38 @@ def test_pull_waits_for_a_speed_that_another_process_computes(pulled, tmp_path):
     assert metal(shared[4500]) == pytest.approx(metal(pulled[4500]), abs=0.5)
 
 
+def test_designs_of_an_exploration_are_pulls_of_their_own(pulled):
+    length = "exhaust.collector.length"
+    own = exhaust().collector[0].length
+    found = ws.explore(
+        engine(), exhaust(), [{length: own}, {length: 0.7}], RPM, settings=COARSE, pull=PULL,
+        threads=2, progress=False,
+    )
+    assert np.array_equal(found[0].torque, pulled["torque"])  # as a sweep, to the last bit
+    alone = sweep(PULL, rpm=RPM[:1])
+    assert alone["torque"][0] == pulled["torque"][0] != found[1].torque[0]
+    assert f"walls warm in a pull of {PULL.rate:g} rev/min/s" in found.summary()
+    minutes = ws.explore(engine(), exhaust(), [{length: own}], RPM, settings=COARSE,
+                         progress=False)
+    assert abs(minutes[0].torque / found[0].torque - 1.0).max() > 5e-3
+    assert "pull" not in minutes.summary()
+    with pytest.raises(ws.InputError, match="explore: pull = 400"):
+        ws.explore(engine(), exhaust(), [{length: own}], RPM, pull=400.0)
+
+
+def test_search_for_the_best_passes_its_speeds_in_a_pull():
+    length = "exhaust.collector.length"
+    best = ws.optimise(
+        engine(), exhaust(), {length: [0.3, 0.7]}, RPM[:2], settings=COARSE, pull=PULL,
+        evaluations=10, progress=False,
+    )
+    tried = {design.changes[length]: design.torque for design in best.exploration}
+    swept_alone = ws.speed_sweep(engine(), exhaust().with_collector(length=0.7), RPM[:2],
+                                 settings=COARSE, pull=PULL, progress=False)
+    assert np.array_equal(tried[0.7], swept_alone["torque"])
+    assert best.exploration.pull == PULL
+
+
 def test_walls_warm_on_past_a_speed_that_failed(pulled):
     """The speed after it starts from the last good one."""
     real = ws.run_point
