@@ -51,9 +51,14 @@ FAULTS = (
         "test_small_marches.py::test_wall_feels_the_recovery_temperature",
     ),
     Fault(
-        "gas at a wall that listens to the face of the last step", "kernels/march.py",
-        "leaves = face[f.ES_V] > -ENTERS", "leaves = face[f.ES_V] > ENTERS",
+        "gas at a wall that listens to what the end remembers", "kernels/march.py",
+        "came = face[f.ES_CAME]", "came = 1.0",
         "test_small_marches.py::test_gas_at_a_wall_knows_nothing_of_the_last_step",
+    ),
+    Fault(
+        "gas that came in forgotten when the flow turns", "kernels/march.py",
+        "came = face[f.ES_CAME]", "came = 1.0 if face[f.ES_V] < 0.0 else 0.0",
+        "test_small_marches.py::test_gas_that_came_in_leaves_first_when_the_flow_turns",
     ),
     Fault(
         "slug before an open end used up in whole steps", "kernels/nodes.py",
