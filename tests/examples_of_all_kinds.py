@@ -148,7 +148,8 @@ OTHERS = {
     ),
     ws.LiftTable: (ws.LiftTable(angle_deg=(-100, 0, 100), lift=(0, 0.009, 0),
                                 lobe_centre_deg=110.0),),
-    ws.Merge: (ws.Merge(angle_deg=20.0, volume=1e-4),),
+    ws.Merge: (ws.Merge(angle_deg=20.0, volume=1e-4),
+               ws.Merge(model="pressure", cone_length=0.1, cone_diameter=0.045)),
     ws.Metal: (ws.METALS["titanium"],),
     ws.Network: (
         ws.Network(DUCTS, {f"node {i}": group[0] for i, (group, *_) in enumerate(NODES.values())},

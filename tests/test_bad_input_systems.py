@@ -45,6 +45,10 @@ CASES = {
         ["Junction: volume = 0.0001 m3", "None with model = 'pressure'", "1e-8 m3 to 0.1 m3"]),
     "volume in a merge of one pressure": (
         merge(model="pressure", volume=1e-4), ["Merge: volume = 0.0001 m3", "'pressure'"]),
+    "end of a cone that is not there": (
+        merge(cone_diameter=0.05),
+        ["Merge: cone_diameter = 0.05 m", "cone_length", "0.001 m to 30 m"]),
+    "cone of millimetres": (merge(cone_length=120), ["Merge: cone_length = 120 m", "30 m"]),
     # --- tubes ---------------------------------------------------------------------------------
     "bend without a radius": (
         bend(radius_ratio=None), ["Bend: give exactly one of radius (in m) and radius_ratio"]),

@@ -102,7 +102,8 @@ SYSTEMS = [
     (engine(banks=(1, 1, 1, 1), intake=STACKS,
             exhaust_valve=ws.Valve(diameter=0.03, lift=BOXED)), exhaust(
         primaries=None, primary=ws.Pipe(0.5, 0.04), pairs=((1, 4), (2, 3)),
-        secondary=ws.Pipe(0.3, 0.045), pair_merge=ws.Merge(angle_deg=12.0),
+        secondary=ws.Pipe(0.3, 0.045),
+        pair_merge=ws.Merge(angle_deg=12.0, cone_length=0.05, cone_diameter=0.042),
         bank_link=None)),
     (engine(), exhaust(ws.PerforatedSilencer(
         0.2, 0.05, case_diameter=0.1, wall_temperature=600.0, packing=ws.Packing(

@@ -18,7 +18,6 @@ from importlib import import_module
 from wavesim import units
 from wavesim._version import __version__
 from wavesim.descriptions.assemble import assemble
-from wavesim.descriptions.bill import Bill, BillRow, bill
 from wavesim.descriptions.combustion import ChenFlynn, FlameScaling, Wiebe, Woschni
 from wavesim.descriptions.engine import Engine, vee_firing_intervals
 from wavesim.descriptions.exhaust import Exhaust
@@ -64,18 +63,26 @@ from wavesim.fields.description import describe, restore, vary
 from wavesim.fields.tables import Table
 from wavesim.gas.models import FUELS, EngineGas, Fuel, PerfectGas, TableGas
 from wavesim.many.explore import Design, Exploration, explore
-from wavesim.many.optimise import Optimum, optimise
+from wavesim.many.optimise import Objective, Optimum, optimise
 from wavesim.many.space import designs
 from wavesim.many.store import Store, StoreCheck
 from wavesim.many.sweep import run_study, speed_sweep, speed_sweeps
 from wavesim.march.acoustics import TransmissionLoss, transmission_loss
+from wavesim.march.echoes import CrossTalk, Echo, Echoes, cross_talk, echoes, exhaust_reflection
 from wavesim.march.run import run_network, run_point, simulate
-from wavesim.march.states import PeriodicState, PeriodicStates, periodic_states
-from wavesim.results.compare import Band, Comparison, CrossingSpeed, compare
+from wavesim.march.states import periodic_states
+from wavesim.results.arrivals import Arrivals, Route, arrivals
+from wavesim.results.bill import Bill, BillRow, bill
+from wavesim.results.compare import Band, Comparison, CrossingSpeed
+from wavesim.results.comparisons import Comparisons, compare
+from wavesim.results.contributions import Contributions, contributions
 from wavesim.results.curves import Curve, Reading
 from wavesim.results.points import Failure, Point, Sweep, Transient
-from wavesim.results.traces import Samples, Trace
+from wavesim.results.states import PeriodicState, PeriodicStates
+from wavesim.results.traces import Extreme, Samples, Trace
+from wavesim.results.waves import Reflection, Waves
 from wavesim.show import plots
+from wavesim.show.drawings import draw_exhaust
 from wavesim.show.forms import SpeedCurve
 from wavesim.show.quantities import CYLINDERS, QUANTITIES, TRACES, Quantity, quantity_table
 
@@ -84,6 +91,8 @@ __all__ = [
     "Amounts",
     "AnechoicEnd",
     "AreaStep",
+    "Arrivals",
+    "arrivals",
     "assemble",
     "Band",
     "Bend",
@@ -100,21 +109,32 @@ __all__ = [
     "Coating",
     "compare",
     "Comparison",
+    "Comparisons",
+    "Contributions",
+    "contributions",
     "ConvergenceError",
+    "cross_talk",
     "CrossingSpeed",
+    "CrossTalk",
     "Curve",
     "CYLINDERS",
     "demo_path",
     "describe",
     "Design",
     "designs",
+    "draw_exhaust",
     "Duct",
+    "Echo",
+    "Echoes",
+    "echoes",
     "Engine",
     "EngineGas",
     "exact",
     "Exhaust",
+    "exhaust_reflection",
     "Exploration",
     "explore",
+    "Extreme",
     "Failure",
     "Fibre",
     "FIBRES",
@@ -138,6 +158,7 @@ __all__ = [
     "METALS",
     "Monolith",
     "Network",
+    "Objective",
     "OpenEnd",
     "optimise",
     "Optimum",
@@ -159,10 +180,12 @@ __all__ = [
     "Quantity",
     "quantity_table",
     "Reading",
+    "Reflection",
     "Resistance",
     "Resonator",
     "restore",
     "ROUGHNESS",
+    "Route",
     "run_network",
     "run_point",
     "run_study",
@@ -201,6 +224,7 @@ __all__ = [
     "WallState",
     "Warmed",
     "Warming",
+    "Waves",
     "WavesimError",
     "Wiebe",
     "Woschni",

@@ -436,6 +436,28 @@ def check_kind(owner, name, value, *kinds, optional=False, what=None):
     raise InputError(f"{owner}: {name} = {shown(value)} ({type(value).__name__}) must be {wanted}.")
 
 
+def as_floats(owner, name, value):
+    """A number, or numbers of any shape, as an array of floats.
+
+    Parameters
+    ----------
+    owner, name : str
+        Function and argument, for the message.
+    value : object
+        What the user gave.
+
+    Raises
+    ------
+    InputError
+        If it is something else.
+    """
+    try:
+        return np.asarray(value, dtype=float)
+    except (TypeError, ValueError, OverflowError, RecursionError):
+        raise InputError(f"{owner}: {name} = {shown(value)} must be a number or an array of "
+                         "numbers.") from None
+
+
 def check_choice(owner, field, value, choices):
     """Return `value` after checking that it is one of `choices`.
 

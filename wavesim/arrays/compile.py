@@ -511,6 +511,7 @@ def _net(build, mesh, gas, settings, rpm):
         cells=mesh.cells,
         area=mesh.area,
         duct=_int(list(mesh.ducts.values())).reshape(-1, 2),
+        taper=_int(mesh.tapers if settings.scheme == "finite volume" else []),
         end_int=_int(
             [build.kind, cell, np.where(start, cell, cell + 1), build.store, build.valve]
         ).T.copy(),
@@ -560,7 +561,7 @@ def _empty_state(net):
 def _empty_work(net):
     n = net.area.size - 1
     W, Q = np.zeros((f.N_PRIMITIVE, n)), np.ones((f.N_FACE, n))
-    Q[[f.FM, f.FP, f.BM, f.BP]] = 0.0
+    Q[[f.HALF_F, f.HALF_B, f.PER_MASS]] = 0.0
     return f.Work(
         W=W,
         Q=Q,
@@ -665,6 +666,7 @@ def fill_store(model, row, p, T, yf, yb, vol):
     store[row] = 0.0
     store[row, f.SM : f.SB + 1] = mass, mass * float(gas.e(T, yf, yb)), mass * yf, mass * yb
     model.state.store[row, f.ST] = T
+    model.work.store[row, f.N_WIDTH] = vol ** (1.0 / 3.0)
 
 
 def _neighbour(model, row):

@@ -7,6 +7,7 @@
                          inlet | plenum | stack 1 | throttle 1 | throttle body 1 | runner 1 | ...
     valve | exhaust port 1 | primary 1 | merge | collector | pipe | tailpipe | outlet
                              primary 1, 4 | merge 1-4 | secondary 1-4 | merge | ...
+                             primary 1 | merge | merge cone | collector | ...
 
 Gas flows along +x in all of them.  Lines that follow one another are joined by an AreaStep; what
 becomes of the parts of a line is told in `wavesim.descriptions.lines`.
@@ -26,6 +27,7 @@ from wavesim.descriptions.nodes import (
     Throttle,
     ValvePort,
     Volume,
+    ball,
 )
 from wavesim.descriptions.pipes import Pipe
 from wavesim.errors import InputError, check_kind, shown
@@ -158,7 +160,7 @@ def _add_exhaust(plan, engine, exhaust):
     before, behind = _lines_of(exhaust)
     for suffix, meeting in ends.items():
         lines = [(name + suffix, parts) for name, parts in before]
-        ends[suffix] = _gather(plan, exhaust.merge, meeting, lines, "merge" + suffix)
+        ends[suffix] = gather(plan, exhaust.merge, meeting, lines, "merge" + suffix)
     if exhaust.bank_link is not None:
         ends = _link_banks(plan, exhaust, ends, behind)
     for suffix, end in ends.items():
@@ -192,16 +194,39 @@ def _add_pairs(plan, exhaust, bank, ends):
         name = "-".join(map(str, pair))
         lines = [(f"secondary {name}", exhaust.secondary)]
         own = [ends[n] for n in pair]
-        meeting.append(_gather(plan, exhaust.pair_merge, own, lines, f"merge {name}"))
+        meeting.append(gather(plan, exhaust.pair_merge, own, lines, f"merge {name}"))
     return meeting
 
 
-def _gather(plan, merge, ends, lines, name):
-    """Let duct ends meet before lines; one alone is simply continued.  Returns the last end."""
+def gather(plan, merge, ends, lines, name):
+    """Let duct ends meet before lines; one alone is simply continued.
+
+    Parameters
+    ----------
+    plan : Plan
+        With the ducts that end there.
+    merge : Merge or None
+        With a cone, the duct "NAME cone" comes before the lines.
+    ends : sequence of str
+        Duct ends that meet.
+    lines : sequence of (str, line)
+        Name and parts of what follows.
+    name : str
+        Of the node.
+
+    Returns
+    -------
+    str
+        The last duct end.
+    """
+    behind = [part for _, parts in lines for part in parts]
+    cone = merge and merge.cone([plan.tubes(end) for end in ends], behind)
+    if cone is not None:
+        lines = [(f"{name} cone", (cone,)), *lines]
     if len(ends) == 1:
         return plan.lay(*lines, after=ends[0])[1] if lines else ends[0]
     start, end = plan.lay(*lines)
-    plan.nodes[name] = _merge(merge, ends, start)
+    plan.nodes[name] = _merge(merge, ends, start, [plan.bore(at) for at in (*ends, start)])
     return end
 
 
@@ -222,7 +247,7 @@ def _link_banks(plan, exhaust, ends, lines):
             f"this one has {len(ends)} (Engine.banks says which cylinder is in which)."
         )
     if isinstance(link, Merge):
-        return {"": _gather(plan, link, list(ends.values()), lines, "bank merge")}
+        return {"": gather(plan, link, list(ends.values()), lines, "bank merge")}
     starts, last = {}, {}
     for suffix in ends:
         own = [(name + suffix, parts) for name, parts in lines]
@@ -273,16 +298,19 @@ def _groups(engine, exhaust):
     ]
 
 
-def _merge(merge, ends, start):
+def _merge(merge, ends, start, bores):
     """Junction of primaries evenly round the axis of the collector, which points along z."""
     tilt, turn = radians(merge.angle_deg), 2.0 * pi / len(ends)
     primaries = [
         (sin(tilt) * cos(i * turn), sin(tilt) * sin(i * turn), -cos(tilt))
         for i in range(len(ends))
     ]
+    volume = merge.volume
+    if volume is None and merge.cone_length is None and merge.model == "momentum":
+        volume = ball(bores)
     return Junction(
         (*ends, start),
         model=merge.model,
         directions=(*primaries, (0.0, 0.0, 1.0)),
-        volume=merge.volume,
+        volume=volume,
     )

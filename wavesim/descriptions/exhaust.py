@@ -301,3 +301,35 @@ def network_of(engine, system):
             f"{engine.cylinders}, the cylinders of the engine."
         )
     return system.validate()
+
+
+def banks_of(owner, exhaust, engine):
+    """Bank of every cylinder of an engine that may be given by its number of cylinders.
+
+    Parameters
+    ----------
+    owner : str
+        Who asks, for messages.
+    exhaust : Exhaust
+    engine : Engine, int or None
+        None: as many cylinders as `primaries`, in one bank.
+
+    Returns
+    -------
+    tuple of int
+        By cylinder number.
+
+    Raises
+    ------
+    InputError
+        If the number of cylinders is not known or does not fit.
+    """
+    if isinstance(engine, Engine):
+        return engine.banks or (1,) * engine.cylinders
+    if engine is None and exhaust.primaries is None:
+        raise InputError(
+            f"{owner}: engine = None must be an Engine or a number of cylinders from 1 to "
+            f"{MAX_CYLINDERS}, since `primary` stands for the primaries of all cylinders."
+        )
+    given = len(exhaust.primaries) if engine is None else engine
+    return (1,) * check_int(owner, "engine", given, 1, MAX_CYLINDERS)

@@ -187,6 +187,10 @@ class Plan:
             f"{line}: {joint.part} must stand between two other parts, put a Pipe {where} it."
         )
 
+    def tubes(self, end):
+        """Tubes of the duct that has a duct end such as "pipe/1.end"."""
+        return self.ducts[end.rpartition(".")[0]].parts
+
     def bore(self, end):
         """Bore at a duct end such as "pipe/1.end" [m]."""
         name, _, side = end.rpartition(".")

@@ -325,7 +325,9 @@ class Pipe(Tube):
         Factor on the friction factor, 0 to 10; 0 is frictionless.
     extra_loss : float
         Loss coefficient beyond wall friction, 0 to 100, spread over the length and referred to the
-        local dynamic pressure: for a flexible joint, a probe, a crushed spot.
+        local dynamic pressure: for a flexible joint, a probe, a crushed spot, or a steep taper.
+        A taper by itself loses nothing; how much real ones lose that widen by more than some 10
+        deg or narrow by more than 30 deg in all is tabulated in `validation/case_short_cones.py`.
     hydraulic_diameter : float or None
         Four times area over perimeter [m], 1e-4 to 0.5 and no larger than the diameter, which must
         then be constant; None: the bore of a round tube.
