@@ -27,10 +27,11 @@ FLOORS = {
                     "ratings nodes tubework parts silencers intake lines network joints engine "
                     "assemble exhaust symmetry pull study",
     "arrays": "mesh compile",
-    "show": "quantities forms style plots drawings",
-    "results": "files traces curves bill conditions points states compare comparisons",
-    "march": "evaluate books readout burn walltemp pull prolong precompile advance cycles run "
-             "cyclemap states acoustics",
+    "show": "quantities forms style plots reasons drawings",
+    "results": "files traces waves curves bill conditions points rays arrivals contributions "
+               "states compare comparisons",
+    "march": "evaluate exchange books readout burn walltemp pull prolong precompile advance "
+             "cycles run cyclemap states echoes acoustics",
     "many": "space store work refine sweep explore optimise",
     "dyno": "repeat sound",
     "front": "folder report app",
@@ -50,7 +51,7 @@ LAYERS |= {floor: (height, 99) for height, floor in enumerate(FLOORS) if floor n
 ARRAY_ROOMS = {
     "arrays.mesh", "arrays.compile", "march.advance", "march.cycles", "march.books",
     "march.readout", "march.burn", "march.walltemp", "march.prolong", "march.cyclemap",
-    "march.states", "march.acoustics",
+    "march.states", "march.acoustics", "march.echoes",
 }
 
 

@@ -68,15 +68,19 @@ from wavesim.many.space import designs
 from wavesim.many.store import Store, StoreCheck
 from wavesim.many.sweep import run_study, speed_sweep, speed_sweeps
 from wavesim.march.acoustics import TransmissionLoss, transmission_loss
+from wavesim.march.echoes import CrossTalk, Echo, Echoes, cross_talk, echoes, exhaust_reflection
 from wavesim.march.run import run_network, run_point, simulate
 from wavesim.march.states import periodic_states
+from wavesim.results.arrivals import Arrivals, Route, arrivals
 from wavesim.results.bill import Bill, BillRow, bill
 from wavesim.results.compare import Band, Comparison, CrossingSpeed
 from wavesim.results.comparisons import Comparisons, compare
+from wavesim.results.contributions import Contributions, contributions
 from wavesim.results.curves import Curve, Reading
 from wavesim.results.points import Failure, Point, Sweep, Transient
 from wavesim.results.states import PeriodicState, PeriodicStates
-from wavesim.results.traces import Samples, Trace
+from wavesim.results.traces import Extreme, Samples, Trace
+from wavesim.results.waves import Reflection, Waves
 from wavesim.show import plots
 from wavesim.show.drawings import draw_exhaust
 from wavesim.show.forms import SpeedCurve
@@ -87,6 +91,8 @@ __all__ = [
     "Amounts",
     "AnechoicEnd",
     "AreaStep",
+    "Arrivals",
+    "arrivals",
     "assemble",
     "Band",
     "Bend",
@@ -104,8 +110,12 @@ __all__ = [
     "compare",
     "Comparison",
     "Comparisons",
+    "Contributions",
+    "contributions",
     "ConvergenceError",
+    "cross_talk",
     "CrossingSpeed",
+    "CrossTalk",
     "Curve",
     "CYLINDERS",
     "demo_path",
@@ -114,12 +124,17 @@ __all__ = [
     "designs",
     "draw_exhaust",
     "Duct",
+    "Echo",
+    "Echoes",
+    "echoes",
     "Engine",
     "EngineGas",
     "exact",
     "Exhaust",
+    "exhaust_reflection",
     "Exploration",
     "explore",
+    "Extreme",
     "Failure",
     "Fibre",
     "FIBRES",
@@ -165,10 +180,12 @@ __all__ = [
     "Quantity",
     "quantity_table",
     "Reading",
+    "Reflection",
     "Resistance",
     "Resonator",
     "restore",
     "ROUGHNESS",
+    "Route",
     "run_network",
     "run_point",
     "run_study",
@@ -207,6 +224,7 @@ __all__ = [
     "WallState",
     "Warmed",
     "Warming",
+    "Waves",
     "WavesimError",
     "Wiebe",
     "Woschni",

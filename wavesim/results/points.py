@@ -17,6 +17,7 @@ from wavesim.descriptions.exhaust import Exhaust
 from wavesim.descriptions.network import Network
 from wavesim.descriptions.nodes import Ambient
 from wavesim.descriptions.pull import Pull, WallsLeft
+from wavesim.descriptions.settings import Settings
 from wavesim.descriptions.symmetry import succession
 from wavesim.errors import InputError, check_choice, check_kind
 from wavesim.fields.description import describe, restore, sequence
@@ -26,6 +27,7 @@ from wavesim.results.conditions import conditions_of
 from wavesim.results.curves import ByName, CurveMethods, place_of_speed
 from wavesim.results.files import intact, read_npz, save_npz
 from wavesim.results.traces import SAMPLE_ARRAYS, Samples, Trace
+from wavesim.results.waves import Waves, split_waves
 from wavesim.show.quantities import QUANTITIES, column_notes, display, heading, rows_text
 
 if TYPE_CHECKING:
@@ -105,6 +107,11 @@ class Point(ByName, Tabular):
         return restore(self.meta["exhaust"])
 
     @property
+    def settings(self) -> Settings:
+        """How the calculation was run."""
+        return restore(self.meta["settings"])
+
+    @property
     def ambient(self) -> Ambient:
         """The weather, which stood wherever engine and exhaust stated no air of their own."""
         return restore(self.meta["ambient"])
@@ -155,9 +162,49 @@ class Point(ByName, Tabular):
 
     def trace(self, quantity: str, at: str, x: float | None = None) -> Trace:
         """One quantity at one place against crank angle: see `Samples.trace`."""
+        return self._recorded().trace(quantity, at, x)
+
+    def _recorded(self):
         if self.samples is None:
             raise InputError("Point: its traces were not kept, only its quantities.")
-        return self.samples.trace(quantity, at, x)
+        return self.samples
+
+    def waves(
+        self,
+        at: str,
+        x: float | None = None,
+        *,
+        quiet: float | None = None,
+        flow: float | None = None,
+    ) -> Waves:
+        """The two running parts of the pressure at a place: on along the duct, and back.
+
+        Parameters
+        ----------
+        at, x
+            A duct with a position, or a node that takes one duct end, as for `trace`.
+        quiet : float or None
+            Pressure between the waves [Pa], above 0; None: its mean over the cycle.
+        flow : float or None
+            Velocity along the duct on which the waves ride [m/s], -2000 to 2000; None: 0.
+
+        Returns
+        -------
+        Waves
+
+        Raises
+        ------
+        InputError
+            If there is no such duct or node, or a value is out of range.
+
+        Notes
+        -----
+        By the invariants of Riemann, exact for waves of any size that have met in a gas of one
+        entropy and constant heat capacities; each sample is taken with its own temperature and
+        composition.  Where hot and cool gas pass, or friction and area changes act within the
+        length of the wave, the parts hold what these send back as well.
+        """
+        return split_waves(self._recorded(), at, x, quiet, flow)
 
     def plot(
         self, ax: "Axes | None" = None, *, cylinder: int = 1, side: str = "exhaust", **line_kws: Any
@@ -541,6 +588,44 @@ class Transient(Tabular):
     def trace(self, quantity: str, at: str, x: float | None = None) -> Trace:
         """One quantity at one place against time: see `Samples.trace`."""
         return self.samples.trace(quantity, at, x)
+
+    def waves(
+        self,
+        at: str,
+        x: float | None = None,
+        *,
+        quiet: float | None = None,
+        flow: float | None = None,
+    ) -> Waves:
+        """The two running parts of the pressure at a place: on along the duct, and back.
+
+        Parameters
+        ----------
+        at, x
+            A duct with a position, or a node that takes one duct end, as for `trace`.
+        quiet : float or None
+            Pressure between the waves [Pa], above 0; None: that at the start.
+        flow : float or None
+            Velocity along the duct on which the waves ride [m/s], -2000 to 2000; None: that at
+            the start.
+
+        Returns
+        -------
+        Waves
+
+        Raises
+        ------
+        InputError
+            If there is no such duct or node, or a value is out of range.
+
+        Notes
+        -----
+        By the invariants of Riemann, exact for waves of any size that have met in a gas of one
+        entropy and constant heat capacities; each sample is taken with its own temperature and
+        composition.  Where hot and cool gas pass, or friction and area changes act within the
+        length of the wave, the parts hold what these send back as well.
+        """
+        return split_waves(self.samples, at, x, quiet, flow)
 
     def plot(
         self,
