@@ -19,7 +19,7 @@ from sys import float_info
 ROUNDINGS = 8  # two factors and a product for two fluxes, their difference, the sum: cells.py
 SURE = 5.0  # standard deviations
 WHY = (
-    "Every flux is added on one side and taken off on the other; eight roundings in a step, each of "
+    "Every flux is added on one side and taken off on the other; eight roundings a step, each of "
     "up to half of 2.2e-16, walk at random; five times their mean after so many steps "
     "(rounding.py)."
 )
