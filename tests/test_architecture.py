@@ -28,7 +28,7 @@ FLOORS = {
                     "symmetry pull study",
     "arrays": "mesh compile",
     "show": "quantities forms style plots drawings",
-    "results": "files traces curves bill conditions points compare comparisons",
+    "results": "files traces compact curves bill conditions points compare comparisons",
     "march": "evaluate books readout burn walltemp pull prolong precompile advance cycles run "
              "states acoustics",
     "many": "space store work refine sweep explore optimise",
