@@ -150,6 +150,45 @@ def test_leading_multiplier_of_known_maps_is_found():
     assert abs(np.angle(found)) == pytest.approx(angle, rel=1e-6)
 
 
+class Map:
+    """A map of a vector on itself with the words of a CycleMap."""
+
+    def __init__(self, law, start):
+        self.law, self.now = law, np.array(start)
+
+    def state(self):
+        return self.now
+
+    def set(self, state):
+        self.now = state
+
+    def __call__(self, state=None):
+        self.now = self.law(self.now if state is None else state)
+        return self.now
+
+
+def test_fixed_point_is_found_where_disturbances_grow():
+    """x = A x + b with multipliers 1.5, 0.9 and -0.7: solved by numpy."""
+    turn = np.linalg.qr(np.arange(9.0).reshape(3, 3) + np.eye(3))[0]
+    A, b = turn @ np.diag([1.5, 0.9, -0.7]) @ turn.T, np.array([1.0, -2.0, 0.5])
+    found = Map(lambda x: A @ x + b, np.zeros(3))
+    assert cyclemap.newton(found)
+    assert found.state() == pytest.approx(np.linalg.solve(np.eye(3) - A, b), abs=1e-7)
+
+
+def test_step_beyond_what_an_engine_can_be_is_halved():
+    """Newton's first step from 3 to the root of x = x + arctan(x) goes to -9.5, beyond -5."""
+
+    def law(x):
+        if np.abs(x).max() > 5.0:
+            raise ws.SolverError("no gas")
+        return x + np.arctan(x)
+
+    found = Map(law, [3.0])
+    assert cyclemap.newton(found)
+    assert found.state() == pytest.approx([0.0], abs=1e-7)
+
+
 @pytest.mark.parametrize(("given", "told"), [
     ({"step": 0.5}, "step = 0.5 (no unit) is outside the valid range 0.001"),
     ({"rpm": 50.0}, "rpm = 50 rev/min is outside the valid range 100"),
