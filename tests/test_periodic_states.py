@@ -127,6 +127,12 @@ def test_engine_whose_cylinders_do_the_same_has_one_state(study):
     assert only.stable and only.spread < 1e-3
 
 
+def test_turning_flow_at_the_outlet_keeps_no_cylinders_apart(study):
+    """On the usual cells an end cell that jumped when its flow turned kept them 6e-4 apart."""
+    (only,) = ws.periodic_states(*system(study, "pressure"), 4000.0, starts=())
+    assert only.stable and only.spread < 1e-5
+
+
 def test_summary_lists_every_state_and_what_led_to_it(split):
     text = split.summary()
     assert "3 periodic states at 5000 rev/min" in text
