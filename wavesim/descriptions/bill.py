@@ -12,6 +12,7 @@ from wavesim.descriptions.silencers import Chamber
 from wavesim.descriptions.walls import Wall
 from wavesim.errors import InputError, check_int, check_kind
 from wavesim.fields.tabular import Column, Sheet, Tabular
+from wavesim.guard import guarded
 
 #: Wall of tubes that state none: 1.5 mm of mild steel, our choice of a common tube.
 DEFAULT_WALL = Wall(0.0015, "mild steel")
@@ -41,6 +42,7 @@ _SHOWN = (
 )
 
 
+@guarded
 @dataclass(frozen=True)
 class BillRow:
     """One part of one line.
@@ -66,6 +68,7 @@ class BillRow:
     amounts: Amounts
 
 
+@guarded
 @dataclass(frozen=True)
 class Bill(Tabular):
     """What a system is made of.
@@ -159,6 +162,7 @@ def _cells(amounts):
     return [f"{getattr(amounts, field) * factor:.{digits}f}" for field, _, factor, digits in _SHOWN]
 
 
+@guarded
 def bill(
     exhaust: Exhaust, engine: Engine | int | None = None, *, wall: Wall = DEFAULT_WALL
 ) -> Bill:

@@ -10,6 +10,7 @@ from dataclasses import KW_ONLY, dataclass
 
 from wavesim.errors import InputError, check_choice, check_int, check_number, nearest, shown
 from wavesim.fields.description import MISSING, Description, checked, number, text
+from wavesim.guard import guarded
 from wavesim.units import inch
 
 # --- metals ------------------------------------------------------------------------------------
@@ -95,6 +96,7 @@ _BIRMINGHAM = {
 }  # fmt: skip
 
 
+@guarded
 def gauge(n: int) -> float:
     """Wall thickness of steel tube of a gauge number, Birmingham wire gauge.
 

@@ -17,6 +17,7 @@ from wavesim.descriptions.settings import Settings
 from wavesim.descriptions.weather import Ambient
 from wavesim.errors import InputError, check_choice, check_int
 from wavesim.fields.tabular import Column, Sheet, Tabular
+from wavesim.guard import guarded
 from wavesim.many.explore import (
     AMOUNTS,
     FAILED_EXCESS,
@@ -44,6 +45,7 @@ _SPENT = "the number of designs is used up"
 _FIRST_STEP = 0.15  # of Nelder and Mead's simplex, as a share of each range
 
 
+@guarded
 @dataclass(frozen=True, eq=False)
 class Optimum(Tabular):
     """What a search found.
@@ -136,6 +138,7 @@ class _Stopped(Exception):
     """Carries nothing: ends a search of scipy from inside."""
 
 
+@guarded
 def optimise(
     engine: Engine,
     exhaust: Exhaust | Network,

@@ -20,11 +20,13 @@ from wavesim.descriptions.study import Study
 from wavesim.descriptions.weather import Ambient
 from wavesim.errors import InputError, check_kind, check_number, shown
 from wavesim.fields.description import check_text, sequence
+from wavesim.guard import guarded
 from wavesim.many.store import Store
 from wavesim.many.work import Task, count_workers, run_chains
 from wavesim.results.points import Failure, Sweep
 
 
+@guarded
 def speed_sweep(
     engine: Engine,
     exhaust: Exhaust | Network,
@@ -99,6 +101,7 @@ def speed_sweep(
     )[0]
 
 
+@guarded
 def speed_sweeps(
     systems: Iterable[tuple[str, Engine, Exhaust | Network]],
     rpm: Iterable[float],
@@ -164,6 +167,7 @@ def speed_sweeps(
     return sweeps
 
 
+@guarded
 def run_study(
     study: Study,
     *,

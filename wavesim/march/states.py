@@ -36,6 +36,7 @@ from wavesim.errors import SolverError, check_choice, check_number
 from wavesim.fields.description import sequence
 from wavesim.fields.tabular import Column, Sheet, Tabular
 from wavesim.gas.models import EngineGas, PerfectGas, given_gas
+from wavesim.guard import guarded
 from wavesim.kernels import flat as f
 from wavesim.march.advance import march_to, run_cycle
 from wavesim.march.burn import check_burn, take_burn
@@ -69,6 +70,7 @@ class _Gas(NamedTuple):
     restart: dict
 
 
+@guarded
 @dataclass(frozen=True)
 class PeriodicState:
     """One way in which an engine can run at a speed.
@@ -115,6 +117,7 @@ class PeriodicState:
         return float(np.ptp(self.imep) / self.imep.mean())
 
 
+@guarded
 class PeriodicStates(Tabular):
     """All periodic states that were found at a speed; a sequence of `PeriodicState`.
 
@@ -207,6 +210,7 @@ class PeriodicStates(Tabular):
         return [f"periodic states at {self.rpm:g} rev/min", *self.notes]
 
 
+@guarded
 def periodic_states(
     engine: Engine,
     exhaust: Exhaust | Network,

@@ -14,6 +14,7 @@ import numpy as np
 from wavesim.errors import InputError, check_choice, check_number
 from wavesim.fields.description import sequence
 from wavesim.fields.tabular import Column, Sheet, data_frame, write_csv
+from wavesim.guard import guarded
 from wavesim.show.forms import SpeedCurve, check_form, shown
 from wavesim.show.quantities import QUANTITIES, column_notes, rows_text
 
@@ -75,6 +76,7 @@ class Band(NamedTuple):
         return Sheet([["rev/min", "a", "b", "b - a", "%"], row]).html()
 
 
+@guarded
 def compare(
     a: SpeedCurve, b: SpeedCurve, *, bands: Sequence[tuple[float, float]] | None = None
 ) -> "Comparison":
@@ -109,6 +111,7 @@ def compare(
     return Comparison(a, b, bands=bands)
 
 
+@guarded
 class Comparison:
     """Difference of two speed curves, as `compare` returns it.
 

@@ -22,6 +22,7 @@ from wavesim.errors import InputError, check_choice, check_kind
 from wavesim.fields.description import describe, restore, sequence
 from wavesim.fields.tabular import Column, Sheet, Tabular
 from wavesim.gas.models import EngineGas, PerfectGas, describe_gas, restore_gas
+from wavesim.guard import guarded
 from wavesim.results.curves import ByName, CurveMethods, place_of_speed
 from wavesim.results.files import intact, read_npz, save_npz
 from wavesim.results.traces import SAMPLE_ARRAYS, Samples, Trace
@@ -38,6 +39,7 @@ SHOWN = ("torque", "power", "volumetric_efficiency", "residual_fraction", "pmep"
          "exhaust_temperature")
 
 
+@guarded
 @dataclass(frozen=True, eq=False)
 class Point(ByName, Tabular):
     """One operating point of an engine with an exhaust.
@@ -223,6 +225,7 @@ class Point(ByName, Tabular):
         Sweep([self]).save(path)
 
 
+@guarded
 class Sweep(CurveMethods):
     """Operating points of one engine and one exhaust in order of speed.
 
@@ -478,6 +481,7 @@ class Sweep(CurveMethods):
             return cls(points, failures, header["name"], header["interrupted"])
 
 
+@guarded
 @dataclass(frozen=True, eq=False)
 class Transient(Tabular):
     """A march of a network without an engine.

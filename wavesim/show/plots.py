@@ -19,6 +19,7 @@ import numpy as np
 
 from wavesim.errors import InputError, check_choice, check_int, check_number
 from wavesim.fields.description import sequence
+from wavesim.guard import guarded
 from wavesim.show.forms import (
     CurveDifference,
     LossCurve,
@@ -46,11 +47,13 @@ LONGEST_NAME = 48  # letters in a legend
 _LEGEND_WIDTH = 80  # letters in a line of a legend, were they all of the widest
 
 
+@guarded
 def colour(i: int) -> str:
     """Colour of curve number i: grey for the first, the reference."""
     return REFERENCE if i == 0 else COLOURS[(i - 1) % len(COLOURS)]
 
 
+@guarded
 def legend_name(name: str) -> str:
     """A name as a legend can show it, whatever it is.
 
@@ -67,6 +70,7 @@ def legend_name(name: str) -> str:
     return (" " if words.startswith("_") else "") + words.replace("$", r"\$")
 
 
+@guarded
 def new_axes(rows: int = 1, *, width: float = 8.0, height: float = 4.2) -> np.ndarray:
     """Axes one above the other on a figure that belongs to no window.
 
@@ -97,6 +101,7 @@ def new_axes(rows: int = 1, *, width: float = 8.0, height: float = 4.2) -> np.nd
     return figure.subplots(rows, squeeze=False)[:, 0]
 
 
+@guarded
 def save_figure(
     ax: "Axes | Sequence[Axes] | np.ndarray", path: str | Path, dpi: float = 150
 ) -> Path:
@@ -134,6 +139,7 @@ def _first(ax):
     return axes[0]
 
 
+@guarded
 def plot_trace(
     traces: TraceForm | Sequence[TraceForm],
     ax: "Axes | None" = None,
@@ -187,6 +193,7 @@ def plot_trace(
     return _dress(ax)
 
 
+@guarded
 def plot_transmission_loss(
     loss: LossCurve,
     ax: "Axes | None" = None,
@@ -227,6 +234,7 @@ def plot_transmission_loss(
     return _dress(ax)
 
 
+@guarded
 def plot_speed_curves(
     curves: SpeedCurve | Sequence[SpeedCurve],
     quantity: str = "torque",
@@ -267,6 +275,7 @@ def plot_speed_curves(
     return _dress(ax)
 
 
+@guarded
 def plot_torque_power(
     curves: SpeedCurve | Sequence[SpeedCurve],
     axes: "Sequence[Axes] | np.ndarray | None" = None,
@@ -297,6 +306,7 @@ def plot_torque_power(
     return _share(axes)
 
 
+@guarded
 def plot_differences(
     comparisons: CurveDifference | Sequence[CurveDifference],
     axes: "Sequence[Axes] | np.ndarray | None" = None,
@@ -327,6 +337,7 @@ def plot_differences(
     return _share(axes)
 
 
+@guarded
 def plot_difference(
     comparisons: CurveDifference | Sequence[CurveDifference],
     quantity: str = "torque",
@@ -383,6 +394,7 @@ def plot_difference(
     return _dress(ax)
 
 
+@guarded
 def plot_comparison(
     comparison: CurveDifference,
     quantity: str = "torque",
@@ -417,6 +429,7 @@ def plot_comparison(
     return _share(axes)
 
 
+@guarded
 def plot_valve_pressure(
     sweeps: TracedCurve | Sequence[TracedCurve],
     rpm: float,
@@ -480,6 +493,7 @@ def plot_valve_pressure(
     return _dress(ax)
 
 
+@guarded
 def plot_cylinders(
     points: Sequence[Any],
     ax: "Axes | None" = None,
@@ -508,6 +522,8 @@ def plot_cylinders(
         If there is no such quantity.
     """
     points = list(points) if isinstance(points, Sequence) else [points]
+    if not points:
+        raise InputError("plot_cylinders: points is empty, needs one at least.")
     check_choice("plot_cylinders", "quantity", quantity, [
         name for name in points[0].cylinders if name in QUANTITIES
     ])
@@ -524,6 +540,7 @@ def plot_cylinders(
     return _dress(ax)
 
 
+@guarded
 def plot_valve_pressures(
     sweeps: TracedCurve | Sequence[TracedCurve],
     speeds: Sequence[float] | np.ndarray,
@@ -554,6 +571,9 @@ def plot_valve_pressures(
     InputError
         As `plot_valve_pressure`, or if `axes` and `speeds` do not match.
     """
+    speeds = sequence("plot_valve_pressures", "speeds", speeds, "speeds [rev/min]")
+    if not speeds:
+        raise InputError("plot_valve_pressures: speeds is empty, needs one at least.")
     axes = _stack(axes, len(speeds))
     for ax, rpm in zip(axes, speeds, strict=True):
         plot_valve_pressure(sweeps, rpm, ax, cylinder=cylinder, side=side, **line_kws)
@@ -563,6 +583,7 @@ def plot_valve_pressures(
     return _share(axes)
 
 
+@guarded
 def plot_dots(
     x: Sequence | np.ndarray,
     y: Sequence[float] | np.ndarray,
@@ -593,6 +614,7 @@ def plot_dots(
     ax = _axes(ax)
     numeric = all(isinstance(value, Real) and not isinstance(value, bool) for value in x)
     x = np.array(x if numeric else [str(value) for value in x])
+    _check_alike("plot_dots", x=x, y=y, trusted=trusted)
     y, trusted = np.array(y, dtype=float), np.array(trusted, dtype=bool)
     style = {"ls": "", "marker": "o", "ms": 6.0, "color": COLOURS[0], "mew": 1.4} | marker_kws
     ax.plot(x, np.where(trusted, y, np.nan), **style)
@@ -604,6 +626,7 @@ def plot_dots(
     return _dress(ax)
 
 
+@guarded
 def plot_search(
     scores: Sequence[float] | np.ndarray,
     best: Sequence[float] | np.ndarray,
@@ -627,6 +650,7 @@ def plot_search(
     matplotlib Axes
     """
     ax = _axes(ax)
+    _check_alike("plot_search", scores=scores, best=best)
     number = np.arange(1, len(scores) + 1)
     ax.plot(number, scores, ls="", marker="o", ms=4.0, color=REFERENCE, label="each design")
     style = {"color": COLOURS[0], "lw": 2.0, "drawstyle": "steps-post", "label": "best so far"}
@@ -638,6 +662,15 @@ def plot_search(
 
 
 # --- pieces ---------------------------------------------------------------------------------------
+
+
+def _check_alike(owner, **given):
+    """Refuse lists of different lengths."""
+    lengths = {name: len(sequence(owner, name, values, "numbers"))
+               for name, values in given.items()}
+    if len(set(lengths.values())) > 1:
+        listed = ", ".join(f"{name} ({n})" for name, n in lengths.items())
+        raise InputError(f"{owner}: the lengths of {listed} differ.")
 
 
 def _axes(ax):
