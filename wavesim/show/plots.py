@@ -17,6 +17,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from wavesim import errors
 from wavesim.errors import InputError, check_choice, check_int, check_number
 from wavesim.fields.description import sequence
 from wavesim.guard import guarded
@@ -613,7 +614,7 @@ def plot_dots(
     """
     ax = _axes(ax)
     numeric = all(isinstance(value, Real) and not isinstance(value, bool) for value in x)
-    x = np.array(x if numeric else [str(value) for value in x])
+    x = np.array(x if numeric else [_as_name(value) for value in x])
     _check_alike("plot_dots", x=x, y=y, trusted=trusted)
     y, trusted = np.array(y, dtype=float), np.array(trusted, dtype=bool)
     style = {"ls": "", "marker": "o", "ms": 6.0, "color": COLOURS[0], "mew": 1.4} | marker_kws
@@ -662,6 +663,11 @@ def plot_search(
 
 
 # --- pieces ---------------------------------------------------------------------------------------
+
+
+def _as_name(value):
+    """A value as a name along an axis."""
+    return value if isinstance(value, str) else errors.shown(value)
 
 
 def _check_alike(owner, **given):
