@@ -202,7 +202,7 @@ def more_doors(folder):
         lambda: ws.Cam(opens_deg=10.0, closes_deg=60.0, lift=9e-3).centre_deg("intake"),
         lambda: ws.Cam(opens_deg=10.0, closes_deg=60.0, lift=9e-3).lift_at(5.0),
         lambda: ENGINE.mean_piston_speed(3000.0), lambda: flow.areas(np.array([1e-3]), 0.03),
-        lambda: ENGINE.combustion.half_and_10_90(-20.0, 60.0),
+        lambda: ENGINE.combustion.burn_angles(-20.0, 60.0),
         lambda: ENGINE.combustion.burned_fraction(5.0, 3000.0),
         lambda: EXHAUST.with_primary(length=0.5), lambda: EXHAUST.with_collector(length=0.5),
         lambda: EXHAUST.replace(pipe=ws.Pipe(0.3, 0.05)).with_pipe(length=0.5),

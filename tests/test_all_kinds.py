@@ -24,7 +24,6 @@ from examples_of_all_kinds import CELL, ENGINE, NODES, OTHERS, P0, PARTS, T0, ne
 import wavesim as ws
 from wavesim.arrays.compile import FILL, compile_network, fill_store
 from wavesim.descriptions import lines
-from wavesim.descriptions.bill import DEFAULT_WALL
 from wavesim.descriptions.nodes import Node
 from wavesim.descriptions.pipes import Amounts, Part
 from wavesim.errors import InputError
@@ -36,6 +35,7 @@ from wavesim.march.advance import march_to
 from wavesim.march.books import outer_ends
 from wavesim.march.cycles import restart_of, take_over
 from wavesim.march.prolong import prolong
+from wavesim.results.bill import DEFAULT_WALL
 
 GASES = {"perfect": ws.PerfectGas(), "engine": ws.EngineGas()}
 SETTINGS = ws.Settings(cell_length=CELL)
@@ -216,13 +216,19 @@ def interpreted():
     return json.loads(done.stdout)
 
 
+#: Rows with fresh charge and burned gas, whose round-off is that of the whole in row 0.
+PARTS_OF_GAS = {"cells": (f.Y1, f.Y2), "store": (f.SF, f.SB)}
+
+
 @each_element
 def test_same_without_the_compiler(interpreted, kind, number):
     examples_of(kind)
     plain_python = interpreted[f"{kind.__name__} {number}"]
     for name, rows in outcome(kind, number).items():
-        for ours, theirs in zip(np.array(rows), np.array(plain_python[name]), strict=True):
-            scale = np.abs(ours).max(initial=0.0)
+        parts = PARTS_OF_GAS.get(name, ())
+        pairs = zip(np.array(rows), np.array(plain_python[name]), strict=True)
+        for row, (ours, theirs) in enumerate(pairs):
+            scale = np.abs(rows[0] if row in parts else ours).max(initial=0.0)
             np.testing.assert_allclose(theirs, ours, rtol=0.0, atol=1e-12 * scale, err_msg=name)
 
 

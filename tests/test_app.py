@@ -24,7 +24,7 @@ from wavesim.results.points import Sweep
 FILES = {
     "summary.txt", "sweep_short_collector.csv", "sweep_short_collector.npz",
     "sweep_long_collector.csv", "sweep_long_collector.npz", "difference_long_collector.csv",
-    "torque_power.png", "difference.png", "exhaust_valve_pressure.png",
+    "chart.png", "torque_power.png", "difference.png", "exhaust_valve_pressure.png",
 }
 
 
@@ -202,18 +202,18 @@ def test_interruption_while_results_are_written_waits_for_them(
 ):
     real = wavesim.front.app.write_files
 
-    def write(sweeps, place, is_over):
+    def write(sweeps, *rest):
         os.kill(os.getpid(), signal.SIGINT)
-        return real(sweeps, place, is_over)
+        return real(sweeps, *rest)
 
     monkeypatch.setattr(wavesim.front.app, "write_files", write)
     out = tmp_path / "out"
     assert run(study_file(rpm=(5500.0, 6000.0)), out) == 0 and files_in(out) == FILES
 
-    def press_twice(sweeps, place, is_over):
+    def press_twice(sweeps, *rest):
         for _ in range(2):
             os.kill(os.getpid(), signal.SIGINT)
-        return real(sweeps, place, is_over)
+        return real(sweeps, *rest)
 
     before = {name: (out / name).read_bytes() for name in FILES}
     monkeypatch.setattr(wavesim.front.app, "write_files", press_twice)
@@ -312,5 +312,5 @@ def test_example_of_the_readme_runs(tmp_path, monkeypatch, capsys):
 def test_readme_names_every_file_that_a_run_writes():
     text = README.read_text(encoding="utf-8")
     for name in ("summary.txt", "sweep_NAME.csv", "sweep_NAME.npz", "difference_NAME.csv",
-                 "torque_power.png", "difference.png", "exhaust_valve_pressure.png"):
+                 "chart.png", "torque_power.png", "difference.png", "exhaust_valve_pressure.png"):
         assert name in text

@@ -30,7 +30,7 @@ from wavesim.constants import (
     R_AIR,
     STANDARD_PRESSURE,
 )
-from wavesim.descriptions.materials import Metal, as_metal, metal_field, thickness_field
+from wavesim.descriptions.materials import Metal, as_metal, metal_field
 from wavesim.descriptions.weather import Ambient, of_weather, under
 from wavesim.errors import ConvergenceError, InputError, as_floats, check_choice, check_kind
 from wavesim.fields.description import Description, checked, number, part
@@ -152,7 +152,7 @@ class Wall(Description):
     59.3
     """
 
-    thickness: float = thickness_field(0.0002, 0.05)
+    thickness: float = number("m", 0.0002, 0.05)
     metal: str | Metal = metal_field()
     _: KW_ONLY
     emissivity: float | None = number("1", 0.01, 1.0, None)

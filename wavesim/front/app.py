@@ -75,6 +75,9 @@ def _parser():
                              help="threads to compute with, default one per core")
         command.add_argument("--rpm", type=float, nargs="+", metavar="RPM",
                              help="engine speeds in rev/min instead of those of the study")
+        command.add_argument("--refine", type=float, metavar="RPM",
+                             help="add speeds where curves bend, cross or jump, no closer than "
+                             "this in rev/min")
         command.add_argument("--outside", action="store_true",
                              help="let the study read curves from outside its own folder")
         command.add_argument("--fresh", action="store_true",
@@ -96,12 +99,14 @@ def _run(path, options):
     if store is not None:
         say(f"Finished points are kept in {store.folder}: a run that was stopped or killed goes "
             "on from there (--fresh starts anew).")
-    sweeps = run_study(study, threads=options.threads, store=store)
+    sweeps = run_study(
+        study, threads=options.threads, store=store, refine=options.refine
+    )
     if store is not None:
         _tell_store(store)
     say(f"\n{study_text(sweeps)}\n")
     with _patience() as is_over:
-        written, failed = write_files(sweeps, place, is_over)
+        written, failed = write_files(sweeps, place, study.name, is_over)
     for file in written:
         say(f"wrote {file}")
     say(f"Elapsed time {time.perf_counter() - clock:.1f} s")

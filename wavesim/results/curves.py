@@ -73,14 +73,15 @@ class CurveMethods(ByName, Tabular):
     def plot(
         self, ax: "Axes | None" = None, quantity: str | None = None, **line_kws: Any
     ) -> "Axes":
-        """Draw a quantity against engine speed.
+        """Draw torque and power, or another quantity, against engine speed.
 
         Parameters
         ----------
         ax : matplotlib Axes or None
             None makes a new figure.
         quantity : str or None
-            One that the curve holds; None: torque, or the first if there is no torque.
+            One that the curve holds; None: torque and power in one chart, or the first quantity if
+            it holds no torque.
         **line_kws
             For the line.
 
@@ -95,6 +96,8 @@ class CurveMethods(ByName, Tabular):
         """
         from wavesim.show import plots
 
+        if quantity is None and {"torque", "power"} <= set(self.quantities):
+            return plots.plot_power_chart(self, ax, **line_kws)
         return plots.plot_speed_curves(self, quantity or self._main, ax, **line_kws)
 
     @property
