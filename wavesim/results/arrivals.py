@@ -16,6 +16,7 @@ from wavesim.descriptions.engine import CYCLE_DEG
 from wavesim.descriptions.nodes import OpenEnd, ValvePort
 from wavesim.errors import InputError, check_int, check_kind, check_number
 from wavesim.fields.tabular import Column, Sheet, Tabular
+from wavesim.guard import guarded
 from wavesim.results.points import Point, Sweep
 from wavesim.results.rays import Way, rays
 from wavesim.show.quantities import rows_text
@@ -49,6 +50,7 @@ class Route(NamedTuple):
     length: float
 
 
+@guarded
 @dataclass(frozen=True, eq=False)
 class Arrivals(Tabular):
     """Crank angles at which fronts come to the exhaust valve of a cylinder.
@@ -145,6 +147,7 @@ class Arrivals(Tabular):
         return reasons.plot_arrivals(self, ax, **line_kws)
 
 
+@guarded
 def arrivals(
     source: Point | Sweep, cylinder: int = 1, *, start: float | None = None, visible: float = 0.1
 ) -> Arrivals:
