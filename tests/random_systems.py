@@ -176,7 +176,8 @@ def exhausts(draw):
     wide = bore * draw(shares(0.8, 2.0))
     model = draw(st.sampled_from(["momentum", "pressure"]))
     volume = draw(st.none() | between(1e-8, 0.1)) if model == "momentum" else None
-    merge = ws.Merge(angle_deg=draw(st.floats(0.0, 90.0)), model=model, volume=volume)
+    merge = ws.Merge(angle_deg=draw(st.floats(0.0, 90.0)), model=model, volume=volume,
+                     cone_length=draw(st.none() | between(0.02, 0.3)))
     return ws.Exhaust(
         primary=primary, merge=merge, collector=ws.Pipe(draw(between(0.05, 0.8)), wide),
         pipe=tuple(draw(st.lists(parts(wide), max_size=3))),

@@ -24,7 +24,6 @@ from examples_of_all_kinds import CELL, ENGINE, NODES, OTHERS, P0, PARTS, T0, ne
 import wavesim as ws
 from wavesim.arrays.compile import FILL, compile_network, fill_store
 from wavesim.descriptions import lines
-from wavesim.descriptions.bill import DEFAULT_WALL
 from wavesim.descriptions.nodes import Node
 from wavesim.descriptions.pipes import Amounts, Part
 from wavesim.errors import InputError
@@ -36,6 +35,7 @@ from wavesim.march.advance import march_to
 from wavesim.march.books import outer_ends
 from wavesim.march.cycles import restart_of, take_over
 from wavesim.march.prolong import prolong
+from wavesim.results.bill import DEFAULT_WALL
 
 GASES = {"perfect": ws.PerfectGas(), "engine": ws.EngineGas()}
 SETTINGS = ws.Settings(cell_length=CELL)

@@ -2,6 +2,7 @@
 
 import os
 import re
+import signal
 import subprocess
 import sys
 from pathlib import Path
@@ -23,7 +24,7 @@ from wavesim.results.points import Sweep
 FILES = {
     "summary.txt", "sweep_short_collector.csv", "sweep_short_collector.npz",
     "sweep_long_collector.csv", "sweep_long_collector.npz", "difference_long_collector.csv",
-    "torque_power.png", "difference.png", "exhaust_valve_pressure.png",
+    "chart.png", "torque_power.png", "difference.png", "exhaust_valve_pressure.png",
 }
 
 
@@ -196,6 +197,31 @@ def test_interruption_elsewhere_ends_with_130(study_file, tmp_path, monkeypatch)
     assert run(study_file(), tmp_path / "out") == 130
 
 
+def test_interruption_while_results_are_written_waits_for_them(
+    study_file, tmp_path, monkeypatch, capsys
+):
+    real = wavesim.front.app.write_files
+
+    def write(sweeps, *rest):
+        os.kill(os.getpid(), signal.SIGINT)
+        return real(sweeps, *rest)
+
+    monkeypatch.setattr(wavesim.front.app, "write_files", write)
+    out = tmp_path / "out"
+    assert run(study_file(rpm=(5500.0, 6000.0)), out) == 0 and files_in(out) == FILES
+
+    def press_twice(sweeps, *rest):
+        for _ in range(2):
+            os.kill(os.getpid(), signal.SIGINT)
+        return real(sweeps, *rest)
+
+    before = {name: (out / name).read_bytes() for name in FILES}
+    monkeypatch.setattr(wavesim.front.app, "write_files", press_twice)
+    assert run(study_file(rpm=(4500.0, 5500.0)), out) == 130
+    assert "interrupted" in capsys.readouterr().err and files_in(out) == FILES
+    assert before == {name: (out / name).read_bytes() for name in FILES}
+
+
 def test_bad_input_ends_with_2_and_one_sentence(study_file, tmp_path, capsys):
     good = study_file()
     (tmp_path / "file").write_text("")
@@ -286,5 +312,5 @@ def test_example_of_the_readme_runs(tmp_path, monkeypatch, capsys):
 def test_readme_names_every_file_that_a_run_writes():
     text = README.read_text(encoding="utf-8")
     for name in ("summary.txt", "sweep_NAME.csv", "sweep_NAME.npz", "difference_NAME.csv",
-                 "torque_power.png", "difference.png", "exhaust_valve_pressure.png"):
+                 "chart.png", "torque_power.png", "difference.png", "exhaust_valve_pressure.png"):
         assert name in text

@@ -6,7 +6,6 @@ from math import pi
 import pytest
 
 from wavesim.descriptions.assemble import assemble
-from wavesim.descriptions.bill import DEFAULT_WALL, bill
 from wavesim.descriptions.exhaust import Exhaust, HPipe, Merge
 from wavesim.descriptions.materials import METALS, Packing
 from wavesim.descriptions.nodes import ClosedEnd
@@ -16,6 +15,7 @@ from wavesim.descriptions.silencers import Chamber, PerforatedSilencer, Resonato
 from wavesim.descriptions.study import demo_path, load
 from wavesim.descriptions.walls import Wall
 from wavesim.errors import InputError
+from wavesim.results.bill import DEFAULT_WALL, bill
 
 ENGINE = load(demo_path()).engine
 V4 = ENGINE.replace(banks=(1, 2, 2, 1))

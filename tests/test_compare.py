@@ -1,5 +1,7 @@
 """Comparison of two speed curves: differences, crossings, averages, refusals."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from csv_files import csv_rows
@@ -7,7 +9,7 @@ from fakes import fake_sweep
 from hypothesis import given
 from hypothesis import strategies as st
 
-from wavesim import Comparison, compare
+from wavesim import Comparison, Comparisons, CrossingSpeed, Curve, compare, describe
 from wavesim.errors import InputError
 from wavesim.results.points import Sweep
 
@@ -125,7 +127,7 @@ def test_summary_names_extremes_crossings_and_weak_points():
     assert "A = stock" in text and "B = tuned" in text
     assert "most above A at 2000 rev/min, +20.0 N m (+10.0 %)" in text
     assert "most below A at 1000 rev/min, -10.0 N m (-10.0 %)" in text
-    assert "cross near 1333 rev/min (between 1000 and 2000), above it B is higher" in text
+    assert "cross near 1300 rev/min (between 1000 and 2000), above it B is higher" in text
     assert "stock: Not converged at 2000 rev/min." in text
     assert "tuned: Failed at 5000 rev/min." in text
     assert "kW" in text and "0.05 %" in text
@@ -187,3 +189,128 @@ def test_comparison_of_computed_sweeps(sweeps):
         long["volumetric_efficiency"] - short["volumetric_efficiency"]
     )
     assert "long collector" in c.summary(["torque", "power", "pmep", "bsfc", "exhaust_mass_flow"])
+
+
+# --- what else differs ----------------------------------------------------------------------------
+
+
+def changed(sweep, name, **meta):
+    """A sweep whose points say that something else made them."""
+    points = [replace(point, meta=point.meta | meta) for point in sweep]
+    return Sweep(points, name=name)
+
+
+def test_every_difference_besides_the_exhaust_is_named_with_its_values_and_unit(sweeps):
+    base, other = sweeps.values()
+    point = base[3000]
+    assert not compare(base, other).differences()
+    cases = {
+        "engine": (
+            {"engine": describe(point.engine.replace(compression_ratio=11.0))},
+            "differ in engine: compression_ratio (10.5 and 11)."),
+        "mesh": (
+            {"settings": point.meta["settings"] | {"cell_length": 0.02, "tolerance": 1e-4}},
+            "settings: cell_length (0.03 m and 0.02 m), tolerance (0.002 and 0.0001)."),
+        "weather": (
+            {"outside": point.meta["outside"] | {"intake": point.meta["outside"]["intake"]
+                                                 | {"pressure": 97e3}}},
+            "weather: intake.pressure (101325 Pa and 97000 Pa)."),
+        "fuel": (
+            {"engine": describe(point.engine.replace(fuel="ethanol"))},
+            "differ in engine: fuel (gasoline and ethanol)."),
+        "fuel flow": ({"fuel_flow": 2e-3}, "fuel flow (by the mixture of the engine and given)."),
+        "gas": ({"gas": point.meta["gas"] | {"lam": 0.8}}, "differ in gas: lam (0.92 and 0.8)."),
+    }
+    for meta, sentence in cases.values():
+        text = compare(base, changed(other, "b", **meta)).summary()
+        assert sentence in text, text
+
+
+def test_a_measured_curve_is_said_to_know_nothing_of_engine_and_weather(sweeps):
+    base = next(iter(sweeps.values()))
+    pull = Curve("pull", [3000, 6000], {"torque": [150.0, 160.0]})
+    notes = compare(base, pull).notes()
+    assert any(note.startswith("B: engine, fuel, weather and walls are not") for note in notes)
+    assert not compare(pull, pull).differences()
+
+
+def test_speeds_that_only_one_curve_holds_are_named():
+    a = fake_sweep((1000, 2000, 3000, 5000), [100, 200, 100, 90], "a")
+    b = fake_sweep((2000, 2500, 3000, 4000), [150, 150, 150, 300], "b")
+    notes = compare(a, b).notes()
+    assert "Only A covers 1000, 5000 rev/min: not compared there." in notes
+    assert ("A holds no 2500, 4000 rev/min: values marked * are interpolated linearly."
+            in notes)
+
+
+# --- crossings that are worth their words ---------------------------------------------------------
+
+
+def test_a_difference_within_the_tolerance_is_no_crossing():
+    small = 0.05  # of 100 N m; the cycles of both repeat within 0.05 % each
+    assert against_flat([-small, small]).crossings() == []
+    assert against_flat([-1.0, small, -1.0]).crossings() == []
+    (crossing,) = against_flat([-1.0, -small, small, 1.0]).crossings()
+    assert (crossing.below, crossing.above) == (1000.0, 2500.0)
+    assert crossing.rpm == pytest.approx(1750.0)
+    assert "at 1500, 2000 rev/min the difference is smaller than the tolerance" in (
+        against_flat([-1.0, -small, small, 1.0]).summary())
+
+
+def test_a_difference_within_the_stated_uncertainty_is_no_crossing():
+    a = Curve("a", SPEEDS, {"torque": [100.0] * 4}, uncertainty={"torque": 3.0})
+    b = Curve("b", SPEEDS, {"torque": [98.0, 102.0, 106.0, 94.0]}, uncertainty={"torque": 4.0})
+    (crossing,) = compare(a, b).crossings()
+    assert (crossing.below, crossing.above) == (3000.0, 4000.0)
+
+
+@pytest.mark.parametrize(("rpm", "below", "above", "rounded"), [
+    (3079.4, 3000.0, 3500.0, 3100.0), (4825.2, 4500.0, 5000.0, 4850.0),
+    (4826.0, 4750.0, 5000.0, 4820.0), (1333.3, 1300.0, 1350.0, 1335.0), (5001.2, 5000, 5005, 5001),
+])
+def test_crossing_is_read_no_closer_than_a_tenth_of_the_distance_of_the_speeds(
+    rpm, below, above, rounded
+):
+    assert CrossingSpeed(rpm, below, above, "b").rounded == rounded
+
+
+# --- several curves -------------------------------------------------------------------------------
+
+
+def test_several_curves_are_compared_with_one_base(tmp_path):
+    base = fake_sweep(SPEEDS, [100, 200, 100, 50], "base")
+    two = fake_sweep(SPEEDS, [110, 190, 100, 75], "two")
+    three = Curve("pull", (2000.0, 3000.0, 4000.0), {"torque": [210.0, 90.0, 55.0]})
+    found = compare(base, two, three)
+    assert isinstance(found, Comparisons) and len(found) == 2 and found.letters == ("A", "B", "C")
+    assert found["pull"] is found[1] and [pair.a for pair in found] == [base, base]
+    assert found["two"].difference().tolist() == compare(base, two).difference().tolist()
+    assert found[0].bands == found[1].bands  # inside the range that all cover
+    text = found.summary()
+    assert "A = base\nB = two\nC = pull" in text
+    assert "Torque: C is most above A at 2000 rev/min, +10.0 N m (+5.0 %)." in text
+    assert text.splitlines()[4].split() == ["rpm", "torque", "A", "B", "B", "-", "A", "C", "C", "-",
+                                            "A"]
+    assert text.splitlines()[6].split() == ["1000", "100.0", "110.0", "+10.0", "-", "-"]
+    assert "Only A covers 1000 rev/min: not compared there." in text
+    found.to_csv(tmp_path / "all.csv", ["torque"])
+    head, *rows = csv_rows(tmp_path / "all.csv")
+    assert head == ["rpm [rev/min]", "torque base [N m]", "torque two [N m]",
+                    "torque two less base [N m]", "torque pull [N m]",
+                    "torque pull less base [N m]"]
+    assert rows[0][4] == "nan" and [float(row[5]) for row in rows[1:]] == [10.0, -10.0, 5.0]
+
+
+def test_curves_of_one_name_are_told_apart():
+    found = compare(*[fake_sweep(SPEEDS, [i + 1] * 4, "x") for i in range(3)])
+    assert found.names == ("x (A)", "x (B)", "x (C)")
+
+
+def test_curves_that_share_nothing_are_refused_by_name():
+    base = fake_sweep(SPEEDS, [1] * 4, "base")
+    with pytest.raises(InputError, match="curve 3 = 'x' must be a speed curve"):
+        compare(base, base, "x")
+    with pytest.raises(InputError, match="'far' covers 8000 to 9000 rev/min, but they must share"):
+        compare(base, base, fake_sweep((8000, 9000), [1, 1], "far"))
+    with pytest.raises(InputError, match="name = 'y' must be one of 'x'"):
+        compare(base, fake_sweep(SPEEDS, [1] * 4, "x"), fake_sweep(SPEEDS, [1] * 4, "z"))["y"]

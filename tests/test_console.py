@@ -19,7 +19,7 @@ from wavesim.show.plots import legend_name
 
 APP = Path(__file__).with_name("quick_app.py")
 NAMES = ["排气管 Größe", "_cost $5 or $6", "ein ganz langer Name " * 40, r"$\frac{1$", "a%s{}\\n"]
-FILES = {"summary.txt", "torque_power.png", "difference.png", "store", ".wavesim"}
+FILES = {"summary.txt", "chart.png", "torque_power.png", "difference.png", "store", ".wavesim"}
 
 
 @pytest.fixture

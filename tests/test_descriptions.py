@@ -318,7 +318,8 @@ def test_even_firing_angles_follow_the_order():
 
 
 def test_uneven_intervals_are_summed_along_the_order():
-    engine = ENGINE.replace(firing_intervals_deg=(90.0, 270.0, 90.0, 270.0))
+    engine = ENGINE.replace(
+        firing_intervals_deg=(90.0, 270.0, 90.0, 270.0), banks=(1, 1, 1, 1))
     assert engine.firing_angles_deg == (0.0, 450.0, 90.0, 360.0)
 
 

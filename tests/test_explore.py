@@ -9,6 +9,7 @@ import math
 import numpy as np
 import pytest
 from csv_files import csv_comments, csv_records
+from matplotlib import pyplot
 
 import wavesim.many.work
 from wavesim import (
@@ -260,6 +261,64 @@ def test_bad_arguments_of_explore_are_refused(system):
         explore(*system[::-1], {LENGTH: [0.3]}, RPM)
 
 
+def test_ends_of_a_range_are_tried_when_it_is_given_and_millimetres_get_their_hint(study, system):
+    for space, end, fragment in (
+        ({LENGTH: (0.1, 450.0)}, "high end", "450 mm is 0.45"),
+        ({LENGTH: (100.0, 450.0)}, "low end", "100 mm is 0.1"),
+        ({BORE: (-0.05, 0.05)}, "low end", "outside the valid range"),
+    ):
+        for ask in (lambda s: designs(study, s, 4), lambda s: optimise(*system, s, RPM)):
+            with pytest.raises(InputError, match=f"space: {end} of .*{fragment}"):
+                ask(space)
+    with pytest.raises(InputError, match="none of the values of .* 54 mm is 0.054"):
+        designs(study, {BORE: [54.0, 58.0]}, 1)
+    with pytest.raises(InputError, match="none of the designs can be built.* 54 mm is 0.054"):
+        explore(*system, [{BORE: 54.0}, {BORE: 58.0}], RPM)
+
+
+def test_ends_that_are_right_only_together_are_taken(study):
+    """A rod shorter than the old throw is fine where the stroke shrinks with it."""
+    space = {"engine.rod": (0.04, 0.05), "engine.stroke": (0.03, 0.04)}
+    assert len(designs(study, space, 3)) == 9
+    with pytest.raises(InputError, match="low end of 'engine.rod'"):
+        designs(study, {"engine.rod": (0.04, 0.15)}, 3)
+
+
+def test_commonest_failure_is_told_with_its_first_words(system, invented):
+    found = explore(*system, {LENGTH: [0.3, 0.795, 0.8, 0.81, 99.0]}, RPM, progress=False)
+    note = found.failure_note()
+    assert note.startswith("Of the 4 that failed, 3 did with such words: Unphysical state in duct")
+    assert note in found.summary() and note in found._repr_html_().replace("&#x27;", "'")
+    good = explore(*system, {LENGTH: [0.3, 0.4]}, RPM, progress=False)
+    assert good.failure_note() == "" and "2 designs, 0 failed" in good.summary()
+
+
+def test_best_design_at_the_edge_of_what_was_tried_is_said(system, invented):
+    found = explore(*system, {LENGTH: [0.2, 0.3, 0.4], BORE: [0.05]}, RPM, progress=False)
+    assert f"At the edge of what was tried: {LENGTH} has the highest value" in found.summary()
+    assert "edge" not in explore(*system, {LENGTH: [0.4, 0.5, 0.6]}, RPM, progress=False).summary()
+
+
+def test_pairs_and_one_dimension_show_every_design_with_names_and_units(system, study, invented):
+    found = explore(*system, designs(study, {LENGTH: (0.1, 0.7), BORE: (0.045, 0.055),
+                                             RATIO: (9.0, 11.0)}, 3), RPM, progress=False)
+    axes = found.plot_pairs()
+    assert len(axes) == 3 and axes[0].get_xlabel() == f"{LENGTH} [m]"
+    assert (axes[1].get_xlabel(), axes[1].get_ylabel()) == (f"{LENGTH} [m]", RATIO)
+    dots = axes[0].collections[0]
+    assert dots.get_offsets().shape == (27, 2)
+    assert np.array_equal(dots.get_array(), found.mean("torque"))
+    (star,) = [line for line in axes[0].get_lines() if line.get_marker() == "*"]
+    assert star.get_xdata()[0] == found.best()[0].changes[LENGTH]
+    assert axes[0].figure.axes[-1].get_ylabel() == "mean torque [N m]"
+    one = found.plot(against=BORE)
+    assert one.get_xlabel() == f"{BORE} [m]" and len(one.get_lines()[0].get_xdata()) == 27
+    for paths in ([LENGTH], ["engine.bore", LENGTH]):
+        with pytest.raises(InputError, match="path"):
+            found.plot_pairs(paths=paths)
+    pyplot.close("all")
+
+
 # --- optimise -------------------------------------------------------------------------------------
 
 
@@ -288,6 +347,51 @@ def test_search_keeps_to_limits_on_the_bill_and_on_quantities(system, invented, 
         evaluations=120, progress=False,
     )
     assert thrifty.feasible and thrifty.best.changes[LENGTH] == pytest.approx(0.4, abs=0.005)
+
+
+def test_report_names_objective_base_gain_limits_and_edges_and_shows_both_curves(system, invented):
+    found = optimise(*system, {LENGTH: (0.1, 0.4), BORE: [0.05, 0.054]}, RPM,
+                     limits={"mass": (None, 50.0), "bsfc": (0.0, 0.9)}, evaluations=60,
+                     band=(3000, 5000), progress=False)
+    base = 200.0 - 400.0 * 0.35**2 - 0.5  # the collector of the base is 0.15 m long
+    assert found.base_value == pytest.approx(base)
+    assert found.gain == pytest.approx(found.value - base) and found.edges == {LENGTH: "high"}
+    text = found.summary()
+    row = next(line for line in text.splitlines() if LENGTH in line)
+    assert row.split() == [LENGTH, "[m]", "0.15", f"{found.best.changes[LENGTH]:.6g}", "0.1", "to",
+                           "0.4", "at", "the", "high", "edge", "of", "the", "space"]
+    assert f"mean torque from 3000 to 5000 rev/min: {found.value:.1f} N m, within" in text
+    assert f"base: {base:.1f} N m, gain +{found.gain:.1f} N m (+" in text
+    assert "Limit on mass of tubes and silencers: at most 50 kg; the best design has " in text
+    assert "at least 0 and at most 3.24e+09 g/kWh" in text
+    assert "lies at the edge of the space: a better one may lie beyond" in text
+    assert "A = base, B = best design" in text and "Torque: B is most above A at" in text
+    found = optimise(*system, {LENGTH: (0.1, 0.7)}, RPM, evaluations=60, progress=False)
+    assert found.edges == {} and "edge" not in found.summary()
+
+
+def test_base_outside_the_space_or_the_limits_is_computed_all_the_same(system, invented):
+    beyond = optimise(*system, {LENGTH: (0.3, 0.7)}, RPM, evaluations=20, progress=False)
+    light = optimise(*system, {LENGTH: (0.1, 0.7)}, RPM, limits={"length": (3.4, None)},
+                     evaluations=20, progress=False)
+    for found in (beyond, light):
+        assert found.base_value == pytest.approx(200.0 - 400.0 * 0.35**2 - 0.5)
+        assert found.gain > 0.0 and len(found.exploration) <= 20
+        assert found.comparison.difference()[1] == pytest.approx(
+            found.best["torque"][1] - found.base["torque"][1])
+
+
+def test_course_of_a_search_is_drawn_with_unit_base_and_failures(system, invented):
+    found = optimise(*system, {LENGTH: (0.1, 1.2)}, RPM, evaluations=40, progress=False)
+    ax = found.plot()
+    lines = {line.get_label(): line for line in ax.get_lines()}
+    assert ax.get_ylabel() == "mean torque from 3000 to 5000 rev/min [N m]"
+    assert set(lines["base"].get_ydata()) == {found.base_value}
+    lost = lines["failed or outside the limits"].get_xdata()
+    assert len(lost) == np.isnan(found.scores).sum() > 0
+    best = lines["best so far"].get_ydata()
+    assert np.all(np.diff(best[~np.isnan(best)]) >= 0.0) and best[-1] == found.value
+    pyplot.close("all")
 
 
 def test_search_says_when_nothing_keeps_to_the_limits(system, invented):
@@ -373,7 +477,8 @@ def test_bad_arguments_of_optimise_are_refused(system, invented):
 
 def test_progress_bar_counts_designs(system, invented, capsys):
     optimise(*system, {LENGTH: (0.1, 0.7)}, RPM, evaluations=20, method="nelder-mead")
-    assert "design/s" in capsys.readouterr().err
+    shown = capsys.readouterr().err
+    assert "design/s" in shown and "best so far 19" in shown
 
 
 def test_study_gives_its_base(study):

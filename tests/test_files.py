@@ -58,8 +58,9 @@ def quick_figures(monkeypatch, figures_without_traces):
         with whole_file(path, "save_figure") as file:
             file.write(b"a figure" * 5000)
 
-    for name in ("new_axes", "plot_torque_power", "plot_differences"):
-        monkeypatch.setattr(wavesim.show.plots, name, lambda *_, **__: None)
+    for name in ("new_axes", "plot_power_chart", "plot_torque_power", "plot_differences"):
+        monkeypatch.setattr(wavesim.show.plots, name, lambda *_, **__: [None])
+    monkeypatch.setattr(wavesim.front.report, "titled", lambda axes, _: axes)
     monkeypatch.setattr(wavesim.show.plots, "save_figure", write)
 
 

@@ -241,8 +241,9 @@ def test_key_depends_on_everything_and_on_nothing_else(system, monkeypatch):
 
 #: Places whose source does not move a result, as the store should see them.
 SHOWING = {
-    "__init__.py", "__main__.py", "console.py", "words.py", "writing.py", "descriptions/bill.py",
-    "fields/tabular.py", "results/compare.py", "results/curves.py",
+    "__init__.py", "__main__.py", "console.py", "words.py", "writing.py", "results/bill.py",
+    "fields/tabular.py", "results/compare.py", "results/comparisons.py", "results/conditions.py",
+    "results/curves.py",
     *(f"{room}/{path.name}" for room in ("exact", "show", "dyno", "front", "many")
       for path in (PACKAGE / room).glob("*.py")),
 }

@@ -19,11 +19,13 @@ from wavesim.constants import (
 from wavesim.descriptions.nodes import (
     AnechoicEnd,
     AreaStep,
+    Carburettor,
     ClosedEnd,
     Junction,
     OpenEnd,
     Orifice,
     Perforate,
+    Resistance,
     Throttle,
     ValvePort,
     Volume,
@@ -220,6 +222,15 @@ class _Builder:
     def throttle(self, name, node):
         self.pair(node, (node.effective_area, node.effective_area))
 
+    def carburettor(self, name, node):
+        areas = self.par[self.rows(node), f.AREA]
+        self.pair(node, tuple(node.throat(area) for area in areas[::-1]))
+
+    def resistance(self, name, node):
+        areas = self.par[self.rows(node), f.AREA]
+        losses = tuple(node.rating.loss_coefficient(area) for area in areas[::-1])
+        self.pair(node, (min(areas), min(areas)), losses)
+
     def perforate(self, name, node):
         self.perforates.append(node)
 
@@ -246,6 +257,8 @@ _HANDLERS = {
     AreaStep: _Builder.step,
     Orifice: _Builder.orifice,
     Throttle: _Builder.throttle,
+    Carburettor: _Builder.carburettor,
+    Resistance: _Builder.resistance,
     Perforate: _Builder.perforate,
     ValvePort: _Builder.valve_port,
 }

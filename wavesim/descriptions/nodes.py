@@ -20,6 +20,7 @@ from wavesim.constants import (
 )
 from wavesim.descriptions.materials import Packing
 from wavesim.descriptions.pipes import BORE_RANGE
+from wavesim.descriptions.ratings import FlowRating
 from wavesim.descriptions.weather import Ambient, of_weather
 from wavesim.errors import InputError, check_number, shown
 from wavesim.fields.description import (
@@ -413,6 +414,79 @@ class Throttle(Node):
     def effective_area(self) -> float:
         """Open area times discharge coefficient [m2]."""
         return self.discharge_coefficient * self.open_area
+
+
+@dataclass(frozen=True)
+class Carburettor(Node):
+    """Carburettor, or any throttle known by its flow on a bench, between two ducts.
+
+    Fuel is no part of it: what flows in through an intake is fresh charge already.
+
+    Parameters
+    ----------
+    at : (str, str)
+        Duct ends before and behind it.
+    rating : FlowRating
+        Its flow wide open, from still air into still air.
+    plate_angle_deg : float
+        Angle of the plate from the plane across the bore [deg], above the closed angle (0 at
+        least), to 90; 90 is wide open.
+    closed_angle_deg : float
+        Angle at which the plate touches the bore [deg], 0 to 30; 8 is common practice, no source.
+
+    Raises
+    ------
+    InputError
+        If a value is outside its range.
+
+    Notes
+    -----
+    A throat with the mixing loss of an Orifice, so narrow that from reservoir to reservoir the
+    rated flow passes at the rated depression; it chokes at lower pressures.  A plate leaves open
+    what its ellipse does not cover, 1 - cos(angle) / cos(closed angle) of the throat.
+    """
+
+    at: tuple[str, str] = _ends(2)
+    _: KW_ONLY
+    rating: FlowRating = part(FlowRating)
+    plate_angle_deg: float = number("deg", 0.0, 90.0, 90.0)
+    closed_angle_deg: float = number("deg", 0.0, 30.0, 8.0)
+
+    def _check(self):
+        check_number(self._owner, "plate_angle_deg", self.plate_angle_deg, "deg",
+                     self.closed_angle_deg, 90.0, low_open=True)
+
+    @property
+    def open_share(self) -> float:
+        """Share of the throat that the plate leaves open."""
+        return 1.0 - cos(radians(self.plate_angle_deg)) / cos(radians(self.closed_angle_deg))
+
+    def throat(self, area: float) -> float | None:
+        """Throat before a duct of that area [m2]; None if it is too narrow for the rated flow."""
+        wide = self.rating.throat(area)
+        return None if wide is None else self.open_share * wide
+
+
+@dataclass(frozen=True)
+class Resistance(Node):
+    """Element that resists the flow between two ducts, such as an air filter.
+
+    Parameters
+    ----------
+    at : (str, str)
+        Duct ends before and behind it.
+    rating : FlowRating
+        Loss of pressure at a flow.
+
+    Notes
+    -----
+    The loss of stagnation pressure grows as the square of the flow, in both directions.  A clean
+    filter resists somewhat more evenly, between the first and the second power.
+    """
+
+    at: tuple[str, str] = _ends(2)
+    _: KW_ONLY
+    rating: FlowRating = part(FlowRating)
 
 
 def _segment(a):

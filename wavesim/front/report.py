@@ -11,9 +11,10 @@ from collections.abc import Mapping
 
 from wavesim.errors import InputError, check_kind, shown_path
 from wavesim.front.folder import ResultFolder
-from wavesim.results.compare import compare
+from wavesim.results.comparisons import compare
 from wavesim.results.points import Sweep
 from wavesim.show import plots
+from wavesim.show.style import titled
 from wavesim.writing import whole_file
 
 COLUMNS = ("torque", "power", "volumetric_efficiency")
@@ -82,7 +83,7 @@ def report_names(names):
     return ["summary.txt", *sweeps, *differences, *(f"{figure}.png" for figure in _FIGURES)]
 
 
-def write_report(sweeps, folder):
+def write_report(sweeps, folder, title=""):
     """Write tables, complete results, comparisons and figures.
 
     Parameters
@@ -92,13 +93,15 @@ def write_report(sweeps, folder):
     folder : str or Path
         Made if it is not there.  Files of the same names are replaced if a report wrote them and
         nobody changed them since: see `wavesim.front.folder`.
+    title : str
+        Of the study, for the figures; the engine is named behind it.
 
     Returns
     -------
     list of Path
         summary.txt; sweep_NAME.csv and sweep_NAME.npz for every variant; difference_NAME.csv for
-        every comparison; and the figures that the finished points allow: torque_power.png,
-        difference.png, exhaust_valve_pressure.png.
+        every comparison; and the figures that the finished points allow: chart.png,
+        torque_power.png, difference.png, exhaust_valve_pressure.png.
 
     Raises
     ------
@@ -111,14 +114,14 @@ def write_report(sweeps, folder):
         check_kind("write_report", f"sweeps[{name!r}]", sweep, Sweep)
     place = ResultFolder(folder)
     place.check(report_names(sweeps))
-    written, failed = write_files(sweeps, place)
+    written, failed = write_files(sweeps, place, title)
     if failed:
         raise InputError(failure_text(failed, place.path))
     return written
 
 
-def write_files(sweeps, place):
-    """Write the report into a ResultFolder; returns as `ResultFolder.write` does.
+def write_files(sweeps, place, title="", is_over=lambda: False):
+    """Write the report into a ResultFolder; takes and returns what `ResultFolder.write` does.
 
     The large files come last: on a disk that fills up the others are there.
     """
@@ -130,9 +133,9 @@ def write_files(sweeps, place):
         f"difference_{stems[name]}.csv": comparison.to_csv
         for name, comparison in comparisons.items()
     }
-    files |= _figures(sweeps, comparisons)
+    files |= _figures(sweeps, comparisons, _full_title(title, sweeps))
     files |= {f"sweep_{stems[name]}.npz": sweep.save for name, sweep in sweeps.items()}
-    return place.write(files)
+    return place.write(files, is_over)
 
 
 def failure_text(failed, folder):
@@ -175,26 +178,35 @@ def telling_speeds(sweeps, comparisons, count=3):
     return sorted(list(dict.fromkeys(wanted))[:count])
 
 
-_FIGURES = ("torque_power", "difference", "exhaust_valve_pressure")
+_FIGURES = ("chart", "torque_power", "difference", "exhaust_valve_pressure")
 
 
-def _figures(sweeps, comparisons):
+def _figures(sweeps, comparisons, title):
     """Functions that draw what the finished points allow, by name of the file."""
     done = [sweep for sweep in sweeps.values() if len(sweep)]
     chosen = list(comparisons.values())
     speeds = telling_speeds(done, chosen) if done else []
     drawn = dict(zip(_FIGURES, (
-        done and (lambda: plots.plot_torque_power(done, plots.new_axes(2))),
+        done and (lambda: plots.plot_power_chart(done, plots.new_axes(1, height=5.4)[0], chosen)),
+        done and (lambda: plots.plot_torque_power(done, plots.new_axes(2), chosen)),
         chosen and (lambda: plots.plot_differences(chosen, plots.new_axes(2))),
         speeds and (lambda: plots.plot_valve_pressures(
             done, speeds, plots.new_axes(len(speeds), height=3.6)
         )),
     ), strict=True))  # fmt: skip
     return {
-        f"{name}.png": lambda path, draw=draw: plots.save_figure(draw(), path)
+        f"{name}.png": lambda path, draw=draw: plots.save_figure(titled(draw(), title), path)
         for name, draw in drawn.items()
         if draw
     }
+
+
+def _full_title(title, sweeps):
+    """Name of the study, and of the engine or engines."""
+    points = [sweep.points[0] for sweep in sweeps.values() if len(sweep)]
+    engines = [point.engine.name for point in points if "engine" in point.meta]
+    named = [name for name in dict.fromkeys(engines) if name]
+    return " - ".join([*([title] if title else []), *([", ".join(named)] if named else [])])
 
 
 def _titled(name, text):

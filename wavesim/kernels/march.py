@@ -12,8 +12,6 @@ from .jit import entry, leaf, stage
 from .nodes import inner_states
 from .step import GO_ON, close_step, open_step, solve_ends_ahead
 
-ENTERS = 1e-9  # Mach number from which gas counts as entering; the round-off of rest lies below
-
 
 @leaf
 def carry_on(d1, d2):
@@ -29,6 +27,7 @@ def fill_ghosts(net, state, work):
 
     What moves outward (the outgoing wave; entropy and fractions of gas that leaves) continues the
     differences inside; what moves inward is given by the face of the last step, half a cell away.
+    Entropy and fractions are those of the gas that came in as far as it fills the end cell.
     """
     r = state.U[f.R]
     u = work.W[f.U]
@@ -47,28 +46,36 @@ def fill_ghosts(net, state, work):
         out = carry_on(p[i] - p[j] + sz * (u[i] - u[j]), p[j] - p[h] + sz * (u[j] - u[h]))
         back = 2.0 * (face[f.ES_P] - p[i] - sz * (face[f.ES_U] - u[i]))
         dp = 0.5 * (out + back)
-        leaves = face[f.ES_V] > -ENTERS * work.W[f.C, i]
-        if leaves:
-            jump = r[i] - r[j] - (p[i] - p[j]) / c2
-            entropy = carry_on(jump, r[j] - r[h] - (p[j] - p[h]) / c2)
-            entropy *= 1.0 - cells.steepness(abs(jump) / r[i])  # a contact ends, it does not go on
-        else:
-            entropy = 2.0 * (face[f.ES_R] - r[i] - (face[f.ES_P] - p[i]) / c2)
+        came = face[f.ES_CAME]
+        jump = r[i] - r[j] - (p[i] - p[j]) / c2
+        leaving = ghost_change(jump, r[j] - r[h] - (p[j] - p[h]) / c2, 1.0 / r[i])
+        entropy = leaving + came * (
+            ghost_jump(face[f.ES_CAME_R] - r[i] - (face[f.ES_P] - p[i]) / c2, 1.0 / r[i]) - leaving
+        )
         r[g] = max(0.2 * r[i], r[i] + entropy + dp / c2)
         p[g] = max(0.2 * p[i], p[i] + dp)
         u[g] = u[i] + 0.5 * (out - back) / sz
-        ghost_fraction(work.W[f.YF], i, j, h, g, face[f.ES_YF], leaves)
-        ghost_fraction(work.W[f.YB], i, j, h, g, face[f.ES_YB], leaves)
+        ghost_fraction(work.W[f.YF], i, j, h, g, face[f.ES_CAME_YF], came)
+        ghost_fraction(work.W[f.YB], i, j, h, g, face[f.ES_CAME_YB], came)
 
 
 @leaf
-def ghost_fraction(y, i, j, h, g, at_face, leaves):
+def ghost_change(jump, before, per):
+    """Difference to the ghost cell of what leaves; a contact, `jump` times `per`, ends there."""
+    return (1.0 - cells.steepness(abs(jump) * per)) * carry_on(jump, before)
+
+
+@leaf
+def ghost_jump(off, per):
+    """Difference to the ghost cell of what came in, by that to the face, which a contact keeps."""
+    return (2.0 - cells.steepness(2.0 * abs(off) * per)) * off
+
+
+@leaf
+def ghost_fraction(y, i, j, h, g, entered, came):
     """Ghost value of a mass fraction."""
-    if leaves:
-        jump = y[i] - y[j]
-        beyond = y[i] + (1.0 - cells.steepness(abs(jump))) * carry_on(jump, y[j] - y[h])
-    else:
-        beyond = 2.0 * at_face - y[i]
+    leaving = ghost_change(y[i] - y[j], y[j] - y[h], 1.0)
+    beyond = y[i] + leaving + came * (ghost_jump(entered - y[i], 1.0) - leaving)
     y[g] = min(1.0, max(0.0, beyond))  # between 0 and 1, as all slopes take it for granted
 
 

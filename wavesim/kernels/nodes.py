@@ -56,11 +56,13 @@ def inner_states(net, state, work, inner, dt):
         T = p / (r * gas_R)
         gamma, cp, _ = gamma_cp(net.gas_R, net.gas_coef, T, yf, yb)
         if u * u * r > gamma * p and abs(work.W[f.U, i]) < work.W[f.C, i]:
-            # a sonic exit lies between: the fan's invariant is read off the mean, not beyond it
-            r = state.U[f.R, i]
-            u = work.W[f.U, i]
-            p = work.W[f.P, i]
-            T = state.T[i]
+            # a sonic exit lies between mean and face: the fan's invariant is read off there
+            inside = abs(work.W[f.U, i]) / work.W[f.C, i]
+            way = (1.0 - inside) / (abs(u) / math.sqrt(gamma * p / r) - inside)
+            r = state.U[f.R, i] + way * (r - state.U[f.R, i])
+            u = work.W[f.U, i] + way * (u - work.W[f.U, i])
+            p = work.W[f.P, i] + way * (p - work.W[f.P, i])
+            T = p / (r * gas_R)
         inner[k, IR] = r
         inner[k, IU] = sign * u
         inner[k, IP] = p
@@ -199,6 +201,28 @@ def slug_step(net, state, inner, face, k, dt):
     end[f.ES_SLUG_T] += share * (T0 - end[f.ES_SLUG_T])
     end[f.ES_SLUG_YF] += share * (face[k, FYF] - end[f.ES_SLUG_YF])
     end[f.ES_SLUG_YB] += share * (face[k, FYB] - end[f.ES_SLUG_YB])
+
+
+@part
+def remember_entered(net, state, inner, face, k, dt):
+    """Gas that has come in through an end, which leaves first when the flow turns.
+
+    Kept are how far it reaches into the end cell, at most all of it, and what it is at the pressure
+    of the face.  So the end cell knows where its contact lies, and a flow that turns a little
+    sooner or later changes little.
+    """
+    end = state.end[k]
+    v = face[k, FV]
+    far = end[f.ES_CAME] - dt * v * net.cells[f.INV_DX, net.end_int[k, f.END_CELL]]
+    end[f.ES_CAME] = min(1.0, max(0.0, far))
+    if v < 0.0:
+        end[f.ES_CAME_R] = face[k, FR]
+        end[f.ES_CAME_YF] = face[k, FYF]
+        end[f.ES_CAME_YB] = face[k, FYB]
+    else:
+        end[f.ES_CAME_R] = isentropic_density(
+            end[f.ES_CAME_R], end[f.ES_P], inner[k, IGAMMA], face[k, FP]
+        )
 
 
 @part
@@ -428,7 +452,7 @@ def solve_ends(net, state, work, inner, face, dt, theta_deg):
 
 
 @stage
-def hand_over(net, state, work, inner, face):
+def hand_over(net, state, work, inner, face, dt):
     """Fluxes of all ends into `work.F`, faces into `state.end`."""
     for k in range(net.end_int.shape[0]):
         i = net.end_int[k, f.END_FACE]
@@ -438,6 +462,7 @@ def hand_over(net, state, work, inner, face):
         work.F[f.E, i] = sign * face[k, F_ENE]
         work.F[f.Y1, i] = sign * face[k, F_FRESH]
         work.F[f.Y2, i] = sign * face[k, F_BURNED]
+        remember_entered(net, state, inner, face, k, dt)
         state.end[k, f.ES_R] = face[k, FR]
         state.end[k, f.ES_U] = sign * face[k, FV]
         state.end[k, f.ES_P] = face[k, FP]

@@ -218,7 +218,7 @@ def solve_ends_ahead(net, state, work, inner, face, dt, theta):
     middle = theta + 0.5 * dt * net.options[f.OMEGA_DEG]
     solve_ends(net, state, work, inner, face, dt, middle)
     spare_small_stores(net, state, work, inner, face, dt, middle)
-    hand_over(net, state, work, inner, face)
+    hand_over(net, state, work, inner, face, dt)
 
 
 @part
@@ -249,7 +249,7 @@ def open_step(net, state, work, record, face, t_end, steps, max_steps):
     if status != GO_ON:
         return status, 0.0, 0.0
     exchange(net, state, work, record, dt)
-    # The coefficients follow Reynolds numbers, which change little in a step: every fourth will do,
+    # The coefficients follow Reynolds numbers, which change little in a step: every fifth will do,
     # the same ones in every cycle and for every cylinder.
     due = int(state.clock[f.IN_SLICE]) % 5 == 0
     if due and net.options[f.FRICTION_ON] + net.options[f.HEAT_ON] > 0.0:

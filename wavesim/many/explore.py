@@ -1,28 +1,31 @@
 """Many designs: what each does at some speeds, and which is the best."""
 
 import math
+import re
+from collections import Counter
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from concurrent.futures import Executor
 from dataclasses import dataclass, field
-from numbers import Integral
+from numbers import Integral, Real
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, NamedTuple, overload
 
 import numpy as np
 
-from wavesim.descriptions.bill import Amounts, bill
 from wavesim.descriptions.engine import Engine
 from wavesim.descriptions.exhaust import Exhaust
 from wavesim.descriptions.network import Network
+from wavesim.descriptions.pipes import Amounts
 from wavesim.descriptions.settings import Settings, given_settings
 from wavesim.descriptions.weather import Ambient
 from wavesim.errors import InputError, check_choice, check_int, check_kind, check_number, shown
 from wavesim.fields.description import sequence
 from wavesim.fields.tabular import Column, Sheet, data_frame, write_csv
-from wavesim.many.space import built_pair, designs, field_at, plain_pair
+from wavesim.many.space import built_pair, designs, field_at, field_unit, plain_pair
 from wavesim.many.store import Store
 from wavesim.many.sweep import checked_speeds
 from wavesim.many.work import Task, count_workers, run_chains
+from wavesim.results.bill import bill
 from wavesim.results.compare import mean_over
 from wavesim.results.curves import ByName, CurveMethods, Reading, place_of_speed
 from wavesim.results.points import Failure
@@ -44,6 +47,8 @@ AMOUNTS = {
     "bend_angle_deg": ("angle of all bends", "deg"), "tube_mass": ("mass of tubes", "kg"),
     "silencer_mass": ("mass of silencers", "kg"),
 }
+_REASON = re.compile(r"^[\d.]+ rev/min: ")  # before the text of a speed that failed
+_NUMBER = re.compile(r"[-+]?\d+(\.\d+)?(e[-+]?\d+)?")
 FAILED_EXCESS = 1e6  # its excess where there is no result at all
 
 
@@ -457,7 +462,10 @@ class Exploration(ByName):
         """
         if not self.designs:
             return "no designs"
-        return f"{rows_text(self._rows(name, goal, band, count))}\n{self._note()}"
+        best = self.best(name or self.quantities[0], goal=goal, band=band)
+        below = [self._note(), self.failure_note(), *map(self.edge_note, best)]
+        lines = [rows_text(self._rows(name, goal, band, count)), *below]
+        return "\n".join(line for line in lines if line)
 
     def _rows(self, name=None, goal="largest", band=None, count=10):
         """Cells of the table of the best designs, one line of heading."""
@@ -480,10 +488,42 @@ class Exploration(ByName):
         return (f"{len(self)} designs, {len(self.failures)} failed, {loose} did not converge"
                 f"{', interrupted' if self.interrupted else ''}")
 
+    def failure_note(self) -> str:
+        """Sentence on the failure that is met most often, by its first text; empty if none is.
+
+        Failures count as one where they differ in their numbers only.
+        """
+        reasons = [_REASON.split(text, maxsplit=1)[-1] for text in self.failures.values()]
+        kinds = Counter(_NUMBER.sub("#", reason) for reason in reasons)
+        if not kinds:
+            return ""
+        (kind, count), = kinds.most_common(1)
+        first = next(reason for reason in reasons if _NUMBER.sub("#", reason) == kind)
+        of = "all" if count == len(reasons) else f"{count}"
+        return f"Of the {len(reasons)} that failed, {of} did with such words: {first}"
+
+    def edge_note(self, design: Design) -> str:
+        """Sentence on the fields that have the lowest or highest value tried; empty if none has.
+
+        Parameters
+        ----------
+        design : Design
+            One of these.
+        """
+        found = []
+        for path in self.paths:
+            values = [value for value in self[path] if isinstance(value, Real)]
+            if len(set(values)) > 1:
+                word = {min(values): "lowest", max(values): "highest"}.get(design.changes.get(path))
+                found += [f"{path} has the {word} value that was tried"] if word else []
+        return (f"At the edge of what was tried: {', '.join(found)}.  A better design may lie "
+                "beyond." if found else "")
+
     def _repr_html_(self) -> str:
         if not self.designs:
             return Sheet([["no designs"]]).html()
-        return Sheet(self._rows(), "the best, averages over speed", [self._note()]).html()
+        notes = [note for note in (self._note(), self.failure_note()) if note]
+        return Sheet(self._rows(), "the best, averages over speed", notes).html()
 
     def plot(
         self,
@@ -533,6 +573,56 @@ class Exploration(ByName):
             [self.designs[i].converged for i in good], x_label, y_label, ax, **marker_kws,
         )
 
+    def plot_pairs(
+        self,
+        axes: "Sequence[Axes] | np.ndarray | None" = None,
+        name: str | None = None,
+        *,
+        band: tuple[float, float] | None = None,
+        paths: Sequence[str] | None = None,
+    ) -> np.ndarray:
+        """Draw every pair of fields that vary, each design a dot whose shade says how good it is.
+
+        Parameters
+        ----------
+        axes : sequence of matplotlib Axes, or None
+            As many as there are pairs; None makes a new figure.
+        name : str or None
+            Quantity, averaged over speed, or amount of the bill; None: the first quantity that was
+            kept.
+        band : (float, float) or None
+            Speeds to average over [rev/min]; None: all.
+        paths : sequence of str or None
+            At least two of those that vary with numbers; None: all of them, at most five.
+
+        Returns
+        -------
+        ndarray of matplotlib Axes, (n_pair,)
+            In the order of `itertools.combinations`; the first carries the scale of shades.
+
+        Raises
+        ------
+        InputError
+            If fewer than two numbers vary, or there is no such name.
+        """
+        from wavesim.show import plots
+
+        numeric = [path for path in self.paths
+                   if all(isinstance(value, Real) for value in self[path])]
+        chosen = numeric[:5] if paths is None else list(sequence(
+            "Exploration", "paths", paths, "paths that vary"
+        ))
+        for path in chosen:
+            check_choice("Exploration", "path", path, numeric)
+        if len(chosen) < 2:
+            raise InputError(
+                f"Exploration: paths = {shown(chosen)} must be at least two numbers that vary."
+            )
+        label, values = self._axis(name or self.quantities[0], band)
+        good = [i for i, design in enumerate(self) if not design.error]
+        columns = {self._axis(path, band)[0]: [self[path][i] for i in good] for path in chosen}
+        return plots.plot_pairs(columns, np.asarray(values)[good], label, axes)
+
     def _axis(self, name, band):
         """Label and one value for each design."""
         check_choice("Exploration", "name", name, [*self._names, *self.paths])
@@ -541,7 +631,8 @@ class Exploration(ByName):
             return f"{label} [{unit}]", self.mean(name)
         if name in self.quantities:
             return f"mean {display(name).axis}", display(name).factor * self.mean(name, band)
-        return name, self[name]
+        unit = field_unit(self.base, name)
+        return f"{name} [{unit}]" if unit else name, self[name]
 
     def to_csv(self, path: str | Path, *, per_speed: bool = False) -> None:
         """Write all designs to a CSV file, SI units.
@@ -669,7 +760,7 @@ def explore(
     Raises
     ------
     InputError
-        If a path, a quantity, a speed or the executor is wrong.
+        If a path, a quantity, a speed or the executor is wrong, or no design can be built.
     """
     keep = checked_keep(keep)
     bench = make_bench(
@@ -698,4 +789,21 @@ def _checked_designs(raw, engine, exhaust, wanted):
         for path in set(changes) - known:
             field_at(raw, path)
             known.add(path)
-    return [dict(changes) for changes in wanted]
+    wanted = [dict(changes) for changes in wanted]
+    _check_some(raw, wanted)
+    return wanted
+
+
+def _check_some(raw, wanted):
+    """Refuse a list of designs of which none can be built: a slip of unit, most likely."""
+    first = None
+    for changes in wanted:
+        try:
+            built_pair(raw, changes)
+        except InputError as error:
+            first = first or error
+        else:
+            return
+    if first is not None:
+        raise InputError(f"explore: none of the designs can be built, the first is refused by: "
+                         f"{first}")

@@ -31,9 +31,18 @@ from wavesim.many.explore import (
     make_bench,
     value_text,
 )
-from wavesim.many.space import MOST_DESIGNS, Values, checked_space, field_at, sample
+from wavesim.many.space import (
+    MOST_DESIGNS,
+    Range,
+    Values,
+    checked_space,
+    field_at,
+    field_unit,
+    sample,
+)
 from wavesim.many.store import Store
-from wavesim.show.quantities import QUANTITIES, rows_text
+from wavesim.results.compare import Comparison
+from wavesim.show.quantities import QUANTITIES, display, rows_text
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -41,6 +50,7 @@ if TYPE_CHECKING:
 SEARCHES = ("differential evolution", "nelder-mead")
 _OUTSIDE = 1e60  # objective of a design outside the limits: above that of any inside
 _SPENT = "the number of designs is used up"
+_EDGE = 0.02  # share of a range next to its ends
 _FIRST_STEP = 0.15  # of Nelder and Mead's simplex, as a share of each range
 
 
@@ -69,6 +79,15 @@ class Optimum(Tabular):
         failed or is outside the limits.
     goal : {"largest", "smallest"}
         Where the objective should go.
+    base : Design or None
+        What the base does at the same speeds, computed without heed of the limits; None if the
+        search was stopped before.
+    objective : Objective
+        Name, unit and values of what was searched for.
+    limits : dict
+        That were kept, as they were given.
+    space : dict
+        What was searched by path: a pair `low`, `high`, or single `values`.
     """
 
     best: Design
@@ -81,28 +100,107 @@ class Optimum(Tabular):
     interrupted: bool
     scores: np.ndarray
     goal: str
+    base: Design | None
+    objective: "Objective"
+    limits: dict[str, tuple[float | None, float | None]]
+    space: dict[str, Any]
 
     def __repr__(self) -> str:
-        return (f"<Optimum: objective {self.value:.6g}, {self._state}, of {len(self.exploration)} "
-                "designs>")
+        return (f"<Optimum: {self.objective.text(self.value)}, {self._state}, of "
+                f"{len(self.exploration)} designs>")
+
+    @property
+    def base_value(self) -> float:
+        """Objective of the base, whatever the limits; NaN if it failed or was not computed."""
+        return math.nan if self.base is None or self.base.error else self.objective(self.base)
+
+    @property
+    def gain(self) -> float:
+        """Objective of the best design less that of the base; NaN if one of them is not known."""
+        return self.value - self.base_value
+
+    @property
+    def comparison(self) -> Comparison | None:
+        """Curves of the best design and the base side by side; None with less than two speeds."""
+        both = (self.base, self.best)
+        if None in both or any(one.error for one in both) or self.best.rpm.size < 2:
+            return None
+        return Comparison(*both, names=("base", "best design"))
+
+    @property
+    def edges(self) -> dict[str, str]:
+        """"low" or "high" by path, for fields of the best design at an end of their range.
+
+        A better design may lie beyond.  At the edge is what lies within 2 % of the range of it.
+        """
+        found = {}
+        for path, axis in self.space.items():
+            if not isinstance(axis, Range):
+                continue
+            share = axis.share(self.best.changes[path])
+            if share < _EDGE or share > 1.0 - _EDGE:
+                found[path] = "low" if share < _EDGE else "high"
+        return found
 
     @property
     def _state(self):
         return "within the limits" if self.feasible else "outside the limits, none was inside"
 
-    def _changes(self):
-        return [[path, value_text(value)] for path, value in self.best.changes.items()]
+    def _rows(self):
+        """Cells of the table of fields: base, best, what was searched, and at which edge it is."""
+        raw, edges = self.exploration.base, self.edges
+        rows = [["field", "base", "best", "searched", ""]]
+        for path, value in self.best.changes.items():
+            axis, unit = self.space[path], field_unit(raw, path)
+            span = " to ".join(map(value_text, axis)) if isinstance(axis, Range) else (
+                ", ".join(map(value_text, axis.values))
+            )
+            edge = f"at the {edges[path]} edge of the space" if path in edges else ""
+            rows.append([f"{path} [{unit}]" if unit else path, value_text(field_at(raw, path)),
+                         value_text(value), span, edge])
+        return rows
 
     def _sentences(self):
-        return [f"objective {self.value:.6g}, {self._state}",
-                f"{len(self.exploration)} designs were tried: {self.message}"]
+        found = [f"{self.objective.label}: {self.objective.text(self.value)}, {self._state}"]
+        base = self.base_value
+        if not math.isnan(base):
+            share = f" ({100.0 * self.gain / abs(base):+.1f} %)" if base else ""
+            gain = "" if math.isnan(self.gain) else (
+                f", gain {self.objective.text(self.gain, '+')}{share}"
+            )
+            found[0] += f"; base: {self.objective.text(base)}{gain}"
+        found += [self._limit_text(name) for name in self.limits]
+        if self.edges:
+            found.append("The best design lies at the edge of the space: a better one may lie "
+                         "beyond.")
+        found += [f"{len(self.exploration)} designs were tried: {self.message}."]
+        failed = self.exploration.failure_note()
+        return [*found, *([failed] if failed else [])]
+
+    def _limit_text(self, name):
+        """A limit, and how much of it the best design uses."""
+        low, high = self.limits[name]
+        unit, factor = _shown_unit(name)
+        span = " and ".join(
+            f"{word} {factor * end:.5g}" for word, end in (("at least", low), ("at most", high))
+            if end is not None
+        )
+        values = self.best.amounts.get(name, math.nan) if name in AMOUNTS else (
+            self.best.quantities[name])
+        lowest, highest = (factor * float(find(values)) for find in (np.min, np.max))
+        used = f"{lowest:.4g}" if lowest == highest else f"{lowest:.4g} to {highest:.4g}"
+        return f"Limit on {_label(name)}: {span} {unit}; the best design has {used} {unit}."
 
     def summary(self) -> str:
-        """Readable text: the best design, its objective, and how the search ended."""
-        return "\n".join([rows_text(self._changes()), *self._sentences()])
+        """Readable text: best design, objective, gain, limits, end of the search, both curves."""
+        parts = [rows_text(self._rows()), "\n".join(self._sentences())]
+        if self.comparison is not None:
+            parts += ["A = base, B = best design", self.comparison.table()]
+            parts += self.comparison.findings()
+        return "\n\n".join(parts)
 
     def _sheet(self):
-        return Sheet([["path", "value"], *self._changes()], "best design", self._sentences())
+        return Sheet(self._rows(), "best design", self._sentences())
 
     def plot(self, ax: "Axes | None" = None, **line_kws: Any) -> "Axes":
         """Draw the search: the objective of every design in turn, and the best so far.
@@ -121,7 +219,11 @@ class Optimum(Tabular):
         from wavesim.show import plots
 
         better = np.fmin if self.goal == "smallest" else np.fmax
-        return plots.plot_search(self.scores, better.accumulate(self.scores), ax, **line_kws)
+        factor = self.objective.factor
+        return plots.plot_search(
+            factor * self.scores, factor * better.accumulate(self.scores), ax,
+            label=self.objective.axis, base=factor * self.base_value, **line_kws,
+        )
 
     def _meanings(self):
         return [*self.exploration._meanings(), "objective: what the search should make "
@@ -130,6 +232,76 @@ class Optimum(Tabular):
     def _columns(self):
         """All designs that were tried, and their objective."""
         return [*self.exploration._columns(), Column("objective", "", self.scores)]
+
+
+@dataclass(frozen=True)
+class Objective:
+    """What a search makes large or small: a quantity averaged over speed, or a function.
+
+    Attributes
+    ----------
+    name : str
+        Of the quantity, the amount or the function.
+    label, unit : str
+        For people, in the unit that they read.
+    factor : float
+        From the SI unit to that one.
+    wanted : str or callable
+        As it was given to `optimise`.
+    band : (float, float) or None
+        Speeds to average a quantity over [rev/min]; None: all.
+    """
+
+    name: str
+    label: str
+    unit: str
+    factor: float
+    wanted: str | Callable[[Design], float]
+    band: tuple[float, float] | None
+
+    def __call__(self, design: Design) -> float:
+        """Value of a design in SI units."""
+        if callable(self.wanted):
+            return float(self.wanted(design))
+        return design.mean(self.wanted, self.band)
+
+    @property
+    def axis(self) -> str:
+        """Label with the unit, for a figure."""
+        return f"{self.label} [{self.unit}]" if self.unit else self.label
+
+    def text(self, value: float, sign: str = "") -> str:
+        """A value with its unit for people, "none" where there is none."""
+        if math.isnan(value):
+            return "none"
+        if self.wanted in QUANTITIES:
+            return f"{display(self.wanted).text(value, sign)} {self.unit}".rstrip()
+        return f"{self.factor * value:{sign}.5g} {self.unit}".rstrip()
+
+
+def _objective(wanted, band, rpm):
+    """Objective of a name or a function."""
+    if callable(wanted):
+        name = getattr(wanted, "__name__", type(wanted).__name__)
+        return Objective(name, "objective" if name == "<lambda>" else name, "", 1.0, wanted, band)
+    unit, factor = _shown_unit(wanted)
+    label = _label(wanted)
+    if wanted in QUANTITIES and len(rpm) > 1:
+        low, high = checked_band(band, np.array(rpm))
+        label = f"mean {label} from {low:g} to {high:g} rev/min"
+    return Objective(wanted, label, unit, factor, wanted, band)
+
+
+def _shown_unit(name):
+    """Unit for people of a quantity or an amount, and the factor to it."""
+    if name in AMOUNTS:
+        return AMOUNTS[name][1].replace("1", ""), 1.0
+    look = display(name)
+    return look.unit, look.factor
+
+
+def _label(name):
+    return AMOUNTS[name][0] if name in AMOUNTS else display(name).label
 
 
 class _Stopped(Exception):
@@ -227,9 +399,11 @@ def optimise(
     if band is not None:
         checked_band(band, np.array(bench.rpm))
     axes = checked_space(bench.raw, space)
+    wanted = _objective(objective, band, bench.rpm)
     with progress_bar(evaluations, "search", "design", shown=progress) as bar:
-        search = _Search(bench, axes, objective, goal, band, limits, method, bar)
+        search = _Search(bench, axes, wanted, goal, limits, method, bar)
         message = search.run(evaluations, seed)
+        base = search.base()
     if not search.tried:
         raise InputError("optimise: interrupted before the first design was finished.")
     found = Exploration(tuple(search.tried), search.interrupted, bench.raw)
@@ -241,16 +415,16 @@ def optimise(
     scores = np.array([search.score_inside(design) for design in search.tried])
     return Optimum(
         best, search.score_inside(best), feasible, *built, found, message, search.interrupted,
-        scores, goal,
+        scores, goal, base, wanted, limits, axes,
     )
 
 
 class _Search:
     """One search: maps the unit cube to designs, remembers all that were tried."""
 
-    def __init__(self, bench, axes, objective, goal, band, limits, method, bar):
+    def __init__(self, bench, axes, objective, goal, limits, method, bar):
         self.bench, self.axes, self.limits, self.bar = bench, axes, limits, bar
-        self.objective, self.band, self.method = objective, band, method
+        self.objective, self.method = objective, method
         self.sign = 1.0 if goal == "smallest" else -1.0
         self.tried, self.costs, self.scores = [], {}, {}
         self.interrupted, self.error = False, None
@@ -272,13 +446,7 @@ class _Search:
     def score(self, design):
         """Objective of a design, NaN where a speed failed."""
         if id(design) not in self.scores:
-            if design.error:
-                value = math.nan
-            elif callable(self.objective):
-                value = float(self.objective(design))
-            else:
-                value = design.mean(self.objective, self.band)
-            self.scores[id(design)] = value
+            self.scores[id(design)] = math.nan if design.error else self.objective(design)
         return self.scores[id(design)]
 
     def score_inside(self, design):
@@ -313,6 +481,7 @@ class _Search:
         found, self.interrupted = self.bench.run(list(new.values()), self.limits, progress=False)
         self.tried += found
         self.costs |= {repr(design.changes): self.cost(design) for design in found}
+        self.bar.set_postfix_str(self._best_so_far(), refresh=False)
         self.bar.update(len(found))
         if self.interrupted:
             raise _Stopped
@@ -351,6 +520,29 @@ class _Search:
                      "fatol": 0.0, "adaptive": True},
         )
         return "the simplex has shrunk" if found.success else _SPENT
+
+    def _best_so_far(self):
+        """The best objective of the designs within the limits, for the progress bar."""
+        inside = [cost for cost in self.costs.values() if cost < _OUTSIDE]
+        if not inside:
+            return "none within the limits yet"
+        return f"best so far {self.objective.text(self.sign * min(inside))}"
+
+    def base(self):
+        """The base with its curve: as it was tried, or computed now; None if stopped before."""
+        raw = self.bench.raw
+        own = {path: field_at(raw, path) for path in self.axes}
+        for design in self.tried:
+            if not design.error and all(
+                isinstance(value, type(own[path])) and np.isclose(value, own[path], rtol=1e-9)
+                if isinstance(value, float) else value == own[path]
+                for path, value in design.changes.items()
+            ):
+                return design
+        if self.interrupted:
+            return None
+        found, self.interrupted = self.bench.run([{}], {}, progress=False)
+        return found[0] if found else None
 
     def _start(self):
         """The base as a point of the unit cube, or None if it lies outside the space."""

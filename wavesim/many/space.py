@@ -1,5 +1,8 @@
 """A space of designs: which fields of an engine or exhaust vary and how, and samples of it.
 
+Both ends of a range, and the single values, are tried when a space is given: one that no engine or
+exhaust takes is refused at once, as are lengths in millimetres.
+
 A pair (low, high) is a range, a list holds single values::
 
     space = {
@@ -16,6 +19,7 @@ network of one's own they lead to ducts and nodes by name, "*" standing for any 
 before anything is checked, so that fields which depend on one another may vary together.
 """
 
+import dataclasses
 import itertools
 import math
 from collections.abc import Mapping
@@ -96,7 +100,68 @@ def checked_space(raw, space):
         raise InputError(f"space = {shown(space)} must map paths to ranges or lists of values.")
     for path in space:
         field_at(raw, path)
-    return {path: _axis(path, given) for path, given in space.items()}
+    axes = {path: _axis(path, given) for path, given in space.items()}
+    for path, axis in axes.items():
+        _check_ends(raw, path, axis, axes)
+    return axes
+
+
+def _check_ends(raw, path, axis, axes):
+    """Refuse a range whose end nothing takes, and single values of which none is taken.
+
+    Fields may depend on one another, so that an end is tried beside the base, and beside low, high
+    and middle values of the other fields.
+    """
+    if isinstance(axis, Range):
+        for word, value in (("low", axis.low), ("high", axis.high)):
+            error = _refusal(raw, path, value, axes)
+            if error is not None:
+                raise InputError(f"space: {word} end of {path!r} = {shown(value)}: {error}")
+        return
+    refused = [_refusal(raw, path, value, axes) for value in axis.values]
+    if None not in refused:
+        raise InputError(
+            f"space: none of the values of {path!r} can be built, the first is refused by: "
+            f"{refused[0]}"
+        )
+
+
+def _refusal(raw, path, value, axes):
+    """Why no design with this value can be built, or None."""
+    first = None
+    others = [name for name in axes if name != path]
+    for share in (None, 0.0, 1.0, 0.5):
+        beside = {} if share is None else {name: axes[name].at(share) for name in others}
+        try:
+            built_pair(raw, {**beside, path: value})
+        except InputError as error:
+            first = first or error
+        else:
+            return None
+        if not others:
+            break
+    return first
+
+
+def field_unit(raw, path):
+    """Unit of the field at a dotted path, empty where it has none or none is known."""
+    try:
+        engine, exhaust = built_pair(raw, {})
+        thing, *keys = ({"engine": engine, "exhaust": exhaust}, *path_keys(path))
+        for key in keys:
+            parent, last = thing, key
+            if isinstance(thing, (tuple, list)):
+                place = int(key) if key.isdecimal() else 0
+                thing = thing[place] if key.isdecimal() or key == "*" else getattr(thing[0], key)
+                parent = parent[place]
+            elif isinstance(thing, Mapping):
+                thing = thing[names_like(key, thing)[0]]
+            else:
+                thing = getattr(thing, key)
+        facts = {field.name: field.metadata for field in dataclasses.fields(parent)}
+        return facts[last].get("unit", "").replace("1", "")
+    except (AttributeError, IndexError, InputError, KeyError, TypeError):
+        return ""
 
 
 def field_at(raw, path):

@@ -69,8 +69,8 @@ CLAIMS = "claims"
 #: Places that only arrange or show results, by their path in the package: no part of the key.
 _SHOWING = (
     "__init__.py", "__main__.py", "words.py", "console.py", "writing.py", "exact", "show", "dyno",
-    "front", "many", "results/compare.py", "results/curves.py", "descriptions/bill.py",
-    "fields/tabular.py",
+    "front", "many", "results/compare.py", "results/comparisons.py", "results/conditions.py",
+    "results/curves.py", "results/bill.py", "fields/tabular.py",
 )
 _POINT_FILE = re.compile(r"([0-9a-f]{64})(\.values)?(\.\d+)?\.npz")
 _TEMPORARY = re.compile(rf"{TEMPORARY}|\.[0-9a-f]{{64}}\.\d+\.\d+\.tmp")  # the second: of old

@@ -20,6 +20,7 @@ from wavesim.descriptions.study import Study
 from wavesim.descriptions.weather import Ambient
 from wavesim.errors import InputError, check_kind, check_number, shown
 from wavesim.fields.description import check_text, sequence
+from wavesim.many.refine import REFINE_RANGE, speeds_to_add
 from wavesim.many.store import Store
 from wavesim.many.work import Task, count_workers, run_chains
 from wavesim.results.points import Failure, Sweep
@@ -39,6 +40,7 @@ def speed_sweep(
     fuel_from: Sweep | None = None,
     ambient: Ambient | None = None,
     pull: Pull | None = None,
+    refine: float | None = None,
 ) -> Sweep:
     """Operating points of an engine with an exhaust over a list of speeds.
 
@@ -70,6 +72,11 @@ def speed_sweep(
         The speeds are passed in a pull, while the walls warm.  None: walls that are solved stand
         where they come to rest after minutes at each speed, which at full load is far hotter than
         a pull of 10 to 20 s leaves them.
+    refine : float or None
+        Adds speeds by itself, no closer to one another than this [rev/min], 10 to 5000: between
+        two speeds where the torque bends or jumps by so much that a straight line may miss it by
+        1 % of the largest torque, and, of several systems, where the curve of one crosses that of
+        the first.  None: the speeds that were given.
 
     Returns
     -------
@@ -96,6 +103,7 @@ def speed_sweep(
     return speed_sweeps(
         [(name, engine, exhaust)], rpm, settings=settings, threads=threads, executor=executor,
         store=store, progress=progress, fuel_from=fuel_from, ambient=ambient, pull=pull,
+        refine=refine,
     )[0]
 
 
@@ -111,6 +119,7 @@ def speed_sweeps(
     fuel_from: Sweep | None = None,
     ambient: Ambient | None = None,
     pull: Pull | Mapping[str, Pull] | None = None,
+    refine: float | None = None,
 ) -> list[Sweep]:
     """Speed curves of several systems on one executor.
 
@@ -123,6 +132,9 @@ def speed_sweeps(
     pull : Pull, mapping of str to Pull, or None
         As for `speed_sweep`; a mapping by name gives some systems a pull of their own, and none to
         the others.
+    refine : float or None
+        As for `speed_sweep`; all systems get the same speeds.  Not in a pull, whose speeds follow
+        one another in time.
 
     Returns
     -------
@@ -141,6 +153,32 @@ def speed_sweeps(
     fuel = _fuel_flows(fuel_from, speeds)
     workers = count_workers(executor, threads, "speed_sweep")
     systems = list(systems)
+    if refine is not None:
+        refine = check_number("speed_sweep", "refine", refine, "rev/min", *REFINE_RANGE)
+        if pull:
+            raise InputError(
+                f"speed_sweep: refine = {refine:g} rev/min adds speeds between others, must be "
+                "None in a pull, whose speeds follow one another in time."
+            )
+    options = {"settings": settings, "ambient": ambient, "pull": pull}
+    work = {"executor": executor, "threads": workers, "store": store, "progress": progress}
+    sweeps = _computed(systems, speeds, fuel, options, work)
+    while refine is not None and not any(sweep.interrupted for sweep in sweeps):
+        more = speeds_to_add(sweeps, refine)
+        if not more:
+            break
+        fuel |= _fuel_flows(fuel_from, more)
+        sweeps = [
+            Sweep([*old.points, *new.points], old.failures | new.failures, old.name,
+                  new.interrupted)
+            for old, new in zip(sweeps, _computed(systems, more, fuel, options, work), strict=True)
+        ]
+    return sweeps
+
+
+def _computed(systems, speeds, fuel, options, work):
+    """Sweeps of all systems at some speeds."""
+    settings, ambient, pull = (options[name] for name in ("settings", "ambient", "pull"))
     pulls = [pull.get(name) if isinstance(pull, Mapping) else pull for name, _, _ in systems]
     steady = [[speed] for speed in speeds]
     runs = [steady if one is None else [speeds] for one in pulls]
@@ -149,9 +187,7 @@ def speed_sweeps(
         for (_, engine, exhaust), one, own_runs in zip(systems, pulls, runs, strict=True)
         for run in own_runs
     ]
-    done = run_chains(
-        chains, executor=executor, threads=workers, store=store, progress=progress
-    )
+    done = run_chains(chains, **work)
     sweeps, computed = [], iter(done.chains)
     for (name, _, _), own_runs in zip(systems, runs, strict=True):
         found = {
@@ -171,13 +207,14 @@ def run_study(
     executor: Executor | None = None,
     store: Store | None = None,
     progress: bool = True,
+    refine: float | None = None,
 ) -> dict[str, Sweep]:
     """Speed curves of the base and of all variants of a study.
 
     Parameters
     ----------
     study : Study
-    threads, executor, store, progress
+    threads, executor, store, progress, refine
         As for `speed_sweep`.
 
     Returns
@@ -196,6 +233,7 @@ def run_study(
     sweeps = speed_sweeps(
         systems, study.rpm, settings=study.settings, threads=threads, executor=executor,
         store=store, progress=progress, ambient=study.ambient, pull=study.pulls,
+        refine=refine,
     )
     return dict(zip(study.exhausts, sweeps, strict=True))
 

@@ -17,7 +17,7 @@ P+ being the Fourier transform over the whole response (Munjal, Acoustics of Duc
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from math import pi
+from math import hypot, nan, pi
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -26,7 +26,7 @@ from wavesim.arrays.compile import FILL, compile_network, fill_store
 from wavesim.constants import STANDARD_PRESSURE, STANDARD_TEMPERATURE
 from wavesim.descriptions.lines import Plan
 from wavesim.descriptions.network import Network
-from wavesim.descriptions.nodes import AnechoicEnd
+from wavesim.descriptions.nodes import AnechoicEnd, Perforate
 from wavesim.descriptions.pipes import BORE_RANGE, Part, Pipe, same_bore
 from wavesim.descriptions.settings import Settings
 from wavesim.errors import InputError, check_choice, check_kind, check_number, shown
@@ -45,6 +45,7 @@ CELLS_PER_WAVE = 8  # least number of cells in the shortest wavelength
 _HALF_PULSE = 5.0  # half the length of the pulse over its standard deviation
 _FALL = 2.146  # of the pulse's spectrum at the highest frequency: exp(-2.146^2 / 2) = 0.1
 _QUIET = 1e-6  # of the peak of the incident pulse: below it the response has ended
+FIRST_MODE = 1.8412  # k times radius where the first mode across a round duct begins to travel
 _OUTLET = 0.1  # length of the outlet pipe [m]
 _LOOK = 200  # steps between two looks at that
 
@@ -62,11 +63,15 @@ class TransmissionLoss(Tabular):
     quiet : bool
         True if the response had died away before the march ended; False: sharp peaks may be
         blurred.
+    cut_on : float
+        Frequency [Hz] above which the first mode across the widest circular section travels, NaN
+        if it is not known; from there on plane waves are not the whole truth.
     """
 
     frequency: np.ndarray
     loss: np.ndarray
     quiet: bool
+    cut_on: float = nan
 
     def __repr__(self) -> str:
         low, high = self.frequency.min(), self.frequency.max()
@@ -78,7 +83,10 @@ class TransmissionLoss(Tabular):
         reference: "TransmissionLoss | tuple[np.ndarray, np.ndarray] | None" = None,
         **line_kws: Any,
     ) -> "Axes":
-        """Loss against frequency: see `wavesim.plots.plot_transmission_loss`."""
+        """Loss against frequency: see `wavesim.plots.plot_transmission_loss`.
+
+        Drawn on the same Axes once more, a second loss gets a line of its own.
+        """
         from wavesim.show.plots import plot_transmission_loss
 
         return plot_transmission_loss(self, ax, reference, **line_kws)
@@ -95,7 +103,11 @@ class TransmissionLoss(Tabular):
             i = find(self.loss)
             rows.append([word, f"{self.loss[i]:.1f}", f"{self.frequency[i]:g}"])
         ended = "had died away" if self.quiet else "had not died away: sharp peaks may be blurred"
-        return Sheet(rows, f"{self.loss.size} frequencies", [f"The response {ended}."])
+        notes = [f"The response {ended}."]
+        if self.frequency.max() > self.cut_on:
+            notes.append(f"Above {self.cut_on:.0f} Hz modes across the widest section travel, "
+                         "which a calculation with plane waves leaves out.")
+        return Sheet(rows, f"{self.loss.size} frequencies", notes)
 
 
 def transmission_loss(
@@ -162,8 +174,11 @@ def transmission_loss(
     Notes
     -----
     The scheme's own error falls with the square of cells per wavelength; chambers of 50 cells agree
-    with theory within 0.1 dB.  Plane waves only: above the cut-on frequency of the case, 0.59 c / D
-    for the first mode across, real silencers do something else.
+    with theory within 0.1 dB.  Plane waves only: above the frequency at which the first
+    mode across the widest section D begins to travel, 1.841 c / (pi D), real silencers do
+    something else (Munjal 1987, Acoustics of Ducts and Mufflers, section 1.2; from memory).  It is
+    the first zero of the derivative of the Bessel function J1; in a silencer that is symmetric
+    about its axis this mode is hardly stirred up, and the limit lies higher.
 
     Examples
     --------
@@ -208,8 +223,25 @@ def transmission_loss(
     arrived, left = (np.abs(turn @ wave) ** 2 for wave in waves)
     share = model.net.end_par[rows, f.AREA]
     return TransmissionLoss(
-        frequency, 10.0 * np.log10(share[0] * arrived / (share[1] * left)), quiet
+        frequency, 10.0 * np.log10(share[0] * arrived / (share[1] * left)), quiet,
+        FIRST_MODE * c / (pi * _widest(line)),
     )
+
+
+def _widest(network):
+    """Diameter of the widest circular section of a network [m].
+
+    Round a perforated core lies its case: the areas of the two ducts add up.
+    """
+    bores = {
+        name: max([tube.diameter for tube in duct.parts] + [duct.end_diameter])
+        for name, duct in network.ducts.items()
+    }
+    cases = [
+        hypot(bores[node.core], bores[node.annulus])
+        for node in network.nodes.values() if isinstance(node, Perforate)
+    ]
+    return max([*bores.values(), *cases])
 
 
 def _fractions(fill, usual):

@@ -2,9 +2,12 @@
 
 A curve may be computed or measured: anything of the form `wavesim.show.forms.SpeedCurve`.  Both are
 taken as straight between their speeds.  Where the two hold different speeds, both are read on all
-speeds of either inside the range that both cover.
+speeds of either inside the range that both cover, and the summary says which speeds only one holds.
+`wavesim.results.comparisons` puts several curves beside one base.
 """
 
+import itertools
+import string
 from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, NamedTuple
@@ -14,6 +17,7 @@ import numpy as np
 from wavesim.errors import InputError, check_choice, check_number
 from wavesim.fields.description import sequence
 from wavesim.fields.tabular import Column, Sheet, data_frame, write_csv
+from wavesim.results.conditions import differences
 from wavesim.show.forms import SpeedCurve, check_form, shown
 from wavesim.show.quantities import QUANTITIES, column_notes, rows_text
 
@@ -23,6 +27,9 @@ if TYPE_CHECKING:
 
 #: What is compared unless asked for: those of these that both curves hold.
 DEFAULT = ("torque", "power")
+#: Steps to which the speed of a crossing is rounded [rev/min]: the largest one that is no more than
+#: a tenth of the distance of its neighbours, for a straight line places it no better.
+_STEPS = (1, 2, 5, 10, 20, 50, 100, 200, 500, 1000)
 
 
 class CrossingSpeed(NamedTuple):
@@ -43,8 +50,23 @@ class CrossingSpeed(NamedTuple):
     above: float
     ahead: str
 
+    @property
+    def rounded(self) -> float:
+        """The speed as far as its neighbours allow to know it [rev/min]: for people to read.
+
+        Rounded to the largest of 1, 2, 5, 10, ... that is at most a tenth of their distance.
+
+        Examples
+        --------
+        >>> CrossingSpeed(3079.4, 3000.0, 3500.0, "B").rounded
+        3100.0
+        """
+        fine = [step for step in _STEPS if step <= 0.1 * (self.above - self.below)]
+        step = max(fine, default=1)
+        return float(step * round(self.rpm / step))
+
     def _repr_html_(self) -> str:
-        row = [f"{self.rpm:.0f}", f"{self.below:g}", f"{self.above:g}", self.ahead]
+        row = [f"{self.rounded:.0f}", f"{self.below:g}", f"{self.above:g}", self.ahead]
         return Sheet([["crossing [rev/min]", "below", "above", "ahead"], row]).html()
 
 
@@ -75,42 +97,8 @@ class Band(NamedTuple):
         return Sheet([["rev/min", "a", "b", "b - a", "%"], row]).html()
 
 
-def compare(
-    a: SpeedCurve, b: SpeedCurve, *, bands: Sequence[tuple[float, float]] | None = None
-) -> "Comparison":
-    """Compare two speed curves, computed or measured.
-
-    Parameters
-    ----------
-    a, b : Sweep, Curve or another speed curve
-        Reference and variant; every difference is b - a.
-    bands : sequence of (float, float), optional
-        Bands of speed (low, high) [rev/min] to average over, inside the range that both curves
-        cover.  Default: that range in three equal parts.
-
-    Returns
-    -------
-    Comparison
-
-    Raises
-    ------
-    InputError
-        If `a` or `b` is no speed curve, if they share no quantity or less than two speeds' worth of
-        range, or if a band is empty or leaves the range.
-
-    Examples
-    --------
-    >>> from wavesim.results.curves import Curve
-    >>> before = Curve("before", [3000, 4000, 5000], {"torque": [141.0, 158.5, 171.0]})
-    >>> after = Curve("after", [3000, 5000], {"torque": [139.0, 175.0]})
-    >>> compare(before, after).difference("torque").tolist()
-    [-2.0, -1.5, 4.0]
-    """
-    return Comparison(a, b, bands=bands)
-
-
 class Comparison:
-    """Difference of two speed curves, as `compare` returns it.
+    """Difference of two speed curves, as `compare` returns it for one variant.
 
     Attributes
     ----------
@@ -126,16 +114,37 @@ class Comparison:
         True where one of the two has no such speed but was read off its neighbours.
     bands : tuple of (float, float)
         Bands of speed [rev/min].
+    letters : (str, str)
+        What the two are called in tables and sentences.
+
+    Parameters
+    ----------
+    a, b : SpeedCurve
+        Reference and variant.
+    bands : sequence of (float, float), optional
+        As for `compare`.
+    names, letters : (str, str), optional
+        Default: the names of the curves; A and B.
+    more_rpm : sequence of float
+        Further speeds to compare at [rev/min], inside the range that both cover.
     """
 
     def __init__(
-        self, a: SpeedCurve, b: SpeedCurve, *, bands: Sequence[tuple[float, float]] | None = None
+        self,
+        a: SpeedCurve,
+        b: SpeedCurve,
+        *,
+        bands: Sequence[tuple[float, float]] | None = None,
+        names: tuple[str, str] | None = None,
+        letters: tuple[str, str] = ("A", "B"),
+        more_rpm: Sequence[float] | np.ndarray = (),
     ) -> None:
-        self.a, self.b = _checked(a, "a"), _checked(b, "b")
-        self.names = _names(a, b)
+        self.a, self.b = checked_curve(a, "a"), checked_curve(b, "b")
+        self.names = tuple(names or distinct_names(a, b))
+        self.letters = tuple(letters)
         self.quantities = _shared_quantities(a, b, self.names)
-        low, high = _common_range(a, b, self.names)
-        speeds = np.union1d(a.rpm, b.rpm)
+        low, high = common_range(self.names, a, b)
+        speeds = np.union1d(np.union1d(a.rpm, b.rpm), more_rpm)
         self.rpm = speeds[(speeds >= low) & (speeds <= high)]
         self.interpolated = ~(np.isin(self.rpm, a.rpm) & np.isin(self.rpm, b.rpm))
         self.bands = _checked_bands(bands, low, high)
@@ -204,6 +213,32 @@ class Comparison:
         widths = [np.interp(self.rpm, rpm, width) for rpm, width in stated if width is not None]
         return np.sqrt(np.sum(np.square(widths), axis=0)) if widths else None
 
+    def threshold(self, quantity: str = "torque") -> np.ndarray:
+        """Least difference that means something.
+
+        Parameters
+        ----------
+        quantity : str
+            One that both curves hold.
+
+        Returns
+        -------
+        ndarray, (n,)
+            In SI units: within how much the cycles of both curves repeat (the tolerance of each
+            times its value), and the stated `uncertainty`; 0 where neither is known.
+
+        Raises
+        ------
+        InputError
+            If there is no such quantity.
+        """
+        loose = sum(
+            getattr(curve, "tolerance", 0.0) * np.abs(values)
+            for curve, values in zip((self.a, self.b), self.values(quantity), strict=True)
+        )
+        half_width = self.uncertainty(quantity)
+        return loose if half_width is None else loose + half_width
+
     def percent(self, quantity: str = "torque") -> np.ndarray:
         """100 (b - a) / a at each speed, (n,), NaN where a is 0; raises as `values` does."""
         a, b = self.values(quantity)
@@ -220,9 +255,11 @@ class Comparison:
         Returns
         -------
         list of CrossingSpeed
-            In order of speed.  A difference that touches zero and turns back, or is zero at the
-            end of the range, is no crossing; where it is zero over several speeds and then has the
-            other sign, the middle of the zeros is taken.
+            In order of speed.  A difference within its `threshold` says nothing of who is ahead:
+            one that shrinks below it and grows again with the same sign is no crossing, nor one
+            that ends there.  Where it changes sign within the threshold, the neighbours are the
+            speeds on both sides at which it is larger, and where it is zero over several speeds or
+            changes its sign several times there, the middle is taken.
 
         Raises
         ------
@@ -232,14 +269,15 @@ class Comparison:
         check_choice("Comparison", "quantity", quantity, self.quantities)
         # Power is torque times speed: its curves cross where those of torque do.
         joined = quantity == "power" and "torque" in self.quantities
-        y = self.difference("torque" if joined else quantity)
+        quantity = "torque" if joined else quantity
+        y = self.difference(quantity)
         return [
             CrossingSpeed(rpm, float(self.rpm[i]), float(self.rpm[j]), self.names[int(y[j] > 0.0)])
-            for rpm, i, j in _sign_changes(self.rpm, y)
+            for rpm, i, j in _changes_of_lead(self.rpm, y, self.threshold(quantity))
         ]
 
     def crossing_rpm(self, quantity: str = "torque") -> np.ndarray:
-        """Speeds [rev/min] at which the difference changes sign, (n_crossing,): see `crossings`."""
+        """Speeds [rev/min] at which the curves change places, (n_crossing,): see `crossings`."""
         return np.array([crossing.rpm for crossing in self.crossings(quantity)])
 
     def band_averages(self, quantity: str = "torque") -> list[Band]:
@@ -272,11 +310,46 @@ class Comparison:
 
     def notes(self) -> list[str]:
         """Sentences on what limits the comparison, those of both curves among them."""
+        return [*self.differences(), *self.speed_notes(), *self._own_notes()]
+
+    def differences(self) -> list[str]:
+        """Sentences on all that the two curves do not share besides the exhaust.
+
+        Returns
+        -------
+        list of str
+            On engine, settings, gas, weather, fuel flow and version of the library, one each; and
+            one where it is not known of a curve what it was made under.  Which temperatures the
+            walls have is said by the notes of the curves.
+        """
+        known = [getattr(curve, "conditions", None) for curve in (self.a, self.b)]
+        if all(known):
+            return differences(*known, self.letters)
+        return [
+            f"{letter}: engine, fuel, weather and walls are not known here and are taken to be "
+            "those of the other curve."
+            for letter, own, other in zip(self.letters, known, known[::-1], strict=True)
+            if other and not own
+        ]
+
+    def speed_notes(self) -> list[str]:
+        """Sentences on speeds that only one of the two curves holds."""
         found = []
+        for letter, curve in zip(self.letters, (self.a, self.b), strict=True):
+            outside = curve.rpm[~np.isin(curve.rpm, self.rpm)]
+            if outside.size:
+                found.append(f"Only {letter} covers {_speeds(outside)}: not compared there.")
         if self.interpolated.any():
-            found.append(
-                "The curves hold different speeds: values marked * are interpolated linearly."
-            )
+            lacks = [
+                f"{letter} holds no {_speeds(self.rpm[~np.isin(self.rpm, curve.rpm)])}"
+                for letter, curve in zip(self.letters, (self.a, self.b), strict=True)
+                if not np.isin(self.rpm, curve.rpm).all()
+            ]
+            found.append(f"{'; '.join(lacks)}: values marked * are interpolated linearly.")
+        return found
+
+    def _own_notes(self):
+        found = []
         own = [
             [note for note in curve.notes if note not in getattr(curve, "repeat_notes", ())]
             for curve in (self.a, self.b)
@@ -290,9 +363,12 @@ class Comparison:
         """What is known of a difference: how far the cycles of each curve repeat themselves."""
         known = [curve for curve in (self.a, self.b) if hasattr(curve, "repeat_notes")]
         if len(known) < 2:
-            return [note for curve in known for note in curve.repeat_notes]
+            return [f"{name}: {note}"
+                    for name, curve in zip(self.names, (self.a, self.b), strict=True)
+                    if curve in known for note in curve.repeat_notes]
         shares = [100.0 * curve.tolerance for curve in known]
-        return [f"The cycles of A repeat within {shares[0]:.2g} %, those of B within "
+        first, second = self.letters
+        return [f"The cycles of {first} repeat within {shares[0]:.2g} %, those of {second} within "
                 f"{shares[1]:.2g} %: smaller differences than {sum(shares):.2g} % mean nothing."]
 
     def _chosen(self, quantities):
@@ -308,12 +384,13 @@ class Comparison:
     def _rows(self, quantities):
         """Cells of the table, two lines of heading first."""
         head, units = ["rpm"], [""]
+        first, second = self.letters
         marks = np.where(self.interpolated, "*", " " if self.interpolated.any() else "")
         body = [[f"{rpm:g}{mark}"] for rpm, mark in zip(self.rpm, marks, strict=True)]
         for quantity in quantities:
             look = self._shown(quantity)
             name = quantity.replace("_", " ")
-            head += [f"{name} A", f"{name} B", "B - A", ""]
+            head += [f"{name} {first}", f"{name} {second}", f"{second} - {first}", ""]
             units += [look.unit, look.unit, _unit_of_difference(look), "%"]
             a, b = self.values(quantity)
             for row, va, vb, percent in zip(body, a, b, _percent(a, b), strict=True):
@@ -359,58 +436,82 @@ class Comparison:
         """
         quantities = self._chosen(quantities)
         parts = [self._legend(), self.table(quantities)]
-        # Torque and power cross together: one sentence is enough.
+        parts += [*self.findings(quantities), self._band_table(quantities)]
+        return "\n\n".join(part for part in [*parts, "\n".join(self.notes())] if part)
+
+    def findings(self, quantities: Sequence[str] | None = None) -> list[str]:
+        """What the difference amounts to: extremes, crossings, and where it means nothing.
+
+        Parameters
+        ----------
+        quantities : sequence of str or None
+            What both curves hold; None: torque and power.
+
+        Returns
+        -------
+        list of str
+            A paragraph for each quantity; torque and power cross together, so that one is enough.
+
+        Raises
+        ------
+        InputError
+            If a curve does not hold a quantity.
+        """
+        quantities = self._chosen(quantities)
         spoken = [q for q in quantities if not (q == "power" and "torque" in quantities)]
-        for quantity in spoken:
-            lines = [*self._extremes(quantity), *self._crossing_lines(quantity)]
-            parts.append("\n".join([*lines, *self._doubt(quantity)]))
-        parts += [self._band_table(quantities), "\n".join(self.notes())]
-        return "\n\n".join(part for part in parts if part)
+        return [
+            "\n".join([*self._extremes(q), *self._crossing_lines(q), *self._doubt(q)])
+            for q in spoken
+        ]
 
     def _legend(self):
-        return f"A = {self.names[0]}\nB = {self.names[1]}"
+        return "\n".join(f"{letter} = {name}"
+                         for letter, name in zip(self.letters, self.names, strict=True))
 
     def _repr_html_(self) -> str:
         rows = self._rows(self._chosen(None))
         return Sheet(rows, self._legend().replace("\n", ", "), self.notes(), heads=2).html()
 
     def _doubt(self, quantity):
-        """Sentence on where the difference is smaller than its uncertainty, if that is stated."""
-        half_width = self.uncertainty(quantity)
-        if half_width is None:
-            return []
+        """Sentence on where the difference is smaller than its uncertainty or the tolerance."""
         label = self._shown(quantity).label.capitalize()
-        lost = self.rpm[np.abs(self.difference(quantity)) <= half_width]
+        half_width, y = self.uncertainty(quantity), np.abs(self.difference(quantity))
+        if half_width is None:
+            lost = self.rpm[y <= self.threshold(quantity)]
+            told = (f"{label}: at {_speeds(lost)} the difference is smaller than the tolerance of "
+                    "the cycles.")
+            return [told] if lost.size and y.any() else []
+        lost = self.rpm[y <= half_width]
         if not lost.size:
             return [f"{label}: the difference exceeds the stated uncertainty at every speed."]
         if lost.size == self.rpm.size:
             return [f"{label}: the difference is within the stated uncertainty at every speed."]
-        speeds = ", ".join(f"{rpm:g}" for rpm in lost)
-        return [f"{label}: the difference is within the stated uncertainty at {speeds} rev/min."]
+        return [f"{label}: the difference is within the stated uncertainty at {_speeds(lost)}."]
 
     def _extremes(self, quantity):
         y, percent, look = self.difference(quantity), self.percent(quantity), self._shown(quantity)
-        lines = []
+        lines, (first, second) = [], self.letters
         for word, sign in (("most above", 1.0), ("most below", -1.0)):
             if np.nanmax(sign * y, initial=0.0) > 0.0:
                 i = int(np.nanargmax(sign * y))
                 amount = f"{look.text(y[i], '+')} {_unit_of_difference(look)}".rstrip()
-                lines.append(f"{look.label.capitalize()}: B is {word} A at {self.rpm[i]:g} "
-                             f"rev/min, {amount} ({percent[i]:+.1f} %).")
+                lines.append(f"{look.label.capitalize()}: {second} is {word} {first} at "
+                             f"{self.rpm[i]:g} rev/min, {amount} ({percent[i]:+.1f} %).")
         return lines or [f"{look.label.capitalize()}: no difference at any speed."]
 
     def _crossing_lines(self, quantity):
         label = self._shown(quantity).label.capitalize()
-        letter = {self.names[0]: "A", self.names[1]: "B"}
+        letter = dict(zip(self.names, self.letters, strict=True))
         lines = [
-            f"{label}: the curves cross near {c.rpm:.0f} rev/min (between {c.below:g} and "
+            f"{label}: the curves cross near {c.rounded:.0f} rev/min (between {c.below:g} and "
             f"{c.above:g}), above it {letter[c.ahead]} is higher."
             for c in self.crossings(quantity)
         ]
         return lines or [f"{label}: the curves do not cross."]
 
     def _band_table(self, quantities):
-        rows = [["rev/min", "average of", "A", "B", "B - A", "%", ""]]
+        first, second = self.letters
+        rows = [["rev/min", "average of", first, second, f"{second} - {first}", "%", ""]]
         for quantity in quantities:
             look = self._shown(quantity)
             unit = f" [{look.unit}]" if look.unit else ""
@@ -520,7 +621,8 @@ class Comparison:
 # --- checks ---------------------------------------------------------------------------------------
 
 
-def _checked(curve, field):
+def checked_curve(curve, field):
+    """A speed curve with at least one point."""
     check_form("compare", field, curve, SpeedCurve)
     if not len(curve.rpm):
         raise InputError(f"compare: {field} ({curve.name!r}) holds no point, needs at least one.")
@@ -539,19 +641,30 @@ def _shared_quantities(a, b, names):
     return shared
 
 
-def _names(a, b):
-    """Two different names for the curves."""
-    first, second = a.name or "A", b.name or "B"
-    return (first, second) if first != second else (f"{first} (A)", f"{second} (B)")
+def letters_of(count):
+    """A, B, ... Z, AA, AB, ...: what some curves are called in tables."""
+    alphabet = string.ascii_uppercase
+    longer = ("".join(pair) for pair in itertools.product(alphabet, alphabet))
+    return tuple(itertools.islice(itertools.chain(alphabet, longer), count))
 
 
-def _common_range(a, b, names):
-    """Range of speed that both curves cover."""
-    low, high = max(a.rpm[0], b.rpm[0]), min(a.rpm[-1], b.rpm[-1])
+def distinct_names(*curves):
+    """Different names for curves: those that are alike get their letter."""
+    letters = letters_of(len(curves))
+    names = [curve.name or letter for curve, letter in zip(curves, letters, strict=True)]
+    return tuple(
+        f"{name} ({letter})" if names.count(name) > 1 else name
+        for name, letter in zip(names, letters, strict=True)
+    )
+
+
+def common_range(names, *curves):
+    """Range of speed that all curves cover."""
+    low, high = max(s.rpm[0] for s in curves), min(s.rpm[-1] for s in curves)
     if not low < high:
         spans = " and ".join(
             f"{name!r} covers {s.rpm[0]:g} to {s.rpm[-1]:g} rev/min"
-            for name, s in zip(names, (a, b), strict=True)
+            for name, s in zip(names, curves, strict=True)
         )
         raise InputError(f"compare: {spans}, but they must share a range with at least 2 speeds.")
     return float(low), float(high)
@@ -575,6 +688,13 @@ def _checked_bands(bands, low, high):
 # --- arithmetic -----------------------------------------------------------------------------------
 
 
+def _speeds(rpm):
+    """Speeds in words, a long list by its ends."""
+    if rpm.size > 8:
+        return f"{rpm.size} speeds from {rpm[0]:g} to {rpm[-1]:g} rev/min"
+    return ", ".join(f"{speed:g}" for speed in rpm) + " rev/min"
+
+
 def _unit_of_difference(shown):
     """A difference of two shares is no share of either: call it points."""
     return "points" if shown.unit == "%" else shown.unit
@@ -583,6 +703,16 @@ def _unit_of_difference(shown):
 def _percent(a, b):
     with np.errstate(divide="ignore", invalid="ignore"):
         return np.where(np.equal(a, 0.0), np.nan, 100.0 * (np.subtract(b, a)) / a)
+
+
+def _changes_of_lead(x, y, threshold):
+    """(place, index before, index after) of every change of sign beyond a threshold."""
+    clear = np.where(np.abs(y) <= threshold, 0.0, y)
+    found = []
+    for _, i, j in _sign_changes(x, clear):
+        places = [place for place, _, _ in _sign_changes(x[i : j + 1], y[i : j + 1])]
+        found.append((0.5 * (places[0] + places[-1]), i, j))
+    return found
 
 
 def _sign_changes(x, y):

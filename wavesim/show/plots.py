@@ -4,13 +4,15 @@ Every function draws on the Axes it is given, or on a new figure, and returns th
 shown on the screen and nothing is calculated here beyond the change of unit; matplotlib is imported
 inside the functions only, so that `import wavesim` stays quick.
 
-The first curve is the reference and grey, the others take colours that colour-blind readers can
-tell apart (Okabe and Ito, 2008, Color Universal Design) and markers of different shapes.  A point
-that is not to be trusted, such as one that did not converge, has an open marker; where a curve
-states its uncertainty, a band of that width lies behind it.
+All curves of a figure differ in colour, in lightness, in line and in marker (`show.style`).  A
+point that is not to be trusted, such as one that did not converge, has an open marker; where a
+curve states its uncertainty, a band of that width lies behind it.  Speeds at which curves cross
+stand on a line of their own below the curves, rounded to what the speeds allow.
 """
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
+from itertools import combinations
+from math import isnan, nan
 from numbers import Real
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -25,46 +27,46 @@ from wavesim.show.forms import (
     SpeedCurve,
     TracedCurve,
     TraceForm,
-    check_form,
     check_forms,
     shown,
 )
 from wavesim.show.quantities import QUANTITIES, display
+from wavesim.show.style import (
+    BAND,
+    COLOURS,
+    DASHES,
+    FAINT,
+    LONGEST_NAME,
+    MARKERS,
+    OVERLAP,
+    REFERENCE,
+    axes_or_new,
+    colour,
+    dash,
+    dress,
+    legend,
+    legend_name,
+    line_of,
+    share,
+    stack,
+)
 from wavesim.writing import write_figure
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
-REFERENCE = "#777777"
-COLOURS = ("#0072B2", "#D55E00", "#009E73", "#CC79A7", "#E69F00", "#56B4E9")
-MARKERS = "oDs^vp<>"
-DASHES = ("-", "--", "-.", ":")
-FAINT = "#d9d9d9"
-OVERLAP = "#fbe7a8"
-BAND = "stated uncertainty"
-LONGEST_NAME = 48  # letters in a legend
-_LEGEND_WIDTH = 80  # letters in a line of a legend, were they all of the widest
+__all__ = [
+    "COLOURS", "DASHES", "FAINT", "LONGEST_NAME", "MARKERS", "OVERLAP", "REFERENCE", "colour",
+    "legend_name", "new_axes", "plot_comparison", "plot_cylinders", "plot_difference",
+    "plot_differences", "plot_dots", "plot_pairs", "plot_power_chart", "plot_search",
+    "plot_speed_curves",
+    "plot_torque_power", "plot_trace", "plot_transmission_loss", "plot_valve_pressure",
+    "plot_valve_pressures", "save_figure",
+]
 
 
-def colour(i: int) -> str:
-    """Colour of curve number i: grey for the first, the reference."""
-    return REFERENCE if i == 0 else COLOURS[(i - 1) % len(COLOURS)]
-
-
-def legend_name(name: str) -> str:
-    """A name as a legend can show it, whatever it is.
-
-    A long one is cut, a dollar begins no formula, and an underscore in front, by which matplotlib
-    leaves a curve out of the legend, gets a space before it.
-
-    Examples
-    --------
-    >>> legend_name("_$5 pipe")
-    ' _\\\\$5 pipe'
-    """
-    words = " ".join(str(name).split())
-    words = words if len(words) <= LONGEST_NAME else f"{words[: LONGEST_NAME - 3]}..."
-    return (" " if words.startswith("_") else "") + words.replace("$", r"\$")
+CUT_ON = "first mode across begins to travel"
+_LOSS = "transmission loss"  # by which lines of losses know one another
 
 
 def new_axes(rows: int = 1, *, width: float = 8.0, height: float = 4.2) -> np.ndarray:
@@ -168,13 +170,12 @@ def plot_trace(
     labels = places if label is None else np.atleast_1d(label).tolist()
     if len(labels) != len(traces):
         raise InputError(f"plot_trace: {len(labels)} labels for {len(traces)} traces.")
-    ax = _axes(ax)
+    ax = axes_or_new(ax)
     look, angle = display(traces[0].quantity), traces[0].x_name == "theta_deg"
     owners = {trace.cylinder for trace in traces}
     whose = f"cylinder {owners.pop()}" if len(owners) == 1 else "its own cylinder"
     for i, (trace, name) in enumerate(zip(traces, labels, strict=True)):
-        style = {"color": COLOURS[i % len(COLOURS)], "ls": DASHES[i % len(DASHES)], "lw": 1.6,
-                 "label": name} | line_kws
+        style = line_of(i + 1) | {"ls": dash(i), "lw": 1.6, "label": name} | line_kws
         x = trace.x if angle else 1e3 * trace.x
         ax.plot(x, look.factor * trace.values, **style)
     ax.set_xlabel(f"crank angle after firing TDC of {whose} [deg]" if angle else "time [ms]")
@@ -183,54 +184,86 @@ def plot_trace(
         first = 90.0 * np.floor(min(trace.x[0] for trace in traces) / 90.0)
         ax.set_xticks(first + np.arange(0.0, 721.0, 90.0))
         ax.set_xlim(first, first + 720.0)
-    _legend(ax)
-    return _dress(ax)
+    legend(ax)
+    return dress(ax)
 
 
 def plot_transmission_loss(
-    loss: LossCurve,
+    loss: LossCurve | Sequence[LossCurve],
     ax: "Axes | None" = None,
     reference: LossCurve | tuple[np.ndarray, np.ndarray] | None = None,
-    label: str = "computed",
+    label: str | Sequence[str] | None = None,
     **line_kws: Any,
 ) -> "Axes":
-    """Transmission loss against frequency.
+    """Transmission loss against frequency, of one or several silencers.
 
     Parameters
     ----------
-    loss : TransmissionLoss
+    loss : TransmissionLoss, or sequence of TransmissionLoss
         From `wavesim.transmission_loss`.
     ax : matplotlib Axes or None
+        With losses already on it, these are added in lines of their own.
     reference : pair of ndarray, or TransmissionLoss, or None
         Frequency [Hz] and loss [dB] to be drawn in grey beneath, such as linear theory.
-    label : str
-        Name of the curve for the legend.
+    label : str, sequence of str, or None
+        Names for the legend, one for each loss; None: "computed", numbered if there are several.
     **line_kws
-        For the line of `loss`.
+        For the lines of `loss`.
 
     Returns
     -------
     matplotlib Axes
+        A mark of the line's colour shows where the first mode across the widest section begins to
+        travel, if that lies within the frequencies: beyond it plane waves are not the whole truth.
+
+    Raises
+    ------
+    InputError
+        If there is no loss, or the labels do not match.
     """
-    ax = _axes(ax)
+    losses = check_forms("plot_transmission_loss", "loss", loss, LossCurve)
+    ax = axes_or_new(ax)
     if reference is not None:
         given = reference if isinstance(reference, tuple | list) else (
             reference.frequency, reference.loss
         )
         ax.plot(*given, color=REFERENCE, lw=3.0, alpha=0.6, label="reference")
-    style = {"color": COLOURS[0], "lw": 1.6, "label": label} | line_kws
-    ax.plot(loss.frequency, loss.loss, **style)
+    before = sum(line.get_gid() == _LOSS for line in ax.get_lines())
+    usual = ["computed"] if len(losses) == 1 else [f"computed {i + 1}" for i in range(len(losses))]
+    labels = usual if label is None else np.atleast_1d(label).tolist()
+    if len(labels) != len(losses):
+        raise InputError(f"plot_transmission_loss: {len(labels)} labels for {len(losses)} losses.")
+    for i, (one, name) in enumerate(zip(losses, labels, strict=True), start=before):
+        style = line_of(i + 1) | {"ls": dash(i), "lw": 1.6, "label": legend_name(name)} | line_kws
+        (line,) = ax.plot(one.frequency, one.loss, gid=_LOSS, **style)
+        _mark_cut_on(ax, one, i, line.get_color())
     ax.set_xlabel("frequency [Hz]")
     ax.set_ylabel("transmission loss [dB]")
-    ax.set_ylim(bottom=0.0)
-    _legend(ax)
-    return _dress(ax)
+    drawn = [line.get_ydata() for line in ax.get_lines()
+             if line.get_transform() == ax.transData and np.size(line.get_ydata())]
+    highest = np.max(np.concatenate(drawn), initial=0.0, where=np.isfinite(np.concatenate(drawn)))
+    ax.set_ylim(0.0, 1.12 * highest if highest > 0.0 else 1.0)
+    legend(ax)
+    return dress(ax)
+
+
+def _mark_cut_on(ax, loss, i, shade):
+    """A mark at the top where the first mode across begins to travel."""
+    cut_on = getattr(loss, "cut_on", nan)
+    if not np.min(loss.frequency) < cut_on < np.max(loss.frequency):
+        return
+    across = ax.get_xaxis_transform()
+    label = None if any(line.get_label() == CUT_ON for line in ax.get_lines()) else CUT_ON
+    ax.plot([cut_on] * 2, [0.0, 1.0], transform=across, color=shade, lw=0.9, ls=":", label=label)
+    ax.text(cut_on, 0.985 - 0.06 * (i % 4), f" {cut_on:.0f} Hz", transform=across, color=shade,
+            fontsize=8, ha="left", va="top")
 
 
 def plot_speed_curves(
     curves: SpeedCurve | Sequence[SpeedCurve],
     quantity: str = "torque",
     ax: "Axes | None" = None,
+    names: Sequence[str] | None = None,
     **line_kws: Any,
 ) -> "Axes":
     """A quantity of several speed curves against engine speed.
@@ -242,6 +275,8 @@ def plot_speed_curves(
     quantity : str
         One that all of them hold.
     ax : matplotlib Axes or None
+    names : sequence of str or None
+        For the legend; None: those of the curves.
     **line_kws
         For all lines.
 
@@ -255,21 +290,115 @@ def plot_speed_curves(
         If there is no curve, or one does not hold the quantity.
     """
     curves = check_forms("plot_speed_curves", "curves", curves, SpeedCurve)
-    look, ax = shown(quantity, *curves), _axes(ax)
-    for i, curve in enumerate(curves):
+    look, ax = shown(quantity, *curves), axes_or_new(ax)
+    names = [curve.name for curve in curves] if names is None else sequence(
+        "plot_speed_curves", "names", names, "texts"
+    )
+    if len(names) != len(curves):
+        raise InputError(f"plot_speed_curves: {len(names)} names for {len(curves)} curves.")
+    for i, (curve, name) in enumerate(zip(curves, names, strict=True)):
         y, half_width = look.factor * curve[quantity], curve.uncertainty(quantity)
-        _speed_line(ax, curve.rpm, y, i, curve.name, curve.trusted, line_kws)
+        _speed_line(ax, curve.rpm, y, i, name, curve.trusted, line_kws)
         if half_width is not None:
             _band(ax, curve.rpm, y, look.factor * half_width, colour(i))
     ax.set_xlabel("engine speed [rev/min]")
     ax.set_ylabel(look.axis)
     _speed_legend(ax, all(np.all(curve.trusted) for curve in curves))
-    return _dress(ax)
+    return dress(ax)
+
+
+def plot_power_chart(
+    curves: SpeedCurve | Sequence[SpeedCurve],
+    ax: "Axes | None" = None,
+    comparisons: CurveDifference | Sequence[CurveDifference] = (),
+    **line_kws: Any,
+) -> "Axes":
+    """Torque and power of several speed curves in one chart, peaks and crossings marked.
+
+    Parameters
+    ----------
+    curves : SpeedCurve, or sequence of SpeedCurve
+        The first is the reference.
+    ax : matplotlib Axes or None
+    comparisons : Comparison, or sequence of Comparison
+        Of the curves with the first, in their order, whose crossings are marked.
+    **line_kws
+        For all lines.
+
+    Returns
+    -------
+    matplotlib Axes
+        With torque on its left scale; a second one has power on the right.  Torque lies above,
+        power below; stars stand at the peaks, whose values the legend tells.
+
+    Raises
+    ------
+    InputError
+        If there is no curve, or one does not hold torque and power.
+    """
+    curves = check_forms("plot_power_chart", "curves", curves, SpeedCurve)
+    comparisons = _given_comparisons("plot_power_chart", comparisons)
+    ax = axes_or_new(ax, height=5.6)
+    right = ax.twinx()
+    looks = {quantity: shown(quantity, *curves) for quantity in ("torque", "power")}
+    for i, curve in enumerate(curves):
+        peaks = []
+        for scale, (quantity, look) in zip((ax, right), looks.items(), strict=True):
+            y = look.factor * curve[quantity]
+            thin = {} if scale is ax else {"lw": 0.75 * line_of(i)["lw"], "ms": 4.0}
+            _speed_line(scale, curve.rpm, y, i, curve.name, curve.trusted, thin | line_kws)
+            if np.isfinite(y).any():
+                top = int(np.nanargmax(y))
+                scale.plot([curve.rpm[top]], [y[top]], ls="", marker="*", ms=14.0, mew=1.0,
+                           color=colour(i), mec="black", zorder=4.0)
+                peaks.append(f"{look.text(curve[quantity][top])} {look.unit} at "
+                             f"{curve.rpm[top]:g}")
+        line = next(one for one in ax.get_lines() if one.get_label() == legend_name(curve.name))
+        line.set_label(f"{legend_name(curve.name)}:  {',  '.join(peaks)} rev/min")
+    _part_scales(ax, right, comparisons)
+    ax.set_xlabel("engine speed [rev/min]")
+    ax.set_ylabel(f"{looks['torque'].axis}, upper curves")
+    right.set_ylabel(f"{looks['power'].axis}, lower curves")
+    ax.plot([], [], ls="", marker="*", ms=11.0, color="white", mec="black", label="peak")
+    _speed_legend(ax, all(np.all(curve.trusted) for curve in curves))
+    dress(ax)
+    right.spines[["top", "left"]].set_visible(False)
+    return ax
+
+
+def _part_scales(ax, right, comparisons):
+    """Scales on which torque lies in the upper half and power in the lower one.
+
+    Each scale has figures only where its own curves lie.
+    """
+    upper, lower = ax.get_ylim(), right.get_ylim()
+    high = upper[1] - upper[0]
+    ax.set_ylim(upper[0] - 1.25 * high, upper[1] + 0.06 * high)
+    before = ax.get_ylim()
+    _mark_crossings(ax, comparisons, "torque")
+    lane = (before[0] - ax.get_ylim()[0]) / (before[1] - before[0])
+    span = 2.15 * (lower[1] - lower[0])
+    right.set_ylim(lower[0] - lane * span, lower[0] + span)
+    from matplotlib.ticker import MaxNLocator
+
+    for scale, (first, last) in ((ax, upper), (right, lower)):
+        ticks = MaxNLocator(5).tick_values(first, last)
+        scale.set_yticks([tick for tick in ticks if first <= tick <= last])
+
+
+def _given_comparisons(owner, comparisons):
+    """Comparisons as a list, which may be empty."""
+    if not isinstance(comparisons, CurveDifference) and hasattr(comparisons, "__len__") and not len(
+        comparisons
+    ):
+        return []
+    return check_forms(owner, "comparisons", comparisons, CurveDifference)
 
 
 def plot_torque_power(
     curves: SpeedCurve | Sequence[SpeedCurve],
     axes: "Sequence[Axes] | np.ndarray | None" = None,
+    comparisons: CurveDifference | Sequence[CurveDifference] = (),
     **line_kws: Any,
 ) -> np.ndarray:
     """Torque above, power below, of several speed curves against engine speed.
@@ -279,6 +408,8 @@ def plot_torque_power(
     curves : SpeedCurve, or sequence of SpeedCurve
         The first is the reference.
     axes : pair of matplotlib Axes, or None
+    comparisons : Comparison, or sequence of Comparison
+        Of the curves with the first, in their order, whose crossings are marked.
     **line_kws
         For all lines.
 
@@ -291,10 +422,12 @@ def plot_torque_power(
     InputError
         If there is no curve, one does not hold torque and power, or `axes` is no pair.
     """
-    axes = _stack(axes, 2)
+    axes = stack(axes, 2)
+    comparisons = _given_comparisons("plot_torque_power", comparisons)
     for ax, quantity in zip(axes, ("torque", "power"), strict=True):
         plot_speed_curves(curves, quantity, ax=ax, **line_kws)
-    return _share(axes)
+        _mark_crossings(ax, comparisons, quantity)
+    return share(axes)
 
 
 def plot_differences(
@@ -321,10 +454,10 @@ def plot_differences(
     InputError
         As `plot_difference`, or if `axes` is no pair.
     """
-    axes = _stack(axes, 2)
+    axes = stack(axes, 2)
     for ax, quantity in zip(axes, ("torque", "power"), strict=True):
         plot_difference(comparisons, quantity, ax=ax, **line_kws)
-    return _share(axes)
+    return share(axes)
 
 
 def plot_difference(
@@ -358,7 +491,7 @@ def plot_difference(
     if len({id(comparison.a) for comparison in comparisons}) != 1:
         raise InputError("plot_difference: comparisons must have the same reference.")
     look = shown(quantity, comparisons[0].a, *(comparison.b for comparison in comparisons))
-    ax = _axes(ax)
+    ax = axes_or_new(ax)
     ax.axhline(0.0, color=REFERENCE, lw=2.0, zorder=1)
     lanes = len(comparisons)
     for i, comparison in enumerate(comparisons, start=1):
@@ -371,34 +504,34 @@ def plot_difference(
         elif lanes == 1:
             _shade_gain_and_loss(ax, comparison.rpm, y, colour(i))
     low, high = ax.get_ylim()
-    ax.set_ylim(low - (0.10 + 0.055 * lanes) * (high - low), high + 0.05 * (high - low))
-    for i, comparison in enumerate(comparisons, start=1):
-        _mark_crossings(ax, comparison.crossing_rpm(quantity), i, 0.05 * (lanes - i) + 0.05)
+    ax.set_ylim(low, high + 0.05 * (high - low))
+    _mark_crossings(ax, comparisons, quantity)
     unit = "points" if look.unit == "%" else look.unit
     ax.set_xlabel("engine speed [rev/min]")
     ax.set_ylabel(f"difference of {look.label}" + (f" [{unit}]" if unit else ""))
     reference = legend_name(comparisons[0].names[0])
     ax.plot([], [], color=REFERENCE, lw=2.0, label=f"{reference} (reference)")
     _speed_legend(ax, all(np.all(comparison.trusted) for comparison in comparisons))
-    return _dress(ax)
+    return dress(ax)
 
 
 def plot_comparison(
-    comparison: CurveDifference,
+    comparison: CurveDifference | Sequence[CurveDifference],
     quantity: str = "torque",
     axes: "Sequence[Axes] | np.ndarray | None" = None,
     **line_kws: Any,
 ) -> np.ndarray:
-    """Both curves above, their difference with its crossings below.
+    """All curves above, their differences below, the crossings in both.
 
     Parameters
     ----------
-    comparison : Comparison
+    comparison : Comparison, or sequence of Comparison
+        With the same reference.
     quantity : str
-        One that both curves hold.
+        One that all curves hold.
     axes : pair of matplotlib Axes, or None
     **line_kws
-        For the line of the difference.
+        For the lines of the differences.
 
     Returns
     -------
@@ -409,12 +542,15 @@ def plot_comparison(
     InputError
         If a curve does not hold the quantity, or `axes` is no pair.
     """
-    check_form("plot_comparison", "comparison", comparison, CurveDifference)
-    axes = _stack(axes, 2)
-    plot_speed_curves([comparison.a, comparison.b], quantity, ax=axes[0])
-    plot_difference(comparison, quantity, ax=axes[1], **line_kws)
+    comparisons = check_forms("plot_comparison", "comparison", comparison, CurveDifference)
+    axes = stack(axes, 2)
+    names = [comparisons[0].names[0], *(one.names[1] for one in comparisons)]
+    curves = [comparisons[0].a, *(one.b for one in comparisons)]
+    plot_speed_curves(curves, quantity, ax=axes[0], names=names)
+    plot_difference(comparisons, quantity, ax=axes[1], **line_kws)
     axes[0].set_xlim(axes[1].get_xlim())
-    return _share(axes)
+    _mark_crossings(axes[0], comparisons, quantity)
+    return share(axes)
 
 
 def plot_valve_pressure(
@@ -459,13 +595,13 @@ def plot_valve_pressure(
     meta = points[0].meta
     count = len(meta["firing_angles_deg"])
     cylinder = check_int("plot_valve_pressure", "cylinder", cylinder, 1, count)
-    ax, look = _axes(ax), display("pressure")
+    ax, look = axes_or_new(ax), display("pressure")
     events = meta["events_deg"]
     start, stop = events["exhaust"][0] - 30.0, events["intake"][1] + 5.0
     for i, (sweep, point) in enumerate(zip(sweeps, points, strict=True)):
         trace = point.trace("pressure", f"{side} valve {cylinder}")
         x, y = _own_angle(trace, point.meta["firing_angles_deg"][cylinder - 1], start, stop)
-        style = {"color": colour(i), "lw": 1.8, "label": legend_name(sweep.name)} | line_kws
+        style = line_of(i) | {"label": legend_name(sweep.name)} | line_kws
         ax.plot(x, look.factor * y, **style)
     ambient = meta["outside"][side]["pressure"]
     ax.axhline(look.factor * ambient, color="black", lw=0.8, ls=":", label="ambient")
@@ -476,8 +612,8 @@ def plot_valve_pressure(
     ax.set_ylabel(f"pressure at {side} valve {cylinder} [{look.unit}]")
     ax.text(0.012, 0.965, f"{float(rpm):g} rev/min", transform=ax.transAxes, va="top",
             fontweight="bold")
-    _legend(ax)
-    return _dress(ax)
+    legend(ax)
+    return dress(ax)
 
 
 def plot_cylinders(
@@ -511,17 +647,17 @@ def plot_cylinders(
     check_choice("plot_cylinders", "quantity", quantity, [
         name for name in points[0].cylinders if name in QUANTITIES
     ])
-    ax, look = _axes(ax), display(quantity)
+    ax, look = axes_or_new(ax), display(quantity)
     order = np.argsort(points[0].meta["firing_angles_deg"])
     names = names or [f"{point.rpm:g} rev/min" for point in points]
     for i, (point, name) in enumerate(zip(points, names, strict=True)):
-        ax.plot(look.factor * point.cylinders[quantity][order], color=colour(i), lw=1.2,
+        ax.plot(look.factor * point.cylinders[quantity][order], **(line_of(i) | {"lw": 1.2}),
                 marker=MARKERS[i % len(MARKERS)], ms=7, label=name)
     ax.set_xticks(range(order.size), [str(n + 1) for n in order])
     ax.set_xlabel("cylinder, in firing order")
     ax.set_ylabel(f"{look.label} [{look.unit}]")
-    _legend(ax)
-    return _dress(ax)
+    legend(ax)
+    return dress(ax)
 
 
 def plot_valve_pressures(
@@ -554,13 +690,13 @@ def plot_valve_pressures(
     InputError
         As `plot_valve_pressure`, or if `axes` and `speeds` do not match.
     """
-    axes = _stack(axes, len(speeds))
+    axes = stack(axes, len(speeds))
     for ax, rpm in zip(axes, speeds, strict=True):
         plot_valve_pressure(sweeps, rpm, ax, cylinder=cylinder, side=side, **line_kws)
     limits = np.array([ax.get_ylim() for ax in axes])
     for ax in axes:
         ax.set_ylim(limits[:, 0].min(), limits[:, 1].max())
-    return _share(axes)
+    return share(axes)
 
 
 def plot_dots(
@@ -590,7 +726,7 @@ def plot_dots(
     -------
     matplotlib Axes
     """
-    ax = _axes(ax)
+    ax = axes_or_new(ax)
     numeric = all(isinstance(value, Real) and not isinstance(value, bool) for value in x)
     x = np.array(x if numeric else [str(value) for value in x])
     y, trusted = np.array(y, dtype=float), np.array(trusted, dtype=bool)
@@ -598,16 +734,80 @@ def plot_dots(
     ax.plot(x, np.where(trusted, y, np.nan), **style)
     if not trusted.all():
         ax.plot(x, np.where(trusted, np.nan, y), **(style | {"mfc": "white"}), label="not trusted")
-        _legend(ax)
+        legend(ax)
     ax.set_xlabel(x_label)
     ax.set_ylabel(y_label)
-    return _dress(ax)
+    return dress(ax)
+
+
+def plot_pairs(
+    columns: Mapping[str, Sequence[float]],
+    values: Sequence[float] | np.ndarray,
+    label: str,
+    axes: "Sequence[Axes] | np.ndarray | None" = None,
+) -> np.ndarray:
+    """Every pair of fields against one another, a dot for each design, its shade for its value.
+
+    Parameters
+    ----------
+    columns : mapping of str to sequence of float
+        Values of at least two fields by label.
+    values : sequence of float
+        Of each design; dark is low, light is high, on a grey print too.
+    label : str
+        Of the values.
+    axes : sequence of matplotlib Axes, or None
+        As many as there are pairs.
+
+    Returns
+    -------
+    ndarray of matplotlib Axes, (n_pair,)
+
+    Raises
+    ------
+    InputError
+        If there are fewer than two fields, or `axes` does not match.
+    """
+    pairs = list(combinations(columns, 2))
+    if not pairs:
+        raise InputError("plot_pairs: columns must hold at least two fields.")
+    axes = stack(_grid(len(pairs)) if axes is None else axes, len(pairs))
+    values = np.asarray(values, dtype=float)
+    best = int(np.nanargmax(values)) if np.isfinite(values).any() else None
+    for ax, (x, y) in zip(axes, pairs, strict=True):
+        dots = ax.scatter(columns[x], columns[y], c=values, cmap="viridis", s=36.0,
+                          edgecolors="black", linewidths=0.5)
+        if best is not None:
+            ax.plot(columns[x][best], columns[y][best], ls="", marker="*", ms=15.0, mfc="none",
+                    mec="black", mew=1.4, label="highest")
+        ax.set_xlabel(x)
+        ax.set_ylabel(y)
+        dress(ax)
+    legend(axes[0])
+    axes[0].figure.colorbar(dots, ax=list(axes), label=label)
+    return axes
+
+
+def _grid(count):
+    """Axes in rows of two or three on a new pyplot figure."""
+    from matplotlib import pyplot
+
+    columns = 1 if count == 1 else 2 if count < 5 else 3
+    rows = -(-count // columns)
+    size = (4.6 * columns + 1.4, 3.8 * rows)
+    axes = pyplot.subplots(rows, columns, figsize=size, layout="constrained", squeeze=False)[1]
+    for spare in axes.ravel()[count:]:
+        spare.set_visible(False)
+    return axes.ravel()[:count]
 
 
 def plot_search(
     scores: Sequence[float] | np.ndarray,
     best: Sequence[float] | np.ndarray,
     ax: "Axes | None" = None,
+    *,
+    label: str = "objective",
+    base: float = nan,
     **line_kws: Any,
 ) -> "Axes":
     """Course of a search.
@@ -619,6 +819,10 @@ def plot_search(
     best : sequence of float, (n,)
         The best so far.
     ax : matplotlib Axes or None
+    label : str
+        Of the objective, with its unit.
+    base : float
+        Objective of the base, drawn as a line; NaN: none.
     **line_kws
         For the line of the best so far.
 
@@ -626,63 +830,31 @@ def plot_search(
     -------
     matplotlib Axes
     """
-    ax = _axes(ax)
+    ax = axes_or_new(ax)
     number = np.arange(1, len(scores) + 1)
     ax.plot(number, scores, ls="", marker="o", ms=4.0, color=REFERENCE, label="each design")
     style = {"color": COLOURS[0], "lw": 2.0, "drawstyle": "steps-post", "label": "best so far"}
     ax.plot(number, best, **(style | line_kws))
+    if not isnan(base):
+        ax.axhline(base, **(line_of(2) | {"lw": 1.4, "label": "base"}))
+    lost = np.flatnonzero(np.isnan(scores))
+    if lost.size:
+        ax.plot(number[lost], np.full(lost.size, 0.02), ls="", marker="x", ms=5.0, color="black",
+                transform=ax.get_xaxis_transform(), label="failed or outside the limits")
     ax.set_xlabel("number of the design")
-    ax.set_ylabel("objective")
-    _legend(ax)
-    return _dress(ax)
+    ax.set_ylabel(label)
+    legend(ax)
+    return dress(ax)
 
 
 # --- pieces ---------------------------------------------------------------------------------------
 
 
-def _axes(ax):
-    """The given Axes, or one on a new pyplot figure."""
-    if ax is not None:
-        return ax
-    from matplotlib import pyplot
-
-    return pyplot.subplots(figsize=(8.0, 4.2), layout="constrained")[1]
-
-
-def _stack(axes, rows):
-    """The given Axes as an array, or new ones one above the other on a new pyplot figure."""
-    if axes is None:
-        from matplotlib import pyplot
-
-        axes = pyplot.subplots(rows, figsize=(8.0, 3.9 * rows), layout="constrained")[1]
-    axes = np.ravel(axes)
-    if axes.size != rows:
-        raise InputError(f"plots: axes must hold {rows} Axes, got {axes.size}.")
-    return axes
-
-
-def _share(axes):
-    """One legend and one label of the speed axis for Axes that stand one above the other."""
-    for ax in axes[1:]:
-        ax.get_legend().remove()
-    for ax in axes[:-1]:
-        ax.set_xlabel("")
-    return axes
-
-
-def _dress(ax):
-    """Thin grid behind the lines, no frame above and at the right."""
-    ax.grid(True, color=FAINT, lw=0.6)
-    ax.set_axisbelow(True)
-    ax.spines[["top", "right"]].set_visible(False)
-    return ax
-
-
 def _speed_line(ax, rpm, y, i, name, good, line_kws):
     """Line with a marker at each speed of the curve, open where it is not to be trusted."""
-    style = {
-        "color": colour(i), "lw": 2.0, "marker": MARKERS[i % len(MARKERS)], "ms": 5.5,
-        "label": legend_name(name), "zorder": 2.0 + 0.01 * i,
+    style = line_of(i) | {
+        "marker": MARKERS[i % len(MARKERS)], "ms": 5.5, "label": legend_name(name),
+        "zorder": 2.0 + 0.01 * i,
     } | line_kws
     (line,) = ax.plot(rpm, y, **style)
     good = np.asarray(good, dtype=bool)
@@ -705,15 +877,7 @@ def _speed_legend(ax, all_trusted):
     if not all_trusted:
         ax.plot([], [], ls="", marker="o", ms=8.0, mfc="white", mec="black", mew=1.6,
                 label="not trusted")
-    _legend(ax)
-
-
-def _legend(ax):
-    """Names above the Axes, where no curve can run through them."""
-    longest = max(map(len, ax.get_legend_handles_labels()[1]), default=0)
-    columns = min(3, max(1, _LEGEND_WIDTH // (longest + 5)))
-    ax.legend(frameon=False, loc="lower left", bbox_to_anchor=(0.0, 1.0), ncols=columns,
-              borderaxespad=0.2, fontsize=9)
+    legend(ax)
 
 
 def _shade_gain_and_loss(ax, rpm, y, shade):
@@ -724,19 +888,36 @@ def _shade_gain_and_loss(ax, rpm, y, shade):
                     alpha=0.35, **kws)
 
 
-def _mark_crossings(ax, speeds, i, lane):
-    """A tick on the zero line at each crossing and a thin line down to its speed in a lane."""
+def _mark_crossings(ax, comparisons, quantity):
+    """A line of its own for the crossings of each variant, below all that is drawn."""
+    found = [(i, comparison.crossings(quantity))
+             for i, comparison in enumerate(comparisons, start=1)]
+    found = [(i, crossings) for i, crossings in found if crossings]
+    low, high = ax.get_ylim()
+    lanes = len(found)
+    ax.set_ylim(low - (0.10 + 0.08 * lanes) * (high - low) * bool(lanes), high)
     across = ax.get_xaxis_transform()
-    zero = ax.transAxes.inverted().transform(ax.transData.transform((0.0, 0.0)))[1]
-    for rpm in speeds:
-        ax.plot([rpm], [0.0], marker="|", ms=13.0, mew=2.0, color=colour(i), zorder=4.0)
-        ax.plot([rpm, rpm], [lane, zero], transform=across, color=colour(i), lw=0.9, ls=":",
-                zorder=1.2)
-    for near in _neighbours(speeds, 0.07 * np.ptp(ax.get_xlim())):
-        text = ", ".join(f"{rpm:.0f}" for rpm in near)
-        ax.text(np.mean(near), lane, text, transform=across, color=colour(i), fontsize=9,
-                fontweight="bold", ha="center", va="center", zorder=5.0,
-                bbox={"boxstyle": "square,pad=0.15", "fc": "white", "ec": "none"})
+    for row, (i, crossings) in enumerate(reversed(found)):
+        lane, shade = 0.045 + 0.07 * row, colour(i)
+        ax.plot([0.0, 1.0], [lane, lane], transform=ax.transAxes, color=shade, ls=dash(i), lw=0.8,
+                zorder=1.1)
+        ax.plot([0.0], [lane], transform=ax.transAxes, color=shade, ls="", clip_on=False,
+                marker=MARKERS[i % len(MARKERS)], ms=5.5, zorder=4.0)
+        for crossing in crossings:
+            ax.plot([crossing.rpm], [lane], transform=across, marker="|", ms=11.0, mew=2.0,
+                    color=shade, zorder=4.0)
+            ax.plot([crossing.rpm] * 2, [lane, 1.0], transform=across, color=shade, lw=0.7,
+                    ls=":", zorder=1.0)
+        width = 0.07 * np.ptp(ax.get_xlim())
+        for near in _neighbours([crossing.rpm for crossing in crossings], width):
+            names = {crossing.rpm: f"{crossing.rounded:.0f}" for crossing in crossings}
+            text = ", ".join(names[rpm] for rpm in near)
+            ax.text(np.mean(near), lane, text, transform=across, color="black", fontsize=9,
+                    fontweight="bold", ha="center", va="center", zorder=5.0,
+                    bbox={"boxstyle": "square,pad=0.15", "fc": "white", "ec": "none"})
+    if lanes:
+        ax.text(0.995, 0.045 + 0.07 * lanes - 0.03, "curves cross [rev/min]", fontsize=8,
+                transform=ax.transAxes, ha="right", va="bottom")
 
 
 def _neighbours(speeds, width):
