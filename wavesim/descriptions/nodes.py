@@ -279,7 +279,8 @@ class Orifice(Node):
     diameter : float
         Bore of the hole [m], 0.003 to 0.5 and no larger than either duct.
     discharge_coefficient : float or (float, float)
-        Both directions, or forward and reverse; above 0, at most 1.2.
+        Both directions, or forward and reverse; above 0, at most 1.2.  0.8 is common practice, no
+        source.
     """
 
     at: tuple[str, str] = _ends(2)
@@ -375,11 +376,11 @@ class Throttle(Node):
         Angle of the plate from the plane across the bore [deg], from the closed angle to 90;
         90 is wide open.
     closed_angle_deg : float
-        Angle at which the plate touches the bore [deg], 0 to 30.
+        Angle at which the plate touches the bore [deg], 0 to 30; 8 is common practice, no source.
     shaft_diameter : float
         Diameter of the shaft [m], 0 to half the bore.
     discharge_coefficient : float
-        Above 0, at most 1.2.
+        Above 0, at most 1.2; 0.85 is common practice, no source.
     """
 
     at: tuple[str, str] = _ends(2)
@@ -702,7 +703,7 @@ class Perforate(Node):
     wall_thickness : float
         Length of the holes [m], 0.0001 to 0.01.
     discharge_coefficient : float
-        Of the holes, above 0, at most 1.2.
+        Of the holes, above 0, at most 1.2; 0.76 is common practice, no source.
     packing : Packing or None
         What fills the annulus beside the gas.
     """
