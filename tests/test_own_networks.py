@@ -178,7 +178,7 @@ def test_designs_vary_ducts_and_nodes_by_name(system, network):
     assert not found.failures and found["torque"][0] != found["torque"][1]
     _, built = found.built(1)
     assert [built.ducts[f"primary {n}"].length for n in range(1, 5)] == [0.7] * 4
-    assert "-" in found.summary().splitlines()[-2]  # no mass without a bill
+    assert "-" in found.summary().splitlines()[1]  # no mass without a bill
 
 
 @pytest.mark.parametrize(

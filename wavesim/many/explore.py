@@ -38,6 +38,7 @@ if TYPE_CHECKING:
 
 GOALS = ("largest", "smallest")
 KEEP = ("torque", "power")
+NOT_COMPUTED = "not computed"  # how the error of a design begins whose bill is outside the limits
 #: Lowest and highest value, one of which may be None, by name of a quantity or an amount.
 Limits = Mapping[str, tuple[float | None, float | None]]
 #: What the bill of an exhaust adds to a design: (label, unit).
@@ -272,7 +273,7 @@ class Bench(NamedTuple):
         broken = {n: pair for n, pair in limits.items() if n in amounts}
         if design.excess(broken) > 0.0:
             told = ", ".join(f"{n} = {amounts[n]:.4g} {AMOUNTS[n][1]}" for n in broken)
-            text = f"not computed, outside the limits: {told}"
+            text = f"{NOT_COMPUTED}, outside the limits: {told}"
             return without_numbers(amounts, text), None, None
         return design, engine, exhaust
 

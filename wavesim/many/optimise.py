@@ -23,6 +23,7 @@ from wavesim.many.explore import (
     FAILED_EXCESS,
     GOALS,
     KEEP,
+    NOT_COMPUTED,
     Design,
     Exploration,
     Limits,
@@ -535,7 +536,7 @@ class _Search:
         raw = self.bench.raw
         own = {path: field_at(raw, path) for path in self.axes}
         for design in self.tried:
-            if not design.error and all(
+            if not design.error.startswith(NOT_COMPUTED) and all(
                 isinstance(value, type(own[path])) and np.isclose(value, own[path], rtol=1e-9)
                 if isinstance(value, float) else value == own[path]
                 for path, value in design.changes.items()
