@@ -474,6 +474,12 @@ FAULTS = (
         "test_stub_run.py::test_peak_before_dead_centre_has_a_negative_angle",
     ),
     Fault(
+        "fibres that forget what they took up at the speed before", "march/walltemp.py",
+        "share = 1.0 / -np.expm1(-z) - 1.0 / z", "share = np.ones_like(z)",
+        "test_pull.py::"
+        "test_fibres_follow_a_step_of_the_gas_temperature_by_the_exact_exponential",
+    ),
+    Fault(
         "angles of the burn exchanged", "march/evaluate.py",
         "zip((10, 50, 90), burn, strict=True)", "zip((10, 90, 50), burn, strict=True)",
         "test_stub_run.py::test_burn_passes_its_shares_where_wiebe_says",

@@ -70,6 +70,26 @@ def test_total_length_of_the_drawing_is_that_of_the_bill():
         assert max(box[1] for box in boxes(ax)) == pytest.approx(laid + GAP)
 
 
+def test_cone_of_a_merge_is_drawn_between_the_tubes_and_what_follows():
+    pairs = {"pairs": ((1, 4), (2, 3)), "secondary": ws.Pipe(0.4, 0.045),
+             "pair_merge": ws.Merge(cone_length=0.06)}
+    banks = {"bank_link": ws.Merge(cone_length=0.2), "pipe": ws.Pipe(1.0, 0.065)}
+    v4 = ENGINE.replace(banks=(1, 2, 2, 1))
+    for changes, engine, gaps in (({}, ENGINE, 1), (pairs, ENGINE, 2), (banks, v4, 2)):
+        exhaust = ws.Exhaust(primary=PRIMARY, merge=ws.Merge(cone_length=0.12),
+                             collector=ws.Pipe(0.3, 0.058), **changes)
+        ax = ws.draw_exhaust(exhaust, engine)
+        along = {"": 0.75 + 0.12 + 0.3, "pairs": 0.06 + 0.4, "bank_link": 0.2 + 1.0}
+        reach = sum(length for name, length in along.items() if not name or name in changes)
+        assert max(box[1] for box in boxes(ax)) == pytest.approx(reach + gaps * GAP)
+    first = ws.draw_exhaust(ws.Exhaust(primary=PRIMARY, merge=ws.Merge(cone_length=0.12),
+                                       collector=ws.Pipe(0.3, 0.058)), ENGINE)
+    assert key(first)[1] == "2  merge cone: taper, length 120, bore 76 to 58"
+    cone = boxes(first)[4]
+    assert cone[:2] == pytest.approx((0.75 + GAP, 0.87 + GAP))
+    assert cone[3] - cone[2] == pytest.approx(0.076)
+
+
 @pytest.mark.parametrize("kind", PARTS, ids=lambda kind: kind.__name__)
 def test_every_kind_of_part_is_drawn_in_its_place_and_told_in_the_key(kind):
     for part in PARTS[kind]:

@@ -188,9 +188,11 @@ def _laid(exhaust, banks):
             found = []
             for pair in pairs[bank]:
                 own = [ends[n] for n in pair]
-                name = f"secondary {'-'.join(map(str, pair))}"
-                found.append(_behind(own, [(name, exhaust.secondary)], joints)[-1])
-                lines.append(found[-1])
+                numbers = "-".join(map(str, pair))
+                named = [(f"secondary {numbers}", exhaust.secondary)]
+                named = _coned(exhaust.pair_merge, own, named, f"merge {numbers}")
+                lines += _behind(own, named, joints)
+                found.append(lines[-1])
             meeting[bank] = found
     outlets, behind = [], [(n, getattr(exhaust, n)) for n in ("pipe", "tailpipe")
                            if getattr(exhaust, n)]
@@ -202,12 +204,20 @@ def _laid(exhaust, banks):
     for bank, own in meeting.items():
         suffix = f" bank {bank}" if many else ""
         named = [(name + suffix, parts) for name, parts in own_lines]
+        named = _coned(exhaust.merge, own, named, "merge" + suffix)
         laid = _behind(own, named, joints, start)
         lines += laid
         outlets.append(laid[-1] if laid else own[-1])
     if into_one:
+        behind = _coned(exhaust.bank_link, outlets, behind, "bank merge")
         lines += _behind(outlets, behind, joints)
     return lines, joints
+
+
+def _coned(merge, before, named, name):
+    """Lines behind a merge with its cone, if it has one, before them."""
+    cone = merge.cone([line.parts for line in before], [p for _, parts in named for p in parts])
+    return named if cone is None else [(f"{name} cone", (cone,)), *named]
 
 
 def _behind(before, named, joints, start=None):
