@@ -7,7 +7,7 @@ It is made of the pieces that parts are laid of (`descriptions.pieces`), so that
 without a word here.
 """
 
-from itertools import pairwise
+from itertools import groupby, pairwise
 from typing import TYPE_CHECKING, Any, NamedTuple
 
 import numpy as np
@@ -86,7 +86,7 @@ def draw_exhaust(
     ('open', 'length along the flow [m]')
     """
     check_kind("draw_exhaust", "exhaust", exhaust, Exhaust)
-    lines, joints = _laid(exhaust, banks_of("draw_exhaust", exhaust, engine))
+    lines, joints = _laid(exhaust, _systems(exhaust, banks_of("draw_exhaust", exhaust, engine)))
     if ax is None:
         count = sum(map(len, {line.parts for line in lines})) + (exhaust.bank_link is not None)
         ax = _figure_for(lines, count)
@@ -158,8 +158,22 @@ def plot_bill(
 # --- where everything lies ------------------------------------------------------------------------
 
 
+def _systems(exhaust, banks):
+    """Number of the system of every cylinder: its bank; with no merge its own, or its pair's."""
+    count = len(banks)
+    if exhaust.merge is not None:
+        return banks
+    if exhaust.pairs is None:
+        return tuple(range(1, count + 1))
+    pairs = exhaust.pairs_of(range(1, count + 1), count)
+    return tuple(next(i for i, pair in enumerate(pairs) if n in pair) for n in range(1, count + 1))
+
+
 def _laid(exhaust, banks):
-    """Lines where they lie, and the strokes between them, pairs of (x, y)."""
+    """Lines where they lie, and the strokes between them, pairs of (x, y).
+
+    `banks` has the bank of every cylinder, or whatever system it belongs to.
+    """
     count = len(banks)
     groups = {bank: [n for n in range(1, count + 1) if banks[n - 1] == bank]
               for bank in sorted(set(banks))}
@@ -177,8 +191,6 @@ def _laid(exhaust, banks):
         last = n == groups[banks[n - 1]][-1]
         y -= max(step, between - step * (len(groups[banks[n - 1]]) - 1)) if last else step
     ends = {n: line for n, line in zip(order, lines, strict=True)}
-    if exhaust.merge is None:
-        return lines, []
     meeting = {bank: [ends[n] for n in own] for bank, own in groups.items()}
     joints = []
     if exhaust.pairs is not None:
@@ -198,9 +210,11 @@ def _laid(exhaust, banks):
     into_one = isinstance(exhaust.bank_link, Merge)
     own_lines = collected if into_one else collected + behind
     for bank, own in meeting.items():
-        suffix = f" bank {bank}" if many else ""
+        goes_on = exhaust.merge is None  # end to end
+        whose = "-".join(map(str, groups[bank])) if goes_on else f"bank {bank}"
+        suffix = f" {whose}" if many else ""
         named = [(name + suffix, parts) for name, parts in own_lines]
-        laid = _behind(own, named, joints, start)
+        laid = _behind(own, named, joints, own[0].end if goes_on else start)
         lines += laid
         outlets.append(laid[-1] if laid else own[-1])
     if into_one:
@@ -214,7 +228,8 @@ def _behind(before, named, joints, start=None):
         return []
     start = max(line.end for line in before) + GAP if start is None else start
     y = float(np.mean([line.y for line in before]))
-    joints += [((line.end, line.y), (start, y)) for line in before]
+    joints += [((line.end, line.y), (start, y)) for line in before if (line.end, line.y) != (
+        start, y)]
     laid = []
     for name, parts in named:
         laid.append(_at(name, parts, start, y))
@@ -374,7 +389,8 @@ def _outline(ax, stations, y, fill, hatch, level, edge="black"):
 
 def _bank_link(ax, exhaust, lines, key):
     """A tube between the banks, or the strokes of a crossing, where the collectors end."""
-    ends = [line for line in lines if line.name.startswith("collector")][:2]
+    last = "collector" if exhaust.collector else "secondary" if exhaust.pairs else "primary"
+    ends = [line for line in lines if line.name.startswith(last)][:2]
     if len(ends) < 2:
         return
     link, (one, two) = exhaust.bank_link, ends
@@ -412,9 +428,9 @@ def _words(part):
         long = mm(_hung_length(part, hanging[0]))
         return ", ".join([_spaced(name), f"length {long}", f"bore {mm(pipe.diameter)}", *can])
     word = "bore" if length else "hole"
-    words = [] if first is None else [f"{word} {mm(first)}" + (
-        f" to {mm(last)}" if last is not None and not np.isclose(first, last) else ""
-    )]
+    bores = [first, getattr(part, "end_diameter", None), last]
+    told = [mm(bore) for bore in bores if bore is not None]
+    words = [f"{word} {' to '.join(key for key, _ in groupby(told))}"] if told else []
     if isinstance(part, Bend):
         words.append(f"{part.angle_deg:g} deg")
     if getattr(part, "case_diameter", None) is not None:
@@ -448,8 +464,12 @@ def _dress_drawing(ax, exhaust, lines, key):
     ax.spines[["top", "right", "left"]].set_visible(False)
     ax.set_xlabel("length along the flow [m]")
     ax.set_title(legend_name(exhaust.name), loc="left", fontsize=11, fontweight="bold")
-    if exhaust.merge is None:
-        ax.set_title("individual stacks", loc="right", fontsize=9)
+    primaries = [line for line in lines if line.name.startswith("primary")]
+    if exhaust.merge is None and len(primaries) > 1:
+        each = "cylinder" if exhaust.pairs is None else "pair"
+        is_bare = len(lines) == len(primaries)
+        said = "individual stacks" if is_bare else f"a system for each {each}"
+        ax.set_title(said, loc="right", fontsize=9)
     rows = _rows(len(key))
     columns = [key[i : i + rows] for i in range(0, len(key), max(1, rows))]
     note = ("All sizes in mm.  Lines are laid straight, lengths and bores in one scale; hatched: "
