@@ -8,9 +8,9 @@ import pytest
 
 import wavesim as ws
 from wavesim.descriptions.assemble import assemble, gather
-from wavesim.descriptions.bill import bill
 from wavesim.descriptions.lines import Plan
 from wavesim.errors import InputError
+from wavesim.results.bill import bill
 
 STUDY = ws.load(ws.demo_path())
 ENGINE = STUDY.engine

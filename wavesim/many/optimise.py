@@ -13,6 +13,7 @@ from wavesim.console import progress_bar
 from wavesim.descriptions.engine import Engine
 from wavesim.descriptions.exhaust import Exhaust
 from wavesim.descriptions.network import Network
+from wavesim.descriptions.pull import Pull
 from wavesim.descriptions.settings import Settings
 from wavesim.descriptions.weather import Ambient
 from wavesim.errors import InputError, check_choice, check_int
@@ -328,6 +329,7 @@ def optimise(
     store: Store | None = None,
     progress: bool = True,
     ambient: Ambient | None = None,
+    pull: Pull | None = None,
 ) -> Optimum:
     """Search a space for the best design within limits.
 
@@ -357,7 +359,7 @@ def optimise(
         How many designs to try at most, 10 to a million.
     seed : int
         The same seed gives the same search on every executor.
-    settings, executor, threads, store, progress, ambient
+    settings, executor, threads, store, progress, ambient, pull
         As for `explore`.
     keep : sequence of str
         Quantities to keep besides those that the objective and the limits need.
@@ -394,7 +396,7 @@ def optimise(
     needed += [objective] if objective in QUANTITIES else []
     keep = checked_keep(keep, *needed)
     bench = make_bench(
-        "optimise", engine, exhaust, rpm, settings, ambient, keep, executor, threads, store
+        "optimise", engine, exhaust, rpm, settings, ambient, pull, keep, executor, threads, store
     )
     if band is not None:
         checked_band(band, np.array(bench.rpm))
@@ -406,7 +408,7 @@ def optimise(
         base = search.base()
     if not search.tried:
         raise InputError("optimise: interrupted before the first design was finished.")
-    found = Exploration(tuple(search.tried), search.interrupted, bench.raw)
+    found = Exploration(tuple(search.tried), search.interrupted, bench.raw, pull)
     best = min(search.tried, key=search.cost)
     feasible = search.cost(best) < _OUTSIDE
     built = (engine, exhaust)

@@ -317,9 +317,9 @@ def point_of(described, model, walls, cycles, rpm, fuel_flow=None, rough=None, m
         facts=facts | wall_facts(walls),
     )
     if walls:
-        meta["walls_left"] = describe(walls_left(walls))
+        meta["walls_left"] = describe(walls_left(model, walls))
     if moment is not None:
-        meta |= pull_facts(moment, walls)
+        meta |= pull_facts(moment, walls, model.packings)
     return Point(
         rpm, values, cylinders, samples, audit, meta,
         restart_of(rough.model if rough else model),

@@ -82,8 +82,9 @@ def periodic_states(
     Returns
     -------
     PeriodicStates
-        A sequence of `PeriodicState`, with `summary()` and `plot()`: those that the starts led to, stable, and that in which all cylinders do the same, stable or
-        not.  The last two starts need cylinders that are alike, else they are left out.
+        A sequence of `PeriodicState`, with `summary()` and `plot()`: those that the starts led to,
+        stable, and that in which all cylinders do the same, stable or not.  The last two starts
+        need cylinders that are alike, else they are left out.
 
     Raises
     ------
