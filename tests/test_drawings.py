@@ -173,3 +173,33 @@ def test_bars_of_the_bill_are_its_lengths_and_masses():
     assert names == [f"length, {found.total.length:.2f} m in all",
                      f"mass, {found.mass:.2f} kg in all"]
     assert {bar.get_hatch() for bar in upper.patches} == {"///"}
+
+
+# --- systems that do not merge --------------------------------------------------------------------
+
+
+def test_lines_of_a_single_are_drawn_end_to_end():
+    exhaust = ws.Exhaust(primary=PRIMARY, merge=None, pipe=ws.Megaphone(
+        0.4, diameter=0.038, end_diameter=0.08, reverse_length=0.05, reverse_diameter=0.05))
+    primary, cone, reverse = boxes(ws.draw_exhaust(exhaust, 1))
+    assert primary[:2] == pytest.approx((0.0, 0.75))
+    assert cone[:2] == pytest.approx((0.75, 1.15)) and reverse[:2] == pytest.approx((1.15, 1.2))
+    assert cone[3] - cone[2] == pytest.approx(0.08)
+
+
+def test_every_stack_and_every_pair_without_a_merge_has_its_own_end():
+    stacks = ws.Exhaust(primary=PRIMARY, merge=None, pipe=ws.Pipe(0.4, 0.05))
+    assert len(boxes(ws.draw_exhaust(stacks, ENGINE))) == 8
+    pairs = stacks.replace(pairs=((1, 4), (2, 3)), secondary=ws.Pipe(0.3, 0.045))
+    found = boxes(ws.draw_exhaust(pairs, ENGINE))
+    assert len(found) == 4 + 2 + 2
+    assert sum(box[1] == pytest.approx(max(b[1] for b in found)) for box in found) == 2
+
+
+def test_link_of_two_singles_is_drawn_where_their_primaries_end():
+    twin = ENGINE.replace(firing_order=(1, 2), banks=(1, 2))
+    exhaust = ws.Exhaust(primary=PRIMARY, merge=None, pipe=ws.Pipe(0.4, 0.038),
+                         bank_link=ws.HPipe(tube=ws.Pipe(0.3, 0.03)))
+    tubes = [box for box in boxes(ws.draw_exhaust(exhaust, twin)) if box[1] - box[0] < 0.1]
+    (link,) = tubes
+    assert 0.5 * (link[0] + link[1]) == pytest.approx(0.75)
