@@ -18,6 +18,7 @@ NETWORK = ws.Network({"pipe": ws.Pipe(0.1, 0.04)}, {"a": ws.ClosedEnd("pipe.star
                                                     "b": ws.OpenEnd("pipe.end")})
 SPACE = {"exhaust.primary.length": (0.45, 0.90)}
 PAIR = {"engine": ENGINE, "exhaust": EXHAUST}
+COARSE = ws.Settings(cell_length=0.1, sample_deg=10.0, tolerance=5e-2)
 SPEEDS = {"settings": ws.Settings(), "threads": 1, "executor": None, "store": None}
 
 
@@ -54,6 +55,23 @@ def doors(folder):
         "save": (ws.save, {"study": STUDY, "path": study}),
         "run_point": (ws.run_point, PAIR | {"rpm": 3000.0, "settings": ws.Settings(),
                                             "gas": None, "fuel_flow": None, "start": None}),
+        "run_network": (ws.run_network, {"engine": ENGINE, "network": EXHAUST.network(ENGINE),
+                                         "rpm": 3000.0, "ambient": None, "pull": None}),
+        "weather": (ws.run_point, PAIR | {"rpm": 3000.0, "ambient": ws.Ambient(),
+                                          "settings": COARSE}),
+        "Curve": (ws.Curve, {"name": "x", "rpm": [2000.0, 3000.0],
+                             "values": {"torque": [100.0, 110.0]}, "uncertainty": None,
+                             "units": None, "notes": (), "trusted": None}),
+        "PerfectGas": (ws.PerfectGas, {"gamma": 1.4, "R": 287.0, "heat_per_fresh": 0.0,
+                                       "fuel_fraction": 0.0}),
+        "lobe_centres": (ws.lobe_centres, {"separation_deg": 110.0, "intake_centre_deg": 106.0,
+                                           "advance_deg": 0.0}),
+        "quantity_table": (ws.quantity_table, {"names": ["torque"]}),
+        "wall_balance": (ws.wall_balance, {"h_inner": 100.0, "gas_temperature": 900.0,
+                                           "wall": ws.Wall(1.5e-3), "diameter": 0.04}),
+        "wall_warming": (ws.wall_warming, {
+            "metal_temperature": 300.0, "h_inner": 100.0, "gas_temperature": 900.0,
+            "wall": ws.Wall(1.5e-3), "diameter": 0.04, "duration": 1.0, "substep": 0.2}),
         "simulate": (ws.simulate, {"network": NETWORK, "duration": 1e-4, "gas": None,
                                    "settings": ws.Settings(), "initial": None, "samples": 5}),
         "speed_sweep": (ws.speed_sweep, PAIR | SPEEDS | {"rpm": [3000.0], "name": "x",

@@ -15,6 +15,7 @@ STUDY = ws.load(ws.demo_path("complete"))
 ENGINE = STUDY.engine.replace(firing_order=(1,))
 WALL = ws.Wall("16 gauge", "stainless 304", emissivity=0.5, coating=ws.Coating(thickness=2e-4),
                wrap=ws.Wrap(thickness=0.003), outside="road speed")
+RATING = ws.FlowRating(0.03, 3000.0, pressure=98e3, temperature=300.0)
 TUBE = {"wall_temperature": 400.0, "roughness": 1e-4, "heat_factor": 1.2,
         "friction_factor_scale": 0.9, "cell_length": CELL}
 CASE = {"wall_temperature": 400.0, "shell": 0.001, "metal": "titanium", "cell_length": CELL}
@@ -24,10 +25,27 @@ PARTS = {
     ws.Pipe: (
         ws.Pipe(0.1, 0.05, end_diameter=0.04, extra_loss=0.3, **TUBE),
         ws.Pipe(0.1, 0.05, hydraulic_diameter=0.02, wall=WALL, cell_length=CELL),
+        ws.Pipe(0.1, outer_diameter=0.052, end_outer_diameter=0.06, thickness=0.002),
     ),
     ws.Bend: (
         ws.Bend(0.05, 60.0, radius_ratio=1.5, **TUBE),
         ws.Bend(0.05, 60.0, radius=0.08, wall=WALL, cell_length=CELL),
+        ws.Bend(angle_deg=60.0, radius=0.08, outer_diameter=0.052, thickness=0.002),
+    ),
+    ws.BentTube: (
+        ws.BentTube(0.4, outer_diameter=0.052, thickness=0.002, angles_deg=(60.0, 40.0),
+                    radius=0.08, **TUBE),
+        ws.BentTube(0.3, 0.05, angles_deg=(90.0,), radius=0.08, wall=WALL, cell_length=CELL),
+    ),
+    ws.Megaphone: (
+        ws.Megaphone(0.1, diameter=0.05, end_diameter=0.08, reverse_length=0.04,
+                     reverse_diameter=0.05, thickness=0.002, **TUBE),
+        ws.Megaphone(diameter=0.05, end_diameter=0.08, angle_deg=10.0, wall=WALL,
+                     cell_length=CELL),
+    ),
+    ws.Flange: (
+        ws.Flange(0.05, 0.049, outer_diameter=0.09, metal="titanium", wall_temperature=400.0,
+                  cell_length=CELL),
     ),
     ws.Plate: (ws.Plate(0.03, discharge_coefficient=0.7),),
     ws.Monolith: (
@@ -75,6 +93,10 @@ NODES = {
         (ws.Throttle(PAIR, diameter=0.035, plate_angle_deg=50.0, closed_angle_deg=5.0,
                      shaft_diameter=0.006, discharge_coefficient=0.9),),
     ),
+    ws.Carburettor: (
+        (ws.Carburettor(PAIR, rating=RATING, plate_angle_deg=50.0, closed_angle_deg=5.0),),
+    ),
+    ws.Resistance: ((ws.Resistance(PAIR, rating=RATING),),),
     ws.Volume: (
         (ws.Volume(THREE, volume=3e-4, discharge_coefficient=(0.8, 1.0, 0.9), pressure=P0,
                    temperature=T0, fill="burned"),),
@@ -114,10 +136,20 @@ OTHERS = {
     ws.Fuel: (ws.FUELS["methanol"],),
     ws.HPipe: (ws.HPipe(tube=(ws.Pipe(0.2, 0.04), ws.Plate(0.03), ws.Pipe(0.1, 0.04)),
                         angle_deg=60.0, model="pressure"),),
-    ws.Intake: (STUDY.engine.intake,),
+    ws.FlowRating: (RATING,),
+    ws.Intake: (
+        STUDY.engine.intake,
+        ws.Intake(runner=ws.Pipe(0.1, 0.04), plenum_volume=None, throttle_diameter=None,
+                  throttle_at="runner", carburettor=RATING, filter=RATING, plate_angle_deg=60.0,
+                  stack=ws.Pipe(0.1, 0.042)),
+        ws.Intake(runner=ws.Pipe(0.1, 0.04), plenum_volume=0.004, throttle_diameter=0.05,
+                  inlet=ws.Pipe(0.3, 0.06), inlets=2, airbox_volume=0.006,
+                  airbox_duct=ws.Pipe(0.2, 0.055), entry_loss=0.1, ambient=AIR),
+    ),
     ws.LiftTable: (ws.LiftTable(angle_deg=(-100, 0, 100), lift=(0, 0.009, 0),
                                 lobe_centre_deg=110.0),),
-    ws.Merge: (ws.Merge(angle_deg=20.0, volume=1e-4),),
+    ws.Merge: (ws.Merge(angle_deg=20.0, volume=1e-4),
+               ws.Merge(model="pressure", cone_length=0.1, cone_diameter=0.045)),
     ws.Metal: (ws.METALS["titanium"],),
     ws.Network: (
         ws.Network(DUCTS, {f"node {i}": group[0] for i, (group, *_) in enumerate(NODES.values())},
@@ -148,6 +180,9 @@ OTHERS = {
                    lash_stated="cold", lash_growth=-0.0001, opening_share=0.48, lobe="full"),
         ws.CamCard(duration_deg=240.0, checking_lift=0.001, measured_at="valve",
                    lobe_centre_deg=110.0, lift=0.0095),
+        ws.CamCard(duration_deg=230.0, checking_lift=0.00127, measured_at="tappet",
+                   lobe_separation_deg=110.0, intake_centre_deg=106.0, lobe_lift=0.0076,
+                   rocker_ratio=1.6, closing_lobe="gentle"),
     ),
     ws.FlameScaling: (
         ws.FlameScaling(residual=0.05, air_fuel_lambda=0.9, rpm=4000.0, temperature=350.0,

@@ -77,13 +77,14 @@ def joints(draw, ends, bore, wild):
     kind = draw(st.sampled_from(kinds))
     if kind == "volume":
         return ws.Volume(
-            ends, volume=draw(between(5e-6, 0.05)), pressure=draw(PRESSURES(wild)),
+            ends, volume=draw(between(1e-6, 0.05)), pressure=draw(PRESSURES(wild)),
             temperature=draw(TEMPERATURES(wild)), discharge_coefficient=draw(COEFFICIENTS),
             fill=draw(st.sampled_from(["air", "fresh", "burned"])),
         )
     if kind in ("momentum", "pressure"):
         angles = draw(st.lists(st.floats(-180.0, 180.0), min_size=len(ends), max_size=len(ends)))
-        return ws.Junction(ends, model=kind, angles_deg=angles)
+        volume = draw(st.none() | between(1e-8, 0.1)) if kind == "momentum" else None
+        return ws.Junction(ends, model=kind, angles_deg=angles, volume=volume)
     if kind == "step":
         return ws.AreaStep(ends)
     hole = max(0.003, bore * draw(OPENINGS(wild)))
@@ -173,8 +174,10 @@ def exhausts(draw):
     if draw(st.integers(1, 4)) == 1:
         return ws.Exhaust(primary=primary, merge=None)
     wide = bore * draw(shares(0.8, 2.0))
-    merge = ws.Merge(angle_deg=draw(st.floats(0.0, 90.0)),
-                     model=draw(st.sampled_from(["momentum", "pressure"])))
+    model = draw(st.sampled_from(["momentum", "pressure"]))
+    volume = draw(st.none() | between(1e-8, 0.1)) if model == "momentum" else None
+    merge = ws.Merge(angle_deg=draw(st.floats(0.0, 90.0)), model=model, volume=volume,
+                     cone_length=draw(st.none() | between(0.02, 0.3)))
     return ws.Exhaust(
         primary=primary, merge=merge, collector=ws.Pipe(draw(between(0.05, 0.8)), wide),
         pipe=tuple(draw(st.lists(parts(wide), max_size=3))),

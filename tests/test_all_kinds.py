@@ -216,13 +216,19 @@ def interpreted():
     return json.loads(done.stdout)
 
 
+#: Rows with fresh charge and burned gas, whose round-off is that of the whole in row 0.
+PARTS_OF_GAS = {"cells": (f.Y1, f.Y2), "store": (f.SF, f.SB)}
+
+
 @each_element
 def test_same_without_the_compiler(interpreted, kind, number):
     examples_of(kind)
     plain_python = interpreted[f"{kind.__name__} {number}"]
     for name, rows in outcome(kind, number).items():
-        for ours, theirs in zip(np.array(rows), np.array(plain_python[name]), strict=True):
-            scale = np.abs(ours).max(initial=0.0)
+        parts = PARTS_OF_GAS.get(name, ())
+        pairs = zip(np.array(rows), np.array(plain_python[name]), strict=True)
+        for row, (ours, theirs) in enumerate(pairs):
+            scale = np.abs(rows[0] if row in parts else ours).max(initial=0.0)
             np.testing.assert_allclose(theirs, ours, rtol=0.0, atol=1e-12 * scale, err_msg=name)
 
 

@@ -2,6 +2,7 @@
 
 import os
 import re
+import signal
 import subprocess
 import sys
 from pathlib import Path
@@ -199,6 +200,31 @@ def test_interruption_elsewhere_ends_with_130(study_file, tmp_path, monkeypatch)
 
     monkeypatch.setattr(wavesim.front.app, "run_study", stop)
     assert run(study_file(), tmp_path / "out") == 130
+
+
+def test_interruption_while_results_are_written_waits_for_them(
+    study_file, tmp_path, monkeypatch, capsys
+):
+    real = wavesim.front.app.write_files
+
+    def write(sweeps, *rest):
+        os.kill(os.getpid(), signal.SIGINT)
+        return real(sweeps, *rest)
+
+    monkeypatch.setattr(wavesim.front.app, "write_files", write)
+    out = tmp_path / "out"
+    assert run(study_file(rpm=(5500.0, 6000.0)), out) == 0 and files_in(out) == FILES
+
+    def press_twice(sweeps, *rest):
+        for _ in range(2):
+            os.kill(os.getpid(), signal.SIGINT)
+        return real(sweeps, *rest)
+
+    before = {name: (out / name).read_bytes() for name in FILES}
+    monkeypatch.setattr(wavesim.front.app, "write_files", press_twice)
+    assert run(study_file(rpm=(4500.0, 5500.0)), out) == 130
+    assert "interrupted" in capsys.readouterr().err and files_in(out) == FILES
+    assert before == {name: (out / name).read_bytes() for name in FILES}
 
 
 def test_bad_input_ends_with_2_and_one_sentence(study_file, tmp_path, capsys):

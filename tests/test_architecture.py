@@ -17,20 +17,21 @@ MODULES = sorted(p for p in PACKAGE.rglob("*.py") if p.parent.name != "kernels")
 #: The floors of the house from the ground up.  A module imports only from floors below its own,
 #: and on its own floor only from modules that stand before it.
 FLOORS = {
-    "ground": "_version constants units words errors console writing reading",
-    "kernels": "constants flat jit thermo cylinder ends pairs cells nodes perforate stores step "
-               "march characteristics",
+    "ground": "_version constants units measures words errors console writing reading",
+    "kernels": "constants flat jit thermo cylinder ends pairs cells tapers nodes perforate stores "
+               "openings step march characteristics",
     "fields": "description tables toml_form tabular",
     "gas": "species gasfit fuels flame models",
     "exact": "_tools tuning acoustics riemann silencers steady engine losses waves",
-    "descriptions": "weather materials settings combustion valves walls warming pieces pipes nodes "
-                    "parts silencers intake lines network joints engine assemble exhaust "
-                    "symmetry pull study",
+    "descriptions": "weather materials settings combustion valves walls warming pieces pipes "
+                    "ratings nodes tubework parts silencers intake lines network joints engine "
+                    "assemble exhaust symmetry pull study",
     "arrays": "mesh compile",
-    "show": "quantities forms style plots drawings",
-    "results": "files traces compact curves bill conditions points compare comparisons",
-    "march": "evaluate books readout burn walltemp pull prolong precompile advance cycles run "
-             "states acoustics",
+    "show": "quantities forms style plots reasons drawings",
+    "results": "files traces waves compact curves bill conditions points rays arrivals "
+               "contributions states compare comparisons",
+    "march": "evaluate exchange books readout burn walltemp pull prolong precompile advance "
+             "cycles run cyclemap states echoes acoustics",
     "many": "space store work refine sweep explore optimise",
     "dyno": "repeat sound",
     "front": "folder report app",
@@ -49,8 +50,8 @@ LAYERS |= {floor: (height, 99) for height, floor in enumerate(FLOORS) if floor n
 #: them.  All others get named values.
 ARRAY_ROOMS = {
     "arrays.mesh", "arrays.compile", "march.advance", "march.cycles", "march.books",
-    "march.readout", "march.burn", "march.walltemp", "march.prolong", "march.states",
-    "march.acoustics",
+    "march.readout", "march.burn", "march.walltemp", "march.prolong", "march.cyclemap",
+    "march.states", "march.acoustics", "march.echoes",
 }
 
 

@@ -313,7 +313,6 @@ CASES = {
     "no primary": (exhaust(primary=None), ["Exhaust: give exactly one of primary and primaries"]),
     "both kinds of primary": (
         exhaust(primaries=[Pipe(0.7, 0.04)] * 4), ["exactly one of primary and primaries"]),
-    "stacks with a collector": (exhaust(merge=None), ["Exhaust: merge = None", "collector"]),
     "merge without a collector": (exhaust(collector=()), ["Exhaust: merge needs a collector"]),
     "change of a part that is not there": (
         lambda: EXHAUST.with_tailpipe(length=1.0), ["Exhaust: tailpipe = () has no Pipe"]),

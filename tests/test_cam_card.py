@@ -99,6 +99,13 @@ def test_lobe_centres_lie_about_the_separation():
         ({"lift": 0.0019}, "between lash and peak"),
         ({"opening_share": 0.9}, "opening_share = 0.9"),
         ({"duration_deg": 340.0, "lift": 0.0021}, "too near the peak"),
+        ({"lobe_separation_deg": 110.0}, "exactly one of lobe_centre_deg and lobe_separation_deg"),
+        ({"lobe_centre_deg": None}, "exactly one of lobe_centre_deg and lobe_separation_deg"),
+        ({"intake_centre_deg": 106.0}, "intake_centre_deg needs lobe_separation_deg"),
+        ({"lobe_lift": 0.0075}, "exactly one of lift"),
+        ({"lift": None, "lobe_lift": 0.025}, "lift = 0.04 m is outside .* with the rocker ratio"),
+        ({"lobe_centre_deg": None, "lobe_separation_deg": 130.0, "intake_centre_deg": 10.0},
+         "exhaust centre = 250 deg"),
     ],
 )
 def test_bad_card_is_refused(changes, sentence):
@@ -114,6 +121,8 @@ def test_two_lashes_are_refused():
 def test_lash_is_too_much_for_a_plain_cam():
     with pytest.raises(ws.InputError, match="more than a Cam can hold"):
         ws.Cam.from_card("intake", **CARD, lash=0.0003)
+    with pytest.raises(ws.InputError, match="more than a Cam can hold"):
+        ws.Cam.from_card("intake", **CARD, closing_lobe="gentle")
 
 
 def test_card_stands_in_a_study_file(tmp_path):
@@ -121,3 +130,87 @@ def test_card_stands_in_a_study_file(tmp_path):
     valve = study.engine.exhaust_valve.replace(lift=card(lobe_centre_deg=112.0), lash=0.0)
     ws.save(study.replace(engine=study.engine.replace(exhaust_valve=valve)), tmp_path / "s.toml")
     assert ws.load(tmp_path / "s.toml").engine.exhaust_valve == valve
+
+
+# --- a card as it comes in the box ----------------------------------------------------------------
+
+BOX = {**CARD, "lobe_centre_deg": None, "lift": None, "lobe_separation_deg": 110.0,
+       "intake_centre_deg": 106.0, "lobe_lift": 0.300 * INCH}
+
+
+def test_card_of_one_camshaft_serves_both_valves():
+    """Separation 110 installed at 106: 106 after and 114 before dead centre (common practice)."""
+    box = ws.CamCard(**BOX)
+    for side, centre in (("intake", 106.0), ("exhaust", 114.0)):
+        same = card(lobe_centre_deg=centre)
+        assert box.centre_deg(side) == same.centre_deg(side)
+        assert box.events(side, 1e-3) == pytest.approx(same.events(side, 1e-3), abs=1e-9)
+    straight = ws.CamCard(**{**BOX, "intake_centre_deg": None})
+    assert straight.centre_deg("intake") == 470.0 and straight.centre_deg("exhaust") == 250.0
+
+
+def test_lift_of_the_lobe_becomes_that_of_the_valve_by_the_rocker_ratio():
+    box = ws.CamCard(**{**BOX, "lash": 0.0003})
+    assert float(box.lift_at(0.0)) == pytest.approx(1.6 * 0.300 * INCH - 0.0003, rel=1e-12)
+    cam = ws.Cam.from_card("exhaust", **BOX)
+    assert cam.lift == pytest.approx(0.480 * INCH, rel=1e-12)
+
+
+def test_closing_flank_of_another_shape_keeps_the_stated_duration():
+    """At the checking lift nothing moves; below it the gentle flank sets the valve down later."""
+    even, uneven = card(), card(closing_lobe="gentle")
+    level = 1.6 * 0.050 * INCH
+    assert uneven.events("intake", level) == pytest.approx(even.events("intake", level), abs=1e-9)
+    (opens, closes), (same, later) = (one.events("intake", 1e-4) for one in (even, uneven))
+    assert opens == pytest.approx(same, abs=1e-9) and later > closes + 1.0
+    angle = np.array([-80.0, -40.0])
+    np.testing.assert_allclose(uneven.lift_at(angle), even.lift_at(angle), atol=1e-15)
+
+
+def test_both_common_checking_lifts_may_be_written_with_their_unit():
+    assert card(checking_lift="0.050 inch").checking_lift == 0.00127
+    assert card(checking_lift="1 mm", measured_at="valve").timing_lift == 0.001
+
+
+def test_card_of_a_study_and_the_events_that_it_makes(tmp_path):
+    content = (ws.demo_path().parent / "demo.toml").read_text()
+    start = content.index("[engine.exhaust_valve.lift]")
+    end = content.index("# Flow coefficients")
+    content = content[:start] + """
+[engine.exhaust_valve.lift]
+duration_deg = 232
+checking_lift = "0.050 inch"
+measured_at = "tappet"
+lobe_separation_deg = 110
+intake_centre_deg = 106
+lobe_lift = "0.300 inch"
+rocker_ratio = 1.6
+lash = "0.4 mm"
+lash_stated = "cold"
+lash_growth = "-0.1 mm"
+""" + content[end:]
+    (tmp_path / "card.toml").write_text(content)
+    for name in ("intake_lift.csv", "exhaust_flow.csv"):
+        (tmp_path / name).write_bytes((ws.demo_path().parent / name).read_bytes())
+    engine = ws.load(tmp_path / "card.toml").engine
+    shown = engine.exhaust_valve.lift
+    assert shown == ws.CamCard(**{
+        **BOX, "checking_lift": 0.00127, "lobe_lift": 0.00762, "lash": 0.0004,
+        "lash_stated": "cold", "lash_growth": -0.0001})
+    assert engine.exhaust_valve.summary("exhaust") == shown.summary("exhaust")
+    told = engine.valve_timing().splitlines()
+    assert told[-2].startswith("exhaust valve peak 11.89 mm at 114.0 deg before TDC")
+    closes = shown.events("exhaust", 1e-3)[1]
+    opens = 360.0 - seat_events(engine.intake_valve, "intake", 1e-3)[0]
+    assert told[-1] == f"overlap {opens + closes:.1f} deg at 1 mm of valve lift"
+
+
+@pytest.mark.parametrize("side", ["intake", "exhaust"])
+def test_summary_of_a_valve_has_lash_and_advance_in_it(side):
+    """A cam that is advanced does everything earlier by so much."""
+    cam = ws.Cam(opens_deg=40, closes_deg=20, lift=0.009, checking_lift=0.001)
+    plain, early = (ws.Valve(diameter=0.03, lift=cam, advance_deg=a) for a in (0.0, 5.0))
+    assert "opens 40.0 deg before" in plain.summary(side)
+    assert "opens 45.0 deg before" in early.summary(side)
+    assert "closes 15.0 deg after" in early.summary(side)
+    assert "peak 8.80 mm" in plain.replace(lash=2e-4).summary(side)

@@ -105,7 +105,7 @@ def test_any_start_leaves_a_physical_state_and_closed_books(seed):
     for duct in result.final.values():
         assert duct["rho"].min() > 0.0 and duct["p"].min() > 0.0 and duct["T"].min() > 100.0
         for share in (duct["fresh"], duct["burned"], 1.0 - duct["fresh"] - duct["burned"]):
-            assert share.min() > -1e-9 and share.max() < 1.0 + 1e-9
+            assert share.min() > -1e-12 and share.max() < 1.0 + 1e-12
 
 
 def test_walls_give_what_the_gas_takes_up():

@@ -196,8 +196,10 @@ def test_directions_of_a_junction_have_length_one():
     np.testing.assert_allclose(inline.unit_vectors.sum(axis=0), 0.0, atol=1e-15)
 
 
-def test_volume_of_a_junction_comes_from_the_widest_bore():
-    assert Junction(("a.end", "b.end")).gas_volume([0.03, 0.06]) == pytest.approx(pi / 6 * 0.06**3)
+def test_junction_holds_next_to_no_gas_unless_a_volume_is_given():
+    """A thousandth of a ball as wide as the widest bore."""
+    small = Junction(("a.end", "b.end")).gas_volume([0.03, 0.06])
+    assert small == pytest.approx(1e-3 * pi / 6 * 0.06**3)
     assert Junction(("a.end", "b.end"), volume=1e-4).gas_volume([0.03]) == 1e-4
 
 
@@ -316,7 +318,8 @@ def test_even_firing_angles_follow_the_order():
 
 
 def test_uneven_intervals_are_summed_along_the_order():
-    engine = ENGINE.replace(firing_intervals_deg=(90.0, 270.0, 90.0, 270.0))
+    engine = ENGINE.replace(
+        firing_intervals_deg=(90.0, 270.0, 90.0, 270.0), banks=(1, 1, 1, 1))
     assert engine.firing_angles_deg == (0.0, 450.0, 90.0, 360.0)
 
 

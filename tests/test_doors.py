@@ -137,10 +137,12 @@ def test_misspelt_field_of_a_constructor_is_told_with_the_nearest(kind):
 
 
 def test_fields_that_are_missing_or_too_many_or_twice_are_told():
-    with pytest.raises(ws.InputError, match="Pipe: missing field length, diameter."):
+    with pytest.raises(ws.InputError, match="Pipe: missing field length."):
         ws.Pipe()
     with pytest.raises(ws.InputError, match="Pipe: missing field diameter."):
         ws.Pipe(0.5)
+    with pytest.raises(ws.InputError, match="Bend: missing field angle_deg"):
+        ws.Bend(0.05, radius=0.1)
     with pytest.raises(ws.InputError, match="Settings: 1 values without a name, at most 0"):
         ws.Settings(0.01)
     with pytest.raises(ws.InputError, match="Pipe: the field 'length' is given twice."):

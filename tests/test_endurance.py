@@ -27,6 +27,7 @@ from wavesim.march.advance import march_to
 from wavesim.march.run import run_point, simulate
 
 LEDGER = 1e-10
+FRACTION = 1e-12  # by which a mass fraction may lie outside 0 to 1: round-off
 CASES = 50  # of each kind
 MORE = 500
 #: NaN says that there is no such number: no power, no heat, no flow.
@@ -75,6 +76,22 @@ def check_samples(samples):
     assert np.all(samples.cells[:, 0] > 0.0) and np.all(samples.cells[:, 2] > 0.0)
 
 
+def check_fractions(fresh, burned):
+    """Shares of fresh charge, burned gas and air between 0 and 1."""
+    for share in (fresh, burned, 1.0 - fresh - burned):
+        assert np.all(share > -FRACTION) and np.all(share < 1.0 + FRACTION)
+
+
+def check_held(state, ducts):
+    """Fractions in all cells and stores; `state` holds arrays of `kernels.flat.State` by name."""
+    for lo, hi in ducts.values():
+        r, _, _, fresh, burned = state["U"][:, lo:hi]
+        check_fractions(fresh / r, burned / r)
+    stores = state["store"]
+    stores = stores[stores[:, f.SM] > 0.0]  # the surroundings hold nothing
+    check_fractions(*(stores[:, [f.SF, f.SB]] / stores[:, [f.SM]]).T)
+
+
 def check_ledger(audit):
     """Mass and energy are where they should be."""
     assert abs(audit["mass_error"]) < LEDGER and abs(audit["energy_error"]) < LEDGER, audit
@@ -86,6 +103,8 @@ def check_network(network, duration, gas, how, states):
     for name, last in done.final.items():
         assert all(np.all(last[quantity] > 0.0) for quantity in ("rho", "p", "T")), name
         assert all(np.all(np.isfinite(values)) for values in last.values()), name
+        check_fractions(last["fresh"], last["burned"])
+    check_fractions(done.samples.stores[..., 3], done.samples.stores[..., 4])
     check_samples(done.samples)
     check_ledger(done.audit)
 
@@ -95,6 +114,8 @@ def check_engine(engine, exhaust, rpm):
     point = run_point(engine, exhaust, rpm, settings=TWO_CYCLES)
     assert {name for name, value in point.values.items() if math.isnan(value)} <= MAY_LACK
     check_samples(point.samples)
+    assert point.samples.cells[:, 3:].min() > -FRACTION  # of single precision, near 1 no better
+    check_held(point.restart["state"], point.restart["ducts"])
     check_ledger(point.audit)
 
 

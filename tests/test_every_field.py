@@ -64,9 +64,21 @@ CARD = ws.CamCard(
     duration_deg=232.0, checking_lift=0.00127, measured_at="tappet", lobe_centre_deg=108.0,
     lift=0.0122, rocker_ratio=1.6, lash=0.0004, lash_stated="cold", lash_growth=-1e-4,
     opening_share=0.48)
+BOXED = ws.CamCard(
+    duration_deg=230.0, checking_lift=0.00127, measured_at="tappet", lobe_separation_deg=110.0,
+    intake_centre_deg=106.0, lobe_lift=0.0076, rocker_ratio=1.6, closing_lobe="gentle")
 CARDS = {"exhaust_valve": ws.Valve(diameter=0.03, count=2, lift=CARD),
+         "intake_valve": ws.Valve(diameter=0.035, lift=BOXED),
          "combustion": ws.Wiebe(scaling=SCALING.replace(held="ignition", fuel=None)),
          "fuel": "gasoline"}
+RATING = ws.FlowRating(0.03, 3000.0, pressure=98e3, temperature=300.0)
+STACKS = ws.Intake(
+    runner=ws.Pipe(0.1, 0.04), plenum_volume=None, throttle_diameter=None, throttle_at="runner",
+    carburettor=RATING, filter=RATING.replace(flow=0.06), plate_angle_deg=60.0,
+    stack=ws.Pipe(0.1, 0.042), ambient=AIR)
+BOXES = ws.Intake(
+    runner=ws.Pipe(0.1, 0.04), plenum_volume=0.004, throttle_diameter=0.05, ambient=AIR,
+    inlet=ws.Pipe(0.3, 0.06), inlets=2, airbox_volume=0.006, airbox_duct=ws.Pipe(0.2, 0.055))
 PIPE = ws.Pipe(0.2, 0.05)
 PRIMARIES = tuple((ws.Pipe(0.4 + 0.1 * n, 0.04, wall=wall),)
                   for n, wall in enumerate((WALL, BARE, SHINY, SHINY)))
@@ -84,12 +96,14 @@ def exhaust(*parts, **changes):
 #: Engines with exhausts, of which all fields together are looked at.
 SYSTEMS = [
     (engine(), exhaust(*(example for examples in PARTS.values() for example in examples[:1]))),
-    (engine(**CARDS), exhaust(
+    (engine(**CARDS, intake=BOXES), exhaust(
         *(example for examples in PARTS.values() for example in examples[1:]),
         bank_link=ws.HPipe(tube=ws.Pipe(0.3, 0.04), angle_deg=60.0))),
-    (engine(banks=None), exhaust(
+    (engine(banks=(1, 1, 1, 1), intake=STACKS,
+            exhaust_valve=ws.Valve(diameter=0.03, lift=BOXED)), exhaust(
         primaries=None, primary=ws.Pipe(0.5, 0.04), pairs=((1, 4), (2, 3)),
-        secondary=ws.Pipe(0.3, 0.045), pair_merge=ws.Merge(angle_deg=12.0),
+        secondary=ws.Pipe(0.3, 0.045),
+        pair_merge=ws.Merge(angle_deg=12.0, cone_length=0.05, cone_diameter=0.042),
         bank_link=None)),
     (engine(), exhaust(ws.PerforatedSilencer(
         0.2, 0.05, case_diameter=0.1, wall_temperature=600.0, packing=ws.Packing(

@@ -71,13 +71,13 @@ def test_gas_that_rushes_off_a_wall_leaves_the_floor_of_its_pressure():
     assert {name for name, count in found.items() if count} == {"floored_faces"}
 
 
-def test_volume_that_is_emptied_within_a_step_holds_the_floor_of_its_pressure():
-    box = {"box": ws.Volume(("a.end", "b.start"), volume=1e-6, pressure=P0, temperature=T0)}
+def test_volume_that_is_emptied_within_a_step_takes_no_exit():
+    """Gas rushes off on both sides, at 900 m/s, from volumes of 1 cm3 to 2 litres."""
     ducts = {"a": PIPE, "b": PIPE}
-    still = exits_of(ducts, box, dict.fromkeys(ducts, (P0, 0.0, T0, "air")))
-    assert still == NONE
     off = {"a": (P0, -900.0, T0, "air"), "b": (P0, 900.0, T0, "air")}
-    assert exits_of(ducts, box, off, duration=1e-5)["floored_stores"] > 0
+    for volume in 10.0 ** np.arange(-6.0, -2.5, 0.25):
+        box = {"box": ws.Volume(("a.end", "b.start"), volume=volume, pressure=P0, temperature=T0)}
+        assert exits_of(ducts, box, off, duration=1e-4) == NONE
 
 
 def test_holes_pass_at_most_a_share_of_a_cell():
@@ -136,8 +136,12 @@ def test_temperature_that_is_not_found_is_counted(turning):
 
 def hasty():
     """Exits of strong waves at every kind of end, as the kernels stand."""
-    ducts = {name: PIPE for name in "abcdef"} | {"wide": ws.Pipe(0.1, 0.06, cell_length=0.02)}
+    ducts = {name: PIPE for name in "abcdefgh"} | {
+        "wide": ws.Pipe(0.1, 0.06, cell_length=0.02),
+        "cone": ws.Pipe(0.04, 0.04, end_diameter=0.06, cell_length=0.02),
+    }
     nodes = {
+        "box": ws.Volume(("g.end", "h.start", "cone.start"), volume=1e-6),
         "plate": ws.Orifice(("a.end", "b.start"), diameter=0.02),
         "meet": ws.Junction(("b.end", "c.start", "d.start"), model="pressure"),
         "step": ws.AreaStep(("wide.end", "f.start")),
@@ -148,6 +152,7 @@ def hasty():
         "a": (4e5, 0.0, 900.0, "burned"), "c": (3e5, 0.0, 600.0, "air"),
         "d": (2e5, 50.0, 500.0, "air"), "e": (1.5e5, 0.0, 400.0, "air"),
         "f": (0.7e5, 0.0, 300.0, "air"), "wide": (2e5, 0.0, 400.0, "air"),
+        "g": (2e5, 100.0, 900.0, "burned"), "cone": (P0, 200.0, 300.0, "air"),
     }
     return exits_of(ducts, nodes, initial, duration=5e-5, gas=ws.EngineGas())
 
@@ -159,8 +164,9 @@ def test_strong_waves_at_every_kind_of_end_take_no_exit():
 SCRIPT = """
 import json, sys
 sys.path[:0] = json.loads(sys.argv[1])
-from wavesim.kernels import ends, nodes, pairs
-ends.MAX_ITERATIONS = nodes.MAX_ITERATIONS = pairs.MAX_ITERATIONS = 1
+from wavesim.kernels import ends, nodes, openings, pairs, tapers
+ends.MAX_ITERATIONS = nodes.MAX_ITERATIONS = pairs.MAX_ITERATIONS = tapers.MAX_ITERATIONS = 1
+openings.MAX_TRIALS = 1
 import test_exits
 print(json.dumps(test_exits.hasty()))
 """
@@ -175,10 +181,10 @@ def test_iteration_that_is_cut_short_is_counted_by_the_place_where_it_stands():
     )
     assert done.returncode == 0, done.stderr[-2000:]
     found = json.loads(done.stdout.splitlines()[-1])
-    for name in ("unsolved_ends", "unsolved_pairs", "unsolved_junctions"):
+    for name in GIVEN_UP:
         assert found[name] > 0, name
     assert set(GIVEN_UP) == {"unsolved_ends", "unsolved_pairs", "unsolved_junctions",
-                             "unsolved_stores"}
+                             "unsolved_stores", "unsolved_tapers"}
 
 
 # --- outside the march ----------------------------------------------------------------------------

@@ -72,6 +72,8 @@ def test_scaled_burn_is_the_burn_that_it_says(system, plain):
     stated = float(engine.combustion.burn_10_90_deg(RPM))
     angle = stated * (fall[0] / fall[1]) ** (-2.0 / 3.0)
     assert angle > 1.2 * stated
+    assert point.burn_duration == pytest.approx(angle, rel=1e-3)
+    assert point.burn_angle_50 == pytest.approx(engine.combustion.ca50_deg, abs=1e-9)
     burn = engine.combustion.replace(burn_10_90_deg=float(angle))
     fixed = ws.run_point(engine.replace(combustion=burn), exhaust, RPM, settings=COARSE)
     assert point.torque == pytest.approx(fixed.torque, rel=1e-3)
@@ -90,13 +92,43 @@ def test_later_half_of_a_slow_burn_costs_more_on_a_fixed_ignition_map(system, pl
     }
     assert held["ignition"].torque < held["half burned"].torque < plain.torque
     assert held["ignition"].peak_pressure_angle > held["half burned"].peak_pressure_angle
+    assert held["ignition"].burn_angle_50 > held["half burned"].burn_angle_50 + 1.0
+
+
+def test_each_cylinder_burns_by_its_own_residual_gas(system):
+    """The published formulas once more, by hand, from the trapped gas of every cylinder."""
+    engine, exhaust = system
+    uneven = exhaust.replace(primary=None, primaries=[
+        ws.Pipe(length, 0.038, wall_temperature=750.0) for length in (0.4, 0.75, 0.75, 1.1)])
+    scaling = ws.FlameScaling(residual=0.03, air_fuel_lambda=engine.air_fuel_lambda)
+    point = ws.run_point(scaled(engine, scaling), uneven, RPM, settings=COARSE)
+    own = point.cylinders
+    yb, yf = (own[name] / own["trapped_mass"] for name in ("trapped_burned", "trapped_fresh"))
+    x = yb * point.gas.R(0.0, 1.0) / point.gas.R(yf, yb)
+    stated = float(engine.combustion.burn_10_90_deg(RPM))
+    angle = stated * ((1.0 - 2.06 * x**0.77) / (1.0 - 2.06 * 0.03**0.77)) ** (-2.0 / 3.0)
+    assert angle.max() > 1.02 * angle.min()
+    assert own["burn_duration"] == pytest.approx(angle, rel=2e-3)
+    assert point.burn_duration == pytest.approx(angle.mean(), rel=2e-3)
+
+
+def test_burn_beyond_the_cycle_is_held_and_told(system):
+    """Where the correlation knows no burning at all its slowest flame would take many turns."""
+    engine, exhaust = system
+    throttled = engine.replace(intake=engine.intake.replace(plate_angle_deg=8.0))
+    scaling = ws.FlameScaling(residual=0.0, air_fuel_lambda=1.0, held="ignition")
+    sweep = ws.speed_sweep(scaled(throttled, scaling), exhaust, [1500.0], progress=False,
+                           settings=COARSE.replace(max_cycles=6))
+    assert sweep[1500.0].audit["burns_limited"] > 0
+    (said,) = [note for note in sweep.burn_notes if "FlameScaling" in note]
+    assert said.startswith("At 1500 rev/min") and said in sweep.notes
 
 
 def test_start_and_duration_lead_back_to_the_angles_that_were_stated():
     burn = ws.Wiebe(ca50_deg=9.0, burn_10_90_deg=25.0)
-    assert burn.half_and_10_90(*burn.start_and_duration(3000.0)) == pytest.approx((9.0, 25.0))
-    start, duration = burn.start_and_duration(3000.0, 1.4)
-    assert burn.half_and_10_90(start, duration) == pytest.approx((9.0, 35.0))
+    for ratio in (1.0, 1.4):
+        tenth, half, late = burn.burn_angles(*burn.start_and_duration(3000.0, ratio))
+        assert (half, late - tenth) == pytest.approx((9.0, 25.0 * ratio))
 
 
 def test_fuel_without_a_burning_velocity_is_refused(system):

@@ -73,6 +73,7 @@ TABLES = {
     "remarks": "# made by me\nrpm,deg\n# slow\n1000,8.5\n2000,12.25\n",
     "exponents": "rpm;deg\n1e3;0,85e1\n2E3;1,225E1\n",
     "three decimals": "rpm;deg\n1000;8,500\n2000;0,012250e3\n",
+    "remarks with commas": "rpm;deg;remark\n1000;8.5;slow, warm\n2000;12.25;a, b, c\n",
     "one more column": "rpm,deg,remark\n1000,8.5,slow\n2000,12.25,fast\n",
     "no last line end": "rpm,deg\n1000,8.5\n2000,12.25",
 }

@@ -157,6 +157,29 @@ def test_interruption_works_at_once_while_kernels_are_compiled(tmp_path, code, r
     assert not list(tmp_path.rglob("*.tmp")) or returned  # a killed helper may leave one
 
 
+RUN = ("import sys, wavesim as ws; from wavesim.__main__ import run; "
+       "run(['run', str(ws.demo_path()), '--out', sys.argv[1]])")
+
+
+@pytest.mark.nightly
+@pytest.mark.parametrize(("code", "returned"), [(POINT, -signal.SIGINT), (RUN, 130)],
+                         ids=["point", "run"])
+def test_interruption_works_soon_where_no_kernel_can_be_kept(tmp_path, code, returned):
+    """Then they are compiled in the process itself, which listens between two steps only."""
+    (tmp_path / "file").write_text("")
+    process = subprocess.Popen(
+        [sys.executable, "-c", code, str(tmp_path / "out")], text=True, stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE, env=os.environ | {"WAVESIM_CACHE": str(tmp_path / "file" / "x")},
+    )
+    while "compiled first" not in process.stderr.readline():
+        assert process.poll() is None
+    time.sleep(2.0)
+    process.send_signal(signal.SIGINT)
+    clock = time.monotonic()
+    process.communicate(timeout=60)
+    assert time.monotonic() - clock < 8.0 and process.returncode == returned
+
+
 def test_helpers_end_with_a_parent_that_is_killed(tmp_path):
     process, helpers = compiling(POINT, tmp_path)
     process.kill()

@@ -19,17 +19,24 @@ UNITS = {
     "N m": ("N m", 1.0, ["torque"]),
     "W": ("kW", 1e3, ["power"]),
     "Pa": ("bar", 1e5, [
-        "bmep", "imep_gross", "imep_net", "pmep", "pmep_exhaust", "pmep_intake", "fmep",
-        "back_pressure", "peak_pressure", "trapped_pressure", "opening_pressure"]),
-    "kg": ("mg", 1e-6, ["air_per_cycle", "trapped_air", "short_circuit"]),
+        "bmep", "imep_gross", "imep_net", "pmep", "pmep_exhaust", "pmep_recompression",
+        "pmep_intake", "blowdown_loss", "fmep", "back_pressure", "overlap_exhaust_pressure",
+        "overlap_pressure_difference", "overlap_lowest_pressure", "overlap_highest_pressure",
+        "peak_pressure", "trapped_pressure", "opening_pressure"]),
+    "kg": ("mg", 1e-6, [
+        "air_per_cycle", "trapped_air", "short_circuit", "overlap_exhaust_backflow",
+        "overlap_intake_backflow"]),
     "kg/s": ("g/s", 1e-3, ["air_mass_flow", "fuel_mass_flow", "exhaust_mass_flow"]),
     "kg/J": ("g/kWh", 1e-3 / 3.6e6, ["bsfc"]),
     "K": ("K", 1.0, ["exhaust_temperature", "trapped_temperature"]),
-    "deg": ("deg", 1.0, ["peak_pressure_angle"]),
+    "deg": ("deg", 1.0, [
+        "peak_pressure_angle", "burn_angle_10", "burn_angle_50", "burn_angle_90",
+        "burn_duration", "overlap_lowest_angle", "overlap_highest_angle"]),
     "1": ("", 1.0, ["air_fuel_lambda", "air_fuel_ratio"]),
 }
 SHARES = [
-    "volumetric_efficiency", "residual_fraction", "scavenging_efficiency", "trapping_efficiency",
+    "volumetric_efficiency", "delivery_ratio", "charging_efficiency",
+    "residual_fraction", "scavenging_efficiency", "trapping_efficiency",
     "heat_loss_share", "indicated_efficiency", "imep_spread", "volumetric_efficiency_spread",
     "residual_fraction_spread", "peak_pressure_spread",
 ]

@@ -96,6 +96,15 @@ def test_residual_grows_with_throttling_and_overlap_and_falls_with_speed():
     assert residual.residual(12.0, 2000.0, 0.55e5)[0] < 0.9 * ours
 
 
+def test_cylinder_half_full_of_exhaust_settles_and_the_run_says_that_no_engine_burns_it():
+    point = residual.flooded_point()
+    assert point.converged and 0.4 < point.residual_fraction < 0.6
+    (note,) = ws.Sweep([point]).burn_notes
+    assert note.startswith("At 1000 rev/min as little as 4") and note in ws.Sweep([point]).table()
+    usual = residual.part_load_point(12.0, 1000.0, 0.55e5)
+    assert ws.Sweep([usual]).burn_notes == ()
+
+
 def test_gas_between_reservoirs_closes_its_books():
     point = ws.run_network(
         residual.part_load_engine(12.0), network(0.7e5, 1e5, mouth=0.1), 2000.0,

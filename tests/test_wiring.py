@@ -47,7 +47,7 @@ def valve(diameter, count, lift, forward, reverse, **more):
 def engine():
     return ws.load(ws.demo_path()).engine.replace(
         bore=BORE, stroke=STROKE, rod=ROD, compression_ratio=RATIO, pin_offset=PIN,
-        firing_order=(1, 3, 2), firing_intervals_deg=(200.0, 250.0, 270.0),
+        firing_order=(1, 3, 2), firing_intervals_deg=(200.0, 250.0, 270.0), banks=(1, 1, 1),
         exhaust_valve=valve(0.028, 1, flat_lift(130.0, 370.0, 0.008), 0.62, 0.51),
         intake_valve=valve(0.033, 2, flat_lift(345.0, 595.0, 0.009), 0.58, 0.44,
                            lash=0.0005, advance_deg=5.0),

@@ -83,14 +83,26 @@ class Echo(NamedTuple):
         return wave[np.argmax(np.abs(wave))]
 
 
-def echo_of_theory(time, length, first, last):
-    """Echo of the same pulse by the reflection coefficient, by a Fourier sum."""
+def pulse(x):
+    """State of the gas in which the pulse stands at `CENTRE`, running to the end."""
+    q = AMPLITUDE * np.exp(-0.5 * ((x - CENTRE) / WIDTH) ** 2)
+    return P0 * (1.0 + q), q * C0 / GAMMA, T0 * (1.0 + q) ** (0.4 / 1.4), "air"
+
+
+def echo_of_theory(time, reflected):
+    """Echo of the same pulse by a reflection coefficient, a function of k, by a Fourier sum."""
     step, n = time[1], 16 * len(time)
     k = 2.0 * np.pi * np.fft.rfftfreq(n, step) / C0
     k[0] = 1e-6  # the cone has no closed form at rest
-    pulse = np.sqrt(2.0 * np.pi) * WIDTH / (C0 * step) * np.exp(-0.5 * (k * WIDTH) ** 2)
+    sent = np.sqrt(2.0 * np.pi) * WIDTH / (C0 * step) * np.exp(-0.5 * (k * WIDTH) ** 2)
     way = np.exp(-1j * k * (2.0 * BEFORE - CENTRE))
-    return np.fft.irfft(pulse * way * reflection(k, length, first, last), n)[: len(time)]
+    return np.fft.irfft(sent * way * reflected(k), n)[: len(time)]
+
+
+def caught(trace, reflected):
+    """`Echo` in the pressure trace of the far end, beside that of a reflection coefficient."""
+    wave = (trace.values / P0 - 1.0) / AMPLITUDE
+    return Echo(trace.x, wave, echo_of_theory(trace.x, reflected))
 
 
 @cache
@@ -103,16 +115,11 @@ def echo(length, first=NARROW, last=WIDE):
         {"back": endless("line.start"), "away": endless("line.end")},
     )
 
-    def start(x):
-        q = AMPLITUDE * np.exp(-0.5 * ((x - CENTRE) / WIDTH) ** 2)
-        return P0 * (1.0 + q), q * C0 / GAMMA, T0 * (1.0 + q) ** (0.4 / 1.4), "air"
-
     duration = (2.0 * (BEFORE + length) - CENTRE + 6.0 * WIDTH) / C0
     trace = ws.simulate(
-        net, duration, gas=AIR, settings=IDEAL, initial={"line": start}, samples=2000
+        net, duration, gas=AIR, settings=IDEAL, initial={"line": pulse}, samples=2000
     ).trace("pressure", "back")
-    wave = (trace.values / P0 - 1.0) / AMPLITUDE
-    return Echo(trace.x, wave, echo_of_theory(trace.x, length, first, last))
+    return caught(trace, lambda k: reflection(k, length, first, last))
 
 
 CONES = {  # bores at the closed and at the open end [m]

@@ -28,11 +28,13 @@ from wavesim.descriptions.network import Network
 from wavesim.descriptions.nodes import (
     AnechoicEnd,
     AreaStep,
+    Carburettor,
     ClosedEnd,
     Junction,
     OpenEnd,
     Orifice,
     Perforate,
+    Resistance,
     Throttle,
     ValvePort,
     Volume,
@@ -40,9 +42,11 @@ from wavesim.descriptions.nodes import (
 from wavesim.descriptions.parts import Monolith, Plate
 from wavesim.descriptions.pipes import Amounts, Bend, Duct, Pipe
 from wavesim.descriptions.pull import Pull, WallSection, WallsLeft, Warmed
+from wavesim.descriptions.ratings import FlowRating
 from wavesim.descriptions.settings import Settings
 from wavesim.descriptions.silencers import Chamber, PerforatedSilencer, Resonator, SideTube
 from wavesim.descriptions.study import Study, demo_path, load, save
+from wavesim.descriptions.tubework import BentTube, Flange, Megaphone
 from wavesim.descriptions.valves import (
     Cam,
     CamCard,
@@ -64,14 +68,19 @@ from wavesim.many.space import designs
 from wavesim.many.store import Store, StoreCheck
 from wavesim.many.sweep import run_study, speed_sweep, speed_sweeps
 from wavesim.march.acoustics import TransmissionLoss, transmission_loss
+from wavesim.march.echoes import CrossTalk, Echo, Echoes, cross_talk, echoes, exhaust_reflection
 from wavesim.march.run import run_network, run_point, simulate
-from wavesim.march.states import PeriodicState, PeriodicStates, periodic_states
+from wavesim.march.states import periodic_states
+from wavesim.results.arrivals import Arrivals, Route, arrivals
 from wavesim.results.bill import Bill, BillRow, bill
 from wavesim.results.compare import Band, Comparison, CrossingSpeed
 from wavesim.results.comparisons import Comparisons, compare
+from wavesim.results.contributions import Contributions, contributions
 from wavesim.results.curves import Curve, Reading
 from wavesim.results.points import Failure, Point, Sweep, Transient
-from wavesim.results.traces import Samples, Trace
+from wavesim.results.states import PeriodicState, PeriodicStates
+from wavesim.results.traces import Extreme, Samples, Trace
+from wavesim.results.waves import Reflection, Waves
 from wavesim.show import plots
 from wavesim.show.drawings import draw_exhaust
 from wavesim.show.forms import SpeedCurve
@@ -82,14 +91,18 @@ __all__ = [
     "Amounts",
     "AnechoicEnd",
     "AreaStep",
+    "Arrivals",
+    "arrivals",
     "assemble",
     "Band",
     "Bend",
+    "BentTube",
     "Bill",
     "bill",
     "BillRow",
     "Cam",
     "CamCard",
+    "Carburettor",
     "Chamber",
     "ChenFlynn",
     "ClosedEnd",
@@ -97,8 +110,12 @@ __all__ = [
     "compare",
     "Comparison",
     "Comparisons",
+    "Contributions",
+    "contributions",
     "ConvergenceError",
+    "cross_talk",
     "CrossingSpeed",
+    "CrossTalk",
     "Curve",
     "CYLINDERS",
     "demo_path",
@@ -107,17 +124,24 @@ __all__ = [
     "designs",
     "draw_exhaust",
     "Duct",
+    "Echo",
+    "Echoes",
+    "echoes",
     "Engine",
     "EngineGas",
     "exact",
     "Exhaust",
+    "exhaust_reflection",
     "Exploration",
     "explore",
+    "Extreme",
     "Failure",
     "Fibre",
     "FIBRES",
     "FlameScaling",
+    "Flange",
     "FlowCoefficients",
+    "FlowRating",
     "Fuel",
     "FUELS",
     "gauge",
@@ -128,6 +152,7 @@ __all__ = [
     "LiftTable",
     "load",
     "lobe_centres",
+    "Megaphone",
     "Merge",
     "Metal",
     "METALS",
@@ -155,9 +180,12 @@ __all__ = [
     "Quantity",
     "quantity_table",
     "Reading",
+    "Reflection",
+    "Resistance",
     "Resonator",
     "restore",
     "ROUGHNESS",
+    "Route",
     "run_network",
     "run_point",
     "run_study",
@@ -196,6 +224,7 @@ __all__ = [
     "WallState",
     "Warmed",
     "Warming",
+    "Waves",
     "WavesimError",
     "Wiebe",
     "Woschni",

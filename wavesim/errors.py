@@ -7,7 +7,7 @@ what is allowed (range or choices), with a guess at the slip where one is likely
 import difflib
 import math
 import reprlib
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from contextlib import contextmanager
 from numbers import Integral, Real
 
@@ -436,6 +436,28 @@ def check_kind(owner, name, value, *kinds, optional=False, what=None):
     raise InputError(f"{owner}: {name} = {shown(value)} ({type(value).__name__}) must be {wanted}.")
 
 
+def as_floats(owner, name, value):
+    """A number, or numbers of any shape, as an array of floats.
+
+    Parameters
+    ----------
+    owner, name : str
+        Function and argument, for the message.
+    value : object
+        What the user gave.
+
+    Raises
+    ------
+    InputError
+        If it is something else.
+    """
+    try:
+        return np.asarray(value, dtype=float)
+    except (TypeError, ValueError, OverflowError, RecursionError):
+        raise InputError(f"{owner}: {name} = {shown(value)} must be a number or an array of "
+                         "numbers.") from None
+
+
 def check_choice(owner, field, value, choices):
     """Return `value` after checking that it is one of `choices`.
 
@@ -469,7 +491,8 @@ def check_keys(owner, given, known, needed=(), what="field"):
     owner : str
         Object or place in a file, for the message.
     given, known, needed : iterable of str
-        What the user wrote, what exists, what must be there.
+        What the user wrote, what exists, what must be there; `needed` may be a mapping from names
+        to what could be given for each, for the message.
     what : str
         What the names stand for, "field" or "key".
 
@@ -486,7 +509,11 @@ def check_keys(owner, given, known, needed=(), what="field"):
         for name, guess in guesses.items()
     ]
     offered = "".join(guesses.values())  # a misspelt name is one slip, not two
-    missing = [name for name in needed if name not in given and repr(name) not in offered]
+    said = needed if isinstance(needed, Mapping) else {}
+    missing = [
+        f"{name} ({said[name]})" if said.get(name) else name
+        for name in needed if name not in given and repr(name) not in offered
+    ]  # fmt: skip
     if missing:
         found.faults.append(f"{owner}: missing {what} {', '.join(missing)}.")
     found.tell()

@@ -2,7 +2,8 @@
 
 All values come from scipy.constants except the few it does not hold.  No quantity objects: after
 the multiplication a length is a plain float in metres.  Engine speeds are given in rev/min and
-angles in degrees, so that there is no factor for either.
+angles in degrees, so that there is no factor for either.  Fields of descriptions and study files
+take texts such as "38 mm" as well (`wavesim.measures`).
 
 >>> round(1.5 * inch, 6), round(20 * psi), round(celsius(650.0), 2)
 (0.0381, 137895, 923.15)
@@ -23,8 +24,12 @@ litre = _c.litre  #: litre [m3]
 bar = _c.bar  #: bar [Pa]
 kPa = _c.kilo  #: kilopascal [Pa]
 psi = _c.psi  #: pound per square inch [Pa]
+inHg = 25.4 * _c.mmHg  #: inch of mercury [Pa]
+inH2O = 25.4 * _c.g  #: inch of water [Pa]
 atm = _c.atm  #: standard atmosphere [Pa]
 gram = _c.gram  #: gram [kg]
+lb = _c.pound  #: pound [kg]
+cfm = _c.foot**3 / _c.minute  #: cubic foot per minute [m3/s]
 kW = _c.kilo  #: kilowatt [W]
 hp = _c.hp  #: mechanical (imperial) horsepower [W]
 metric_hp = 75.0 * _c.kilogram_force  #: metric horsepower, 75 kgf m/s [W]

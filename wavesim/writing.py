@@ -23,6 +23,8 @@ from wavesim.errors import InputError, check_number, shown, shown_path
 
 TEMPORARY = r"\.wavesim-[0-9a-f]{16}\.tmp"  # pattern of the names of unfinished files
 _SIGNED = "## Written by wavesim, which replaces this file as long as nobody edits it: "
+_LARGEST_TEXT = 2**28  # [byte]; what is larger is none of ours
+_NOTES = 4000  # [byte] at the start or end of a figure, in which its maker is noted
 _TEXT = {"mode": "w", "encoding": "utf-8", "errors": "backslashreplace", "newline": ""}
 _NEW = os.O_WRONLY | os.O_CREAT | os.O_EXCL | getattr(os, "O_NOFOLLOW", 0) | getattr(
     os, "O_BINARY", 0
@@ -192,6 +194,8 @@ def _hash(content):
 
 
 def _is_unedited(path):
+    if path.stat().st_size > _LARGEST_TEXT:
+        return False
     before, _, rest = path.read_bytes().partition(_SIGNED.encode())
     digest, _, after = rest.partition(b"\n")
     return digest.decode(errors="replace") == _hash(before + after)
@@ -246,5 +250,7 @@ def write_figure(figure, path, dpi):
 
 
 def _is_own_figure(path):
-    content = path.read_bytes()
-    return b"made by wavesim" in content[:4000] + content[-4000:]
+    with open(path, "rb") as file:
+        head = file.read(_NOTES)
+        file.seek(max(0, path.stat().st_size - _NOTES))
+        return b"made by wavesim" in head + file.read(_NOTES)

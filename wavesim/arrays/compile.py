@@ -19,11 +19,13 @@ from wavesim.constants import (
 from wavesim.descriptions.nodes import (
     AnechoicEnd,
     AreaStep,
+    Carburettor,
     ClosedEnd,
     Junction,
     OpenEnd,
     Orifice,
     Perforate,
+    Resistance,
     Throttle,
     ValvePort,
     Volume,
@@ -220,6 +222,15 @@ class _Builder:
     def throttle(self, name, node):
         self.pair(node, (node.effective_area, node.effective_area))
 
+    def carburettor(self, name, node):
+        areas = self.par[self.rows(node), f.AREA]
+        self.pair(node, tuple(node.throat(area) for area in areas[::-1]))
+
+    def resistance(self, name, node):
+        areas = self.par[self.rows(node), f.AREA]
+        losses = tuple(node.rating.loss_coefficient(area) for area in areas[::-1])
+        self.pair(node, (min(areas), min(areas)), losses)
+
     def perforate(self, name, node):
         self.perforates.append(node)
 
@@ -246,6 +257,8 @@ _HANDLERS = {
     AreaStep: _Builder.step,
     Orifice: _Builder.orifice,
     Throttle: _Builder.throttle,
+    Carburettor: _Builder.carburettor,
+    Resistance: _Builder.resistance,
     Perforate: _Builder.perforate,
     ValvePort: _Builder.valve_port,
 }
@@ -498,6 +511,7 @@ def _net(build, mesh, gas, settings, rpm):
         cells=mesh.cells,
         area=mesh.area,
         duct=_int(list(mesh.ducts.values())).reshape(-1, 2),
+        taper=_int(mesh.tapers if settings.scheme == "finite volume" else []),
         end_int=_int(
             [build.kind, cell, np.where(start, cell, cell + 1), build.store, build.valve]
         ).T.copy(),
@@ -547,7 +561,7 @@ def _empty_state(net):
 def _empty_work(net):
     n = net.area.size - 1
     W, Q = np.zeros((f.N_PRIMITIVE, n)), np.ones((f.N_FACE, n))
-    Q[[f.FM, f.FP, f.BM, f.BP]] = 0.0
+    Q[[f.HALF_F, f.HALF_B, f.PER_MASS]] = 0.0
     return f.Work(
         W=W,
         Q=Q,
@@ -652,6 +666,7 @@ def fill_store(model, row, p, T, yf, yb, vol):
     store[row] = 0.0
     store[row, f.SM : f.SB + 1] = mass, mass * float(gas.e(T, yf, yb)), mass * yf, mass * yb
     model.state.store[row, f.ST] = T
+    model.work.store[row, f.N_WIDTH] = vol ** (1.0 / 3.0)
 
 
 def _neighbour(model, row):

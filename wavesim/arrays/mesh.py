@@ -28,6 +28,7 @@ SEAM_RATIO = 1.5  # largest ratio of the cell lengths on the two sides of a seam
 INTAKE = 0.55  # share of the wanted cell length in intakes
 FINEST = 0.5  # and at least in short runs
 SHORT_RUN = 20  # cells
+STEEP = 0.05  # logarithm of the areas at the ends of a cell from which it is treated by itself
 
 
 @dataclass(frozen=True)
@@ -53,6 +54,13 @@ class Mesh:
     ducts: dict
     dx: dict
     seams: dict
+
+    @property
+    def tapers(self):
+        """Cells over which the bore changes steeply, ndarray of int."""
+        inside = np.concatenate([np.arange(*span) for span in self.ducts.values()])
+        ratio = self.area[inside + 1] / self.area[inside]
+        return inside[np.abs(np.log(ratio)) > STEEP]
 
 
 def make_mesh(network, settings, join=True):
@@ -212,11 +220,29 @@ def wall_at_first(part):
     return part.wall_temperature or 300.0  # without either no heat passes
 
 
+def _keep_throats(duct, faces, area):
+    """Give the area of a throat that lies between two faces to the nearer one.
+
+    Else it would be missed, and with it the flow that it lets pass.
+    """
+    bores = duct.diameter_at(duct.breaks)
+    first = 0  # of the breaks with the bore of this one
+    for last in range(1, len(bores) - 1):
+        if not same_bore(bores[last], bores[last - 1]):
+            first = last
+        if first > 0 and bores[last] < min(bores[first - 1], bores[last + 1]):
+            inside = np.searchsorted(faces, duct.breaks[[first, last]] + np.array([-1e-9, 1e-9]))
+            if inside[0] == inside[1]:
+                face = np.argmin(np.abs(faces[1:-1] - duct.breaks[first])) + 1
+                area[face] = min(area[face], 0.25 * np.pi * bores[first] ** 2)
+
+
 def _duct_rows(duct, count):
     """Rows of `Net.cells` for the cells of one duct, and its face areas."""
     faces = np.linspace(0.0, duct.length, count + 1)
     centres = 0.5 * (faces[1:] + faces[:-1])
     area = duct.area_at(faces)
+    _keep_throats(duct, faces, area)
     vol = duct.volume(faces[:-1], faces[1:])
     parts = [duct.parts[i] for i in duct.part_index(centres)]
     rows = np.zeros((f.N_CELL, count))

@@ -3,8 +3,11 @@
 ::
 
     air inlet | inlet | throttle | throttle body | plenum | runner 1 | intake port 1 | valve
+    air inlet | filter | inlet | airbox | airbox duct | carburettor | throttle body | plenum | ...
+                         inlet | plenum | stack 1 | throttle 1 | throttle body 1 | runner 1 | ...
     valve | exhaust port 1 | primary 1 | merge | collector | pipe | tailpipe | outlet
                              primary 1, 4 | merge 1-4 | secondary 1-4 | merge | ...
+                             primary 1 | merge | merge cone | collector | ...
 
 Gas flows along +x in all of them.  Lines that follow one another are joined by an AreaStep; what
 becomes of the parts of a line is told in `wavesim.descriptions.lines`.
@@ -16,7 +19,16 @@ from wavesim.descriptions.engine import Engine
 from wavesim.descriptions.joints import HPipe, Merge
 from wavesim.descriptions.lines import Plan
 from wavesim.descriptions.network import Network
-from wavesim.descriptions.nodes import Junction, OpenEnd, Throttle, ValvePort, Volume
+from wavesim.descriptions.nodes import (
+    Carburettor,
+    Junction,
+    OpenEnd,
+    Resistance,
+    Throttle,
+    ValvePort,
+    Volume,
+    ball,
+)
 from wavesim.descriptions.pipes import Pipe
 from wavesim.errors import InputError, check_kind, shown
 from wavesim.fields.description import Description
@@ -45,7 +57,8 @@ def assemble(engine: Engine, exhaust: Description) -> Network:
 
     Notes
     -----
-    The throttle opens into the plenum through a "throttle body" as long as it is wide.
+    A throttle or carburettor opens through a "throttle body" as long as it is wide, and so is the
+    "filter housing" between the open air and a filter.
     """
     check_kind("assemble", "engine", engine, Engine)
     if not hasattr(exhaust, "primary_lines"):
@@ -57,41 +70,97 @@ def assemble(engine: Engine, exhaust: Description) -> Network:
 
 
 def _add_intake(plan, engine):
-    intake, bore = engine.intake, engine.intake.throttle_diameter
-    inlet, before = plan.lay(("inlet", intake.inlet))
-    behind, mouth = plan.lay(("throttle body", (Pipe(bore, bore),)))
-    plan.nodes["air inlet"] = OpenEnd(
-        inlet, ambient=intake.ambient, intake=True, entry_loss=intake.entry_loss
-    )
-    plan.nodes["throttle"] = Throttle(
-        (before, behind), diameter=bore, plate_angle_deg=intake.plate_angle_deg
-    )
-    mouths = [mouth]
-    for n in range(1, engine.cylinders + 1):
-        start, seat = plan.lay(
-            (f"runner {n}", intake.runner), (f"intake port {n}", engine.intake_port)
-        )
-        mouths.append(start)
-        plan.nodes[f"intake valve {n}"] = ValvePort(seat, cylinder=n, side="intake")
+    intake = engine.intake
     own = intake.ambient
     stated = {} if own is None else {"pressure": own.pressure, "temperature": own.temperature}
-    plan.nodes["plenum"] = Volume(
-        tuple(mouths), volume=intake.plenum_volume, fill="fresh", **stated
+
+    def box(name, ends, volume):
+        plan.nodes[name] = Volume(tuple(ends), volume=volume, fill="fresh", **stated)
+
+    mouths = [] if intake.plenum_volume is None else _add_inlets(plan, intake, box)
+    for n in range(1, engine.cylinders + 1):
+        start, seat = _add_runner(plan, engine, n)
+        plan.nodes[f"intake valve {n}"] = ValvePort(seat, cylinder=n, side="intake")
+        if intake.plenum_volume is not None:
+            mouths.append(start)
+    if intake.plenum_volume is not None:
+        box("plenum", mouths, intake.plenum_volume)
+
+
+def _add_inlets(plan, intake, box):
+    """From the air to the plenum; the duct ends that open into it."""
+    ends = {}
+    for suffix in _suffixes(intake.inlets):
+        start, ends[suffix] = plan.lay((f"inlet{suffix}", intake.inlet))
+        _open_intake(plan, intake, start, suffix)
+    if intake.airbox_volume is not None:
+        before = list(ends.values())
+        for suffix in ends:
+            start, ends[suffix] = plan.lay((f"airbox duct{suffix}", intake.airbox_duct))
+            before.append(start)
+        box("airbox", before, intake.airbox_volume)
+    if intake.throttle_at == "runner":
+        return list(ends.values())
+    return [_throttled(plan, intake, end, suffix) for suffix, end in ends.items()]
+
+
+def _add_runner(plan, engine, n):
+    """From plenum or air to the intake port of a cylinder; its first and its last duct end."""
+    intake = engine.intake
+    lines = (f"runner {n}", intake.runner), (f"intake port {n}", engine.intake_port)
+    if intake.throttle_at == "inlet":
+        return plan.lay(*lines)
+    bore = intake.throttle_diameter or intake.runner[0].diameter
+    start, end = plan.lay((f"stack {n}", intake.stack or (Pipe(bore, bore),)))
+    if intake.plenum_volume is None:
+        _open_intake(plan, intake, start, f" {n}")
+    if intake.is_throttled:
+        end = _throttled(plan, intake, end, f" {n}")
+    return start, plan.lay(*lines, after=end)[1]
+
+
+def _open_intake(plan, intake, end, suffix):
+    """The open air before a duct end, with a filter between them if there is one."""
+    if intake.filter is not None:
+        bore = plan.bore(end)
+        start, before = plan.lay((f"filter housing{suffix}", (Pipe(bore, bore),)))
+        plan.nodes["filter" + suffix] = Resistance((before, end), rating=intake.filter)
+        end = start
+    plan.nodes["air inlet" + suffix] = OpenEnd(
+        end, ambient=intake.ambient, intake=True, entry_loss=intake.entry_loss
     )
+
+
+def _throttled(plan, intake, end, suffix):
+    """Throttle or carburettor behind a duct end, with its body; the last duct end."""
+    if not intake.is_throttled:
+        return end
+    bore = intake.throttle_diameter or plan.bore(end)
+    behind, mouth = plan.lay((f"throttle body{suffix}", (Pipe(bore, bore),)))
+    if intake.carburettor is not None:
+        plan.nodes["carburettor" + suffix] = Carburettor(
+            (end, behind), rating=intake.carburettor, plate_angle_deg=intake.plate_angle_deg
+        )
+    else:
+        plan.nodes["throttle" + suffix] = Throttle(
+            (end, behind), diameter=bore, plate_angle_deg=intake.plate_angle_deg
+        )
+    return mouth
+
+
+def _suffixes(count):
+    """What tells like things apart in their names; nothing where there is one."""
+    return [""] if count == 1 else [f" {n}" for n in range(1, count + 1)]
 
 
 def _add_exhaust(plan, engine, exhaust):
     groups = _groups(engine, exhaust)
     ends = _add_primaries(plan, engine, exhaust)
     ends = {suffix: _add_pairs(plan, exhaust, bank, ends) for suffix, bank in groups}
-    if exhaust.merge is None:
-        for suffix, (end,) in ends.items():
-            _open(plan, exhaust, suffix, end)
-        return
     before, behind = _lines_of(exhaust)
     for suffix, meeting in ends.items():
         lines = [(name + suffix, parts) for name, parts in before]
-        ends[suffix] = _gather(plan, exhaust.merge, meeting, lines, "merge" + suffix)
+        ends[suffix] = gather(plan, exhaust.merge, meeting, lines, "merge" + suffix)
     if exhaust.bank_link is not None:
         ends = _link_banks(plan, exhaust, ends, behind)
     for suffix, end in ends.items():
@@ -102,7 +171,8 @@ def _lines_of(exhaust):
     """Lines (name, parts) behind the merge: those before the link of the banks, those behind."""
     names = ("collector", "pipe", "tailpipe")
     lines = [(name, getattr(exhaust, name)) for name in names if getattr(exhaust, name)]
-    return (lines, []) if exhaust.bank_link is None else (lines[:1], lines[1:])
+    before = len(lines) if exhaust.bank_link is None else bool(exhaust.collector)
+    return lines[:before], lines[before:]
 
 
 def _add_primaries(plan, engine, exhaust):
@@ -124,16 +194,39 @@ def _add_pairs(plan, exhaust, bank, ends):
         name = "-".join(map(str, pair))
         lines = [(f"secondary {name}", exhaust.secondary)]
         own = [ends[n] for n in pair]
-        meeting.append(_gather(plan, exhaust.pair_merge, own, lines, f"merge {name}"))
+        meeting.append(gather(plan, exhaust.pair_merge, own, lines, f"merge {name}"))
     return meeting
 
 
-def _gather(plan, merge, ends, lines, name):
-    """Let duct ends meet before lines; one alone is simply continued.  Returns the last end."""
+def gather(plan, merge, ends, lines, name):
+    """Let duct ends meet before lines; one alone is simply continued.
+
+    Parameters
+    ----------
+    plan : Plan
+        With the ducts that end there.
+    merge : Merge or None
+        With a cone, the duct "NAME cone" comes before the lines.
+    ends : sequence of str
+        Duct ends that meet.
+    lines : sequence of (str, line)
+        Name and parts of what follows.
+    name : str
+        Of the node.
+
+    Returns
+    -------
+    str
+        The last duct end.
+    """
+    behind = [part for _, parts in lines for part in parts]
+    cone = merge and merge.cone([plan.tubes(end) for end in ends], behind)
+    if cone is not None:
+        lines = [(f"{name} cone", (cone,)), *lines]
     if len(ends) == 1:
-        return plan.lay(*lines, after=ends[0])[1]
+        return plan.lay(*lines, after=ends[0])[1] if lines else ends[0]
     start, end = plan.lay(*lines)
-    plan.nodes[name] = _merge(merge, ends, start)
+    plan.nodes[name] = _merge(merge, ends, start, [plan.bore(at) for at in (*ends, start)])
     return end
 
 
@@ -147,13 +240,14 @@ def _link_banks(plan, exhaust, ends, lines):
     """Join the ends of the collectors; returns the last ends by suffix."""
     link = exhaust.bank_link
     if len(ends) < 2 or (len(ends) > 2 and not isinstance(link, Merge)):
-        needed = "2 or more banks" if isinstance(link, Merge) else "2 banks"
+        needed = "2 or more" if isinstance(link, Merge) else "2"
+        what = "separate systems" if exhaust.merge is None else "banks"
         raise InputError(
-            f"Exhaust: bank_link = {type(link).__name__} needs an engine with {needed}, this one "
-            f"has {len(ends)} (Engine.banks says which cylinder is in which)."
+            f"Exhaust: bank_link = {type(link).__name__} needs an engine with {needed} {what}, "
+            f"this one has {len(ends)} (Engine.banks says which cylinder is in which)."
         )
     if isinstance(link, Merge):
-        return {"": _gather(plan, link, list(ends.values()), lines, "bank merge")}
+        return {"": gather(plan, link, list(ends.values()), lines, "bank merge")}
     starts, last = {}, {}
     for suffix in ends:
         own = [(name + suffix, parts) for name, parts in lines]
@@ -190,6 +284,9 @@ def _x_pipe(plan, link, ends, starts):
 def _groups(engine, exhaust):
     """Cylinders that share an outlet, as (suffix of the names, cylinder numbers)."""
     numbers = range(1, engine.cylinders + 1)
+    if exhaust.merge is None and exhaust.pairs is not None:
+        pairs = exhaust.pairs_of(numbers, engine.cylinders)
+        return [(f" {'-'.join(map(str, pair))}", pair) for pair in pairs]
     if exhaust.merge is None:
         return [(f" {n}", [n]) for n in numbers]
     banks = engine.banks or (1,) * engine.cylinders
@@ -201,16 +298,19 @@ def _groups(engine, exhaust):
     ]
 
 
-def _merge(merge, ends, start):
+def _merge(merge, ends, start, bores):
     """Junction of primaries evenly round the axis of the collector, which points along z."""
     tilt, turn = radians(merge.angle_deg), 2.0 * pi / len(ends)
     primaries = [
         (sin(tilt) * cos(i * turn), sin(tilt) * sin(i * turn), -cos(tilt))
         for i in range(len(ends))
     ]
+    volume = merge.volume
+    if volume is None and merge.cone_length is None and merge.model == "momentum":
+        volume = ball(bores)
     return Junction(
         (*ends, start),
         model=merge.model,
         directions=(*primaries, (0.0, 0.0, 1.0)),
-        volume=merge.volume,
+        volume=volume,
     )

@@ -201,13 +201,22 @@ class Wiebe(Description):
             lead = stated * self.scaling.speed_ratio(rpm)  # as the map was set
         return value_at(self.ca50_deg, rpm) - t50 * lead, stated * angle_ratio
 
-    def half_and_10_90(self, start: float, duration: float) -> tuple[float, float]:
-        """Angles of 50 % burned and from 10 % to 90 % [deg] of a start and a duration [deg].
+    def burn_angles(self, start: float, duration: float) -> tuple[float, float, float]:
+        """Angles at which 10 %, 50 % and 90 % are burned [deg after firing top dead centre].
 
-        The inverse of `start_and_duration`.
+        Parameters
+        ----------
+        start, duration : float
+            Start [deg after firing top dead centre] and duration [deg] of combustion, such as
+            `start_and_duration` gives them.
+
+        Examples
+        --------
+        >>> burn = Wiebe(ca50_deg=9.0, burn_10_90_deg=25.0)
+        >>> [round(angle, 2) for angle in burn.burn_angles(*burn.start_and_duration(3000.0))]
+        [-3.18, 9.0, 21.82]
         """
-        t10, t50, t90 = (self._time_of(x) for x in (0.1, 0.5, 0.9))
-        return start + t50 * duration, (t90 - t10) * duration
+        return tuple(start + duration * self._time_of(x) for x in (0.1, 0.5, 0.9))
 
     def _time_of(self, x):
         """Part of the duration after which the fraction x is burned."""

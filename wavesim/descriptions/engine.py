@@ -9,13 +9,14 @@ from wavesim.constants import LAMBDA_RANGE, MAX_CYLINDERS
 from wavesim.descriptions.combustion import ChenFlynn, Wiebe, Woschni
 from wavesim.descriptions.intake import Intake
 from wavesim.descriptions.pipes import Tube, line
-from wavesim.descriptions.valves import Valve
+from wavesim.descriptions.valves import CHECKING_LIFT, Valve, seat_events
 from wavesim.errors import InputError, check_choice, check_int, check_number, shown
 from wavesim.fields.description import Description, checked, number, numbers, part, sequence, text
 from wavesim.gas.flame import FLAMES
 from wavesim.gas.fuels import FUELS, Fuel
 
 CYCLE_DEG = 720.0
+MOST_IN_LINE = 4  # cylinders that are taken to stand in one bank if nothing else is said
 
 
 def _firing_order(owner, name, value):
@@ -63,12 +64,14 @@ class Engine(Description):
     compression_ratio : float
         Largest over smallest cylinder volume, above 1, at most 25.
     firing_order : sequence of int
-        Cylinder numbers in the order of firing; its length is the number of cylinders.
+        Cylinder numbers in the order of firing; its length is the number of cylinders, (1,) for a
+        single.
     firing_intervals_deg : sequence of float or None
         Crank angle from each firing in `firing_order` to the next [deg], 0 to 720, summing to
         720; the last leads back to the first.  None: even firing.
     banks : sequence of int or None
-        Bank of every cylinder, by cylinder number; None: all in one bank.
+        Bank of every cylinder, by cylinder number, 1 to 8; None: all in one bank.  It must be given
+        where the order alone does not say it: of more than four cylinders, and of uneven firing.
     pin_offset : float
         Offset of the piston pin from the cylinder axis [m], positive towards the thrust side, at
         most half of what rod and throw allow.
@@ -102,7 +105,9 @@ class Engine(Description):
     stroke: float = number("m", 0.02, 0.4)
     rod: float = number("m", 0.03, 1.0)
     compression_ratio: float = number("1", 1.0, 25.0, low_open=True)
-    firing_order: tuple[int, ...] = checked(_firing_order, (1, 3, 4, 2))
+    firing_order: tuple[int, ...] = checked(
+        _firing_order, such_as="(1,) for a single, (1, 3, 4, 2) for a four"
+    )
     firing_intervals_deg: tuple[float, ...] | None = numbers("deg", 0.0, CYCLE_DEG, None)
     banks: tuple[int, ...] | None = checked(_banks, None)
     pin_offset: float = number("m", -0.05, 0.05, 0.0)
@@ -149,6 +154,21 @@ class Engine(Description):
                 )
         if self.firing_intervals_deg is not None:
             _check_sum(f"{self._owner}: firing_intervals_deg", self.firing_intervals_deg)
+        if self.banks is None:
+            self._check_one_bank()
+
+    def _check_one_bank(self):
+        """Refuse to guess the banks where both in line and V are common."""
+        count, intervals = self.cylinders, self.firing_intervals_deg or ()
+        uneven = bool(intervals) and max(intervals) - min(intervals) > 1e-6
+        if count <= MOST_IN_LINE and not uneven:
+            return
+        why = "uneven firing" if uneven else f"{count} cylinders"
+        vee = tuple(1 + n % 2 for n in range(count))
+        self._refuse(
+            f"banks = None must be stated with {why}: {(1,) * count} if all are in one bank, or "
+            f"such as {vee} in a V."
+        )
 
     @property
     def cylinders(self) -> int:
@@ -185,6 +205,27 @@ class Engine(Description):
         reached = accumulate(intervals[:-1], initial=0.0)
         angles = dict(zip(self.firing_order, reached, strict=True))
         return tuple((angles[n] - angles[1]) % CYCLE_DEG for n in sorted(angles))
+
+    def valve_timing(self) -> str:
+        """When the valves open and close, and how long both are open, as text.
+
+        Returns
+        -------
+        str
+            For both sides what `Valve.summary` says, and the overlap at 1 mm of lift; negative
+            where the exhaust valve is down to 1 mm before the intake valve reaches it.
+        """
+        valves = {"intake": self.intake_valve, "exhaust": self.exhaust_valve}
+        lines = [
+            f"{side} valve {line}" for side, valve in valves.items()
+            for line in valve.summary(side).splitlines()
+        ]  # fmt: skip
+        lift = 10.0 * CHECKING_LIFT
+        if all(valve.net_lift > lift for valve in valves.values()):
+            opens, _ = seat_events(self.intake_valve, "intake", lift)
+            _, closes = seat_events(self.exhaust_valve, "exhaust", lift)
+            lines.append(f"overlap {closes - opens:.1f} deg at {1e3 * lift:g} mm of valve lift")
+        return "\n".join(lines)
 
     def mean_piston_speed(self, rpm: float) -> float:
         """Mean piston speed [m/s].

@@ -63,14 +63,16 @@ class Exhaust(Description):
     pair_merge : Merge
         Where the primaries of a pair meet.
     merge : Merge or None
-        Where primaries or secondaries meet.  None: individual stacks, every primary ends in the
-        open air.
+        Where primaries or secondaries meet.  None: they do not, each goes on into a collector, pipe
+        and tailpipe of its own, laid end to end; without these it is a stack that ends in the open
+        air.  The system of a single is best said so.
     collector, pipe, tailpipe : line
-        Behind the merge, in this order; () where there is none.
+        Behind the merge, or behind every primary or secondary if there is none, in this order; ()
+        where there is none.
     bank_link : HPipe, XPipe, Merge or None
-        What joins the banks of a V engine where their collectors end: an H-pipe, an X-pipe, or a
-        merge into one pipe (then `pipe` and `tailpipe` exist once).  None: every bank keeps to
-        itself.
+        What joins the banks of a V engine where their collectors end, or the two systems of a twin
+        with `merge` None where its primaries or collectors end: an H-pipe, an X-pipe, or a merge
+        into one pipe (then `pipe` and `tailpipe` exist once).  None: every bank keeps to itself.
     radiation : {"unflanged", "flanged", "none"}
         Of the open end, as for OpenEnd.
     ambient : Ambient or None
@@ -80,7 +82,7 @@ class Exhaust(Description):
     ------
     InputError
         If not exactly one of `primary` and `primaries` is given, only one of `pairs` and
-        `secondary`, a merge or a link has nothing behind it, or a line stands behind no merge.
+        `secondary`, or a merge or a link has nothing behind it.
 
     Examples
     --------
@@ -94,6 +96,14 @@ class Exhaust(Description):
     ...     tailpipe=(PerforatedSilencer(0.4, 0.054, case_diameter=0.13), Pipe(0.5, 0.054)))
     >>> len(complete.pipe)
     3
+
+    A single with a megaphone, and two outlets for each pair of a four:
+
+    >>> from wavesim.descriptions.tubework import Megaphone
+    >>> single = Exhaust(primary=Pipe(0.6, 0.042), merge=None,
+    ...                  pipe=Megaphone(0.4, diameter=0.042, end_diameter=0.09))
+    >>> four = Exhaust(primary=Pipe(0.4, 0.038), pairs=((1, 4), (2, 3)), merge=None,
+    ...                secondary=Pipe(0.4, 0.045), tailpipe=Pipe(0.6, 0.05))
     """
 
     name: str = text("")
@@ -120,17 +130,18 @@ class Exhaust(Description):
         if (self.pairs is None) != (not self.secondary):
             self._refuse("give both pairs and secondary, or neither.")
         behind = self.collector + self.pipe + self.tailpipe
-        if self.merge is None and (behind or self.secondary):
-            self._refuse(
-                "merge = None leaves secondary, collector, pipe and tailpipe nowhere to start."
-            )
         if self.merge is not None and not behind:
             self._refuse(
                 "merge needs a collector, pipe or tailpipe behind it (merge = None makes "
                 "individual stacks)."
             )
-        if self.bank_link is not None and not (self.collector and self.pipe + self.tailpipe):
-            self._refuse("bank_link needs a collector before it and a pipe or tailpipe behind it.")
+        if self.bank_link is not None and not self.pipe + self.tailpipe:
+            self._refuse("bank_link needs a pipe or tailpipe behind it.")
+        if self.bank_link is not None and self.merge is not None and not self.collector:
+            self._refuse(
+                "bank_link needs a collector before it (or merge = None, if the primaries end at "
+                "the link)."
+            )
 
     def network(self, engine: Engine) -> Network:
         """All ducts and nodes of an engine with this exhaust, to be changed one by one.

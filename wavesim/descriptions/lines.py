@@ -4,6 +4,7 @@ A line is laid part by part, and a part piece by piece (`wavesim.descriptions.pi
 equal bore grow into one duct; every other part starts a new one or stands at the joint:
 
 - tube of another bore: AreaStep
+- BentTube, Megaphone, Flange: the tubes that they consist of
 - Plate: Orifice
 - Monolith: duct "... channels" between two AreaSteps
 - PerforatedSilencer: duct "... core" in line, duct "... annulus" closed at both ends beside it, and
@@ -24,10 +25,14 @@ from wavesim.descriptions.parts import Monolith, Plate
 from wavesim.descriptions.pieces import Branch, Opening, Stretch
 from wavesim.descriptions.pipes import Bend, Duct, Pipe, same_bore
 from wavesim.descriptions.silencers import Chamber, PerforatedSilencer, Resonator, SideTube
+from wavesim.descriptions.tubework import BentTube, Flange, Megaphone
 from wavesim.errors import InputError
 
 #: All kinds of parts of an exhaust; in study files `part` says which, a Pipe needs none.
-PARTS = (Pipe, Bend, Plate, Monolith, PerforatedSilencer, Chamber, SideTube, Resonator)
+PARTS = (
+    Pipe, Bend, BentTube, Megaphone, Flange, Plate, Monolith, PerforatedSilencer, Chamber, SideTube,
+    Resonator,
+)
 
 
 @dataclass
@@ -181,6 +186,10 @@ class Plan:
         raise InputError(
             f"{line}: {joint.part} must stand between two other parts, put a Pipe {where} it."
         )
+
+    def tubes(self, end):
+        """Tubes of the duct that has a duct end such as "pipe/1.end"."""
+        return self.ducts[end.rpartition(".")[0]].parts
 
     def bore(self, end):
         """Bore at a duct end such as "pipe/1.end" [m]."""

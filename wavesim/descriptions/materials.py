@@ -5,12 +5,11 @@ every surface changes with age: give your own `Metal`, roughness or flow resisti
 know better.
 """
 
-import re
 from dataclasses import KW_ONLY, dataclass
 
 from wavesim.errors import InputError, check_choice, check_int, check_number, nearest, shown
-from wavesim.fields.description import MISSING, Description, checked, number, text
-from wavesim.units import inch
+from wavesim.fields.description import Description, checked, number, text
+from wavesim.measures import FIRST_GAUGE, LAST_GAUGE, in_unit
 
 # --- metals ------------------------------------------------------------------------------------
 
@@ -85,23 +84,21 @@ def as_metal(value):
 
 # --- gauge -------------------------------------------------------------------------------------
 
-#: Birmingham wire gauge (BWG, also Stubs' iron wire gauge), by which the walls of steel tube are
-#: ordered: number -> thickness [inch].  ASTM A513 and the usual handbooks (from memory).  Sheet
-#: is sold by another gauge of slightly thinner steps (16: 0.0598 inch).
-_BIRMINGHAM = {
-    7: 0.180, 8: 0.165, 9: 0.148, 10: 0.134, 11: 0.120, 12: 0.109, 13: 0.095, 14: 0.083,
-    15: 0.072, 16: 0.065, 17: 0.058, 18: 0.049, 19: 0.042, 20: 0.035, 21: 0.032, 22: 0.028,
-    23: 0.025, 24: 0.022,
-}  # fmt: skip
+#: Standards of `gauge`, with the word that a text such as "16 swg" has for each.
+GAUGE_STANDARDS = {"Birmingham": "gauge", "standard wire": "swg", "sheet": "sheet gauge"}
 
 
-def gauge(n: int) -> float:
-    """Wall thickness of steel tube of a gauge number, Birmingham wire gauge.
+def gauge(n: int, standard: str = "Birmingham") -> float:
+    """Thickness of a gauge number; any length may be given as a text such as "16 gauge" too.
 
     Parameters
     ----------
     n : int
         Gauge, 7 to 24; the higher, the thinner.
+    standard : {"Birmingham", "standard wire", "sheet"}
+        Birmingham or Stubs' gauge, by which tube is ordered ("16 gauge", "16 bwg"); the British
+        standard wire gauge ("16 swg"); the manufacturers' gauge of steel sheet in the United
+        States ("16 sheet gauge", "16 msg").  Sources stand in `wavesim.measures`.
 
     Returns
     -------
@@ -111,35 +108,15 @@ def gauge(n: int) -> float:
     Raises
     ------
     InputError
-        If `n` is no whole number from 7 to 24.
+        If `n` is no whole number from 7 to 24, or there is no such standard.
 
     Examples
     --------
-    >>> round(1e3 * gauge(16), 3)
-    1.651
+    >>> [round(1e3 * gauge(16, standard), 3) for standard in GAUGE_STANDARDS]
+    [1.651, 1.626, 1.519]
     """
-    return _gauge("gauge", "n", n)
-
-
-def _gauge(owner, name, n):
-    return _BIRMINGHAM[check_int(owner, name, n, min(_BIRMINGHAM), max(_BIRMINGHAM))] * inch
-
-
-def thickness_field(low, high, default=MISSING):
-    """Field for a thickness [m], or a text such as "16 gauge"."""
-
-    def check(owner, name, value):
-        if isinstance(value, str):
-            match = re.fullmatch(r"\s*(\d+)\s*gauge\s*", value)
-            if match is None:
-                raise InputError(
-                    f"{owner}: {name} = {shown(value)} must be a number in the valid range "
-                    f"{low:g} m to {high:g} m or a gauge such as '16 gauge'."
-                )
-            value = _gauge(owner, f"{name} gauge", int(match[1]))
-        return check_number(owner, name, value, "m", low, high)
-
-    return checked(check, default, unit="m", low=low, high=high)
+    word = GAUGE_STANDARDS[check_choice("gauge", "standard", standard, GAUGE_STANDARDS)]
+    return in_unit(f"{check_int('gauge', 'n', n, FIRST_GAUGE, LAST_GAUGE)} {word}", "m")
 
 
 # --- inner surface -----------------------------------------------------------------------------

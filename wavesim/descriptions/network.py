@@ -8,7 +8,7 @@ left open on the way; `check` tells of them, and no run starts while there are a
 from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
-from math import cos, radians, sin
+from math import cos, pi, radians, sin
 from typing import Any
 
 import numpy as np
@@ -19,12 +19,14 @@ from wavesim.descriptions.nodes import (
     AnechoicEnd,
     AreaStep,
     Beyond,
+    Carburettor,
     ClosedEnd,
     Junction,
     Node,
     OpenEnd,
     Orifice,
     Perforate,
+    Resistance,
     Throttle,
     ValvePort,
     Volume,
@@ -36,8 +38,8 @@ from wavesim.fields.description import Description, Named, checked, text
 
 #: All kinds of nodes; in a study file `node` says which, an AreaStep needs none.
 NODES = (
-    AreaStep, Orifice, Throttle, Junction, Volume, OpenEnd, ClosedEnd, AnechoicEnd, ValvePort,
-    Perforate,
+    AreaStep, Orifice, Throttle, Carburettor, Resistance, Junction, Volume, OpenEnd, ClosedEnd,
+    AnechoicEnd, ValvePort, Perforate,
 )
 _SAME_AIR = 1e-6  # relative difference within which two pressures are one
 _CLOSING = (OpenEnd, ClosedEnd, AnechoicEnd)  # they give way to what is joined to their duct
@@ -516,6 +518,7 @@ class Network(Description):
             *self._open_ends(),
             *self._crowded_ends(),
             *self._narrow_ends(),
+            *self._overrated(),
             *self._lone_junctions(),
             *self._valve_faults(),
             *self._unknown_walls(),
@@ -588,6 +591,17 @@ class Network(Description):
                     yield (
                         f"node {name!r}: diameter = {node.diameter:g} m is larger than the bore "
                         f"of '{duct}.{side}', valid are at most {self.bore(duct, side):g} m"
+                    )
+
+    def _overrated(self):
+        for name, node in self.nodes.items():
+            for duct, side in node.ends if isinstance(node, Carburettor) else ():
+                bore = self._is_known(duct, side) and self.bore(duct, side)
+                if bore and node.throat(0.25 * pi * bore**2) is None:
+                    yield (
+                        f"node {name!r}: a bore of {bore:g} m at '{duct}.{side}' is too narrow for "
+                        f"the rated flow of {node.rating.flow:g} m3/s at "
+                        f"{node.rating.depression:g} Pa"
                     )
 
     def _lone_junctions(self):

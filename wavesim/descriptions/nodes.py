@@ -20,6 +20,7 @@ from wavesim.constants import (
 )
 from wavesim.descriptions.materials import Packing
 from wavesim.descriptions.pipes import BORE_RANGE
+from wavesim.descriptions.ratings import FlowRating
 from wavesim.descriptions.weather import Ambient, of_weather
 from wavesim.errors import InputError, check_number, shown
 from wavesim.fields.description import (
@@ -35,6 +36,7 @@ from wavesim.fields.description import (
 )
 
 SIDES = ("start", "end")
+POINT = 1e-3  # gas of a junction without volume, over that of the ball
 
 
 def _ends(count=None):
@@ -414,6 +416,79 @@ class Throttle(Node):
         return self.discharge_coefficient * self.open_area
 
 
+@dataclass(frozen=True)
+class Carburettor(Node):
+    """Carburettor, or any throttle known by its flow on a bench, between two ducts.
+
+    Fuel is no part of it: what flows in through an intake is fresh charge already.
+
+    Parameters
+    ----------
+    at : (str, str)
+        Duct ends before and behind it.
+    rating : FlowRating
+        Its flow wide open, from still air into still air.
+    plate_angle_deg : float
+        Angle of the plate from the plane across the bore [deg], above the closed angle (0 at
+        least), to 90; 90 is wide open.
+    closed_angle_deg : float
+        Angle at which the plate touches the bore [deg], 0 to 30; 8 is common practice, no source.
+
+    Raises
+    ------
+    InputError
+        If a value is outside its range.
+
+    Notes
+    -----
+    A throat with the mixing loss of an Orifice, so narrow that from reservoir to reservoir the
+    rated flow passes at the rated depression; it chokes at lower pressures.  A plate leaves open
+    what its ellipse does not cover, 1 - cos(angle) / cos(closed angle) of the throat.
+    """
+
+    at: tuple[str, str] = _ends(2)
+    _: KW_ONLY
+    rating: FlowRating = part(FlowRating)
+    plate_angle_deg: float = number("deg", 0.0, 90.0, 90.0)
+    closed_angle_deg: float = number("deg", 0.0, 30.0, 8.0)
+
+    def _check(self):
+        check_number(self._owner, "plate_angle_deg", self.plate_angle_deg, "deg",
+                     self.closed_angle_deg, 90.0, low_open=True)
+
+    @property
+    def open_share(self) -> float:
+        """Share of the throat that the plate leaves open."""
+        return 1.0 - cos(radians(self.plate_angle_deg)) / cos(radians(self.closed_angle_deg))
+
+    def throat(self, area: float) -> float | None:
+        """Throat before a duct of that area [m2]; None if it is too narrow for the rated flow."""
+        wide = self.rating.throat(area)
+        return None if wide is None else self.open_share * wide
+
+
+@dataclass(frozen=True)
+class Resistance(Node):
+    """Element that resists the flow between two ducts, such as an air filter.
+
+    Parameters
+    ----------
+    at : (str, str)
+        Duct ends before and behind it.
+    rating : FlowRating
+        Loss of pressure at a flow.
+
+    Notes
+    -----
+    The loss of stagnation pressure grows as the square of the flow, in both directions.  A clean
+    filter resists somewhat more evenly, between the first and the second power.
+    """
+
+    at: tuple[str, str] = _ends(2)
+    _: KW_ONLY
+    rating: FlowRating = part(FlowRating)
+
+
 def _segment(a):
     """Area of a unit circle beyond the chord at distance a from its centre."""
     return acos(a) - a * sqrt(1.0 - a * a)
@@ -486,6 +561,22 @@ def _angles(owner, name, value):
     )
 
 
+def ball(diameters):
+    """Volume of a ball as wide as the widest of some bores [m3].
+
+    Parameters
+    ----------
+    diameters : sequence of float
+        Bores [m].
+
+    Examples
+    --------
+    >>> round(1e6 * ball((0.038, 0.058)), 1)
+    102.2
+    """
+    return pi / 6.0 * max(diameters) ** 3
+
+
 def check_joint_volume(joint):
     """Refuse a volume in a joint of one pressure, which has none."""
     if joint.model == "pressure" and joint.volume is not None:
@@ -510,8 +601,8 @@ class Junction(Node):
     angles_deg : sequence of float or None
         Instead: azimuth of each branch in one plane [deg], -360 to 360.
     volume : float or None
-        Gas volume of the junction itself [m3], 1e-8 to 0.1; None: from the bores.  Only of the
-        momentum model.
+        Gas volume of the junction itself, beside that of the ducts [m3], 1e-8 to 0.1; None: none
+        to speak of.  Only of the momentum model.
 
     Raises
     ------
@@ -522,6 +613,12 @@ class Junction(Node):
     Notes
     -----
     Without directions or angles the branches are spread evenly in a plane, two of them in line.
+
+    The ducts meet in a point: their lengths run to where their axes cross.  A volume of the
+    junction yields to sound as so much more duct; one as large as a `ball` as wide as a side branch
+    moves the transmission loss of that branch by 1 to 2 dB (`validation/case_side_branch.py`).  The
+    momentum model needs some gas to hold its velocity; without a volume it takes a thousandth of
+    the ball.
     """
 
     at: tuple[str, ...] = _ends()
@@ -554,14 +651,14 @@ class Junction(Node):
         return np.column_stack((np.cos(azimuth), np.sin(azimuth), np.zeros(n)))
 
     def gas_volume(self, diameters: Sequence[float]) -> float:
-        """Volume of the junction [m3]: as given, or of a ball as wide as the widest branch.
+        """Volume of the junction [m3]: as given, or next to none.
 
         Parameters
         ----------
         diameters : sequence of float
             Bores of the branches at the junction [m].
         """
-        return pi / 6.0 * max(diameters) ** 3 if self.volume is None else self.volume
+        return POINT * ball(diameters) if self.volume is None else self.volume
 
     def without_duct(self, duct: str) -> "Node | None":
         """See `Node.without_duct`."""

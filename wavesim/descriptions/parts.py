@@ -10,7 +10,7 @@ from wavesim.constants import (
     SHEET_RANGE,
     WALL_TEMPERATURE_RANGE,
 )
-from wavesim.descriptions.materials import Metal, as_metal, metal_field, thickness_field
+from wavesim.descriptions.materials import Metal, as_metal, metal_field
 from wavesim.descriptions.nodes import Orifice
 from wavesim.descriptions.pieces import Opening, Stretch
 from wavesim.descriptions.pipes import BORE_RANGE, LENGTH_RANGE, Amounts, Part, Pipe
@@ -103,7 +103,7 @@ class Monolith(Part):
     wall_thickness: float = number("m", 1e-5, 2e-3)
     wall_density: float = number("kg/m3", 500.0, 9000.0, 1700.0)
     wall_temperature: float | None = number("K", *WALL_TEMPERATURE_RANGE, default=None)
-    shell: float = thickness_field(*SHEET_RANGE, 0.0015)
+    shell: float = number("m", *SHEET_RANGE, 0.0015)
     metal: str | Metal = metal_field("stainless 409")
     cell_length: float | None = number("m", *CELL_RANGE, default=None)
 

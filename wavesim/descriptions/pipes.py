@@ -12,7 +12,7 @@ from collections.abc import Sequence
 from dataclasses import KW_ONLY, dataclass
 from functools import cached_property
 from math import hypot, inf, pi, radians, sin, sqrt
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 import numpy as np
 
@@ -33,7 +33,8 @@ from wavesim.kernels.constants import (
 
 LENGTH_RANGE = (0.001, 30.0)  # [m]
 BORE_RANGE = (0.003, 0.5)  # [m]
-
+OUTER_RANGE = (0.003, 0.6)  # outer diameter of tube [m]
+TUBE_WALL_RANGE = (0.0002, 0.05)  # thickness of its metal [m]
 
 _SAME_BORE = 1e-6  # relative difference below which two bores count as equal
 _ON_BORDER = 1e-9  # [m] from the border of a part, within which a cut is made there
@@ -66,6 +67,11 @@ class Amounts(NamedTuple):
     bend_angle_deg: float = 0.0
     tube_mass: float = 0.0
     silencer_mass: float = 0.0
+
+
+def together(amounts):
+    """Sum of any number of Amounts."""
+    return Amounts(*map(sum, zip(Amounts(), *amounts, strict=True)))
 
 
 class Part(Description, ABC):
@@ -114,8 +120,8 @@ class Tube(Part):
 
     A tube has a length, a bore that is constant or changes linearly along it, and the fields
     `hydraulic_diameter` (None: the bore), `roughness`, `friction_factor_scale`, `heat_factor`,
-    `wall_temperature`, `wall` and `cell_length` of `Pipe`.  Its loss beyond wall friction is
-    spread evenly over its length.
+    `wall_temperature`, `wall`, `thickness` and `cell_length` of `Pipe`.  Its loss beyond wall
+    friction is spread evenly over its length.
     """
 
     def _check(self):
@@ -178,7 +184,7 @@ class Tube(Part):
 
     def amounts(self, wall: Wall) -> Amounts:
         """See `Part.amounts`; a cone is taken as long as its flank."""
-        wall = self.wall or wall
+        wall = metal_of(self, wall)
         d1, d2 = self.diameter, self.outlet_diameter
         flank = hypot(self.length, 0.5 * (d2 - d1)) * self._perimeter_factor
         mean = 0.5 * (d1 + d2)
@@ -189,6 +195,70 @@ class Tube(Part):
             outer_area=pi * wall.metal_outer_diameter(mean) * flank,
             tube_mass=wall.mass_per_length(mean) * flank,
         )
+
+
+# --- tube by its outer diameter -----------------------------------------------------------------
+
+
+def metal_of(tube, wall):
+    """Wall of a tube: its own, else the given one with the thickness that the tube states."""
+    if tube.wall is not None or tube.thickness is None:
+        return tube.wall or wall
+    return wall.replace(thickness=tube.thickness)
+
+
+def find_bore(tube, bore="diameter", outer="outer_diameter"):
+    """Fill in the bore of a tube that is given by its outer diameter, and refuse contradictions.
+
+    Parameters
+    ----------
+    tube : Part
+        With the fields of these names, `thickness` and `wall`.
+    bore, outer : str
+        Names of the two fields.
+    """
+    given, around = getattr(tube, bore), getattr(tube, outer)
+    if around is None:
+        return
+    if tube.thickness is None and tube.wall is None:
+        tube._refuse(
+            f"{outer} = {around:.9g} m needs the thickness of the metal, such as thickness = "
+            "'16 gauge', or a wall."
+        )
+    metal = 2.0 * tube.thickness if tube.wall is None else tube.wall.metal_outer_diameter(0.0)
+    left = round(around - metal, 12)  # a picometre is no bore
+    inner = check_number(tube._owner, bore, left, "m", *BORE_RANGE,
+                         hint=f"{outer} less the metal on both sides")
+    if given is not None and not same_bore(given, inner):
+        tube._refuse(
+            f"{bore} = {given:.9g} m stands beside {outer} = {around:.9g} m, which leaves "
+            f"{inner:.9g} m; give one of the two."
+        )
+    object.__setattr__(tube, bore, inner)
+
+
+def check_metal(tube):
+    """Refuse a tube without a bore, or whose thickness is stated twice."""
+    if tube.wall is not None and tube.thickness is not None:
+        tube._refuse("give the thickness beside the wall or in it, not both.")
+    find_bore(tube)
+    if tube.diameter is None:
+        tube._refuse("missing field diameter (the bore), or outer_diameter with thickness.")
+
+
+def with_bores(tube, changes, pairs=(("diameter", "outer_diameter"),)):
+    """Changes of a tube in which bore and outer diameter do not contradict one another.
+
+    Whichever of the two is changed counts; with another thickness or wall the outer one stays.
+    """
+    changes = dict(changes)
+    for bore, outer in pairs:
+        if bore in changes and outer not in changes:
+            changes[outer] = None
+        elif {outer, "thickness", "wall"} & changes.keys() and bore not in changes:
+            if changes.get(outer, getattr(tube, outer)) is not None:
+                changes[bore] = None
+    return changes
 
 
 def friction_factor(reynolds, relative_roughness=0.0):
@@ -228,11 +298,18 @@ class Pipe(Tube):
     ----------
     length : float
         Length along the centre line [m], 0.001 to 30.
-    diameter : float
+    diameter : float or None
         Inner diameter at the start [m], 0.003 to 0.5; of a passage that is not round: diameter
-        of a circle of the same area.
+        of a circle of the same area.  None: from `outer_diameter`.
     end_diameter : float or None
         Inner diameter at the end [m], same range; None: as at the start.  This makes a taper.
+    outer_diameter, end_outer_diameter : float or None
+        Instead: outer diameter of the metal at the start and at the end [m], 0.003 to 0.6, as tube
+        is bought; the bore is less by the metal on both sides (and a coating), so that `thickness`
+        or `wall` must be given.
+    thickness : float or None
+        Of the metal [m], 0.0002 to 0.05, or a text such as "16 gauge" (Birmingham), for bore and
+        bill alone; None: that of the wall, in a bill without one that of the bill.
     wall_temperature : float or None
         Temperature of the inner wall [K], 200 to 1500.
     wall : Wall or None
@@ -247,7 +324,9 @@ class Pipe(Tube):
         Factor on the friction factor, 0 to 10; 0 is frictionless.
     extra_loss : float
         Loss coefficient beyond wall friction, 0 to 100, spread over the length and referred to the
-        local dynamic pressure: for a flexible joint, a probe, a crushed spot.
+        local dynamic pressure: for a flexible joint, a probe, a crushed spot, or a steep taper.
+        A taper by itself loses nothing; how much real ones lose that widen by more than some 10
+        deg or narrow by more than 30 deg in all is tabulated in `validation/case_short_cones.py`.
     hydraulic_diameter : float or None
         Four times area over perimeter [m], 1e-4 to 0.5 and no larger than the diameter, which must
         then be constant; None: the bore of a round tube.
@@ -263,12 +342,21 @@ class Pipe(Tube):
     --------
     >>> round(Pipe(0.75, 0.038).gas_volume, 9)
     0.000850586
+
+    Tube of 1 5/8 inch and 16 gauge:
+
+    >>> tube = Pipe("30 inch", outer_diameter="1 5/8 inch", thickness="16 gauge")
+    >>> round(tube.diameter, 6), tube.length
+    (0.037973, 0.762)
     """
 
     length: float = number("m", *LENGTH_RANGE)
-    diameter: float = number("m", *BORE_RANGE)
+    diameter: float = number("m", *BORE_RANGE, default=None)
     _: KW_ONLY
     end_diameter: float | None = number("m", *BORE_RANGE, default=None)
+    outer_diameter: float | None = number("m", *OUTER_RANGE, default=None)
+    end_outer_diameter: float | None = number("m", *OUTER_RANGE, default=None)
+    thickness: float | None = number("m", *TUBE_WALL_RANGE, default=None)
     wall_temperature: float | None = number("K", *WALL_TEMPERATURE_RANGE, default=None)
     wall: Wall | None = part(Wall, default=None, optional=True)
     roughness: float = roughness_field()
@@ -278,7 +366,14 @@ class Pipe(Tube):
     hydraulic_diameter: float | None = number("m", 1e-4, 0.5, default=None)
     cell_length: float | None = number("m", *CELL_RANGE, default=None)
 
+    def replace(self, **changes: Any) -> "Pipe":
+        """See `Description.replace`; of bore and outer diameter the one that is changed counts."""
+        pairs = (("diameter", "outer_diameter"), ("end_diameter", "end_outer_diameter"))
+        return super().replace(**with_bores(self, changes, pairs))
+
     def _check(self):
+        check_metal(self)
+        find_bore(self, "end_diameter", "end_outer_diameter")
         if self.hydraulic_diameter is not None:
             if not same_bore(self.diameter, self.outlet_diameter):
                 self._refuse("hydraulic_diameter needs the same diameter at both ends.")
@@ -331,14 +426,17 @@ class Bend(Tube):
 
     Parameters
     ----------
-    diameter : float
-        Inner diameter [m], 0.003 to 0.5.
+    diameter : float or None
+        Inner diameter [m], 0.003 to 0.5; None: from `outer_diameter`.
     angle_deg : float
         Angle by which the flow is turned [deg], 1 to 180.
     radius : float or None
         Radius of the centre line [m], at least half the diameter, at most 100 diameters.
     radius_ratio : float or None
-        Instead: this radius over the diameter, 0.5 to 100; mandrel bends have 1 to 2.
+        Instead: this radius over the diameter, 0.5 to 100; mandrel bends have 1 to 2.  (Catalogues
+        often count in outer diameters; then give the radius itself.)
+    outer_diameter, thickness
+        As for `Pipe`.
     wall_temperature, wall, roughness, heat_factor, friction_factor_scale, cell_length
         As for `Pipe`.
 
@@ -366,9 +464,11 @@ class Bend(Tube):
     (0.1178, 0.206)
     """
 
-    diameter: float = number("m", *BORE_RANGE)
-    angle_deg: float = number("deg", 1.0, 180.0)
+    diameter: float = number("m", *BORE_RANGE, default=None)
+    angle_deg: float = number("deg", 1.0, 180.0, default=None)
     _: KW_ONLY
+    outer_diameter: float | None = number("m", *OUTER_RANGE, default=None)
+    thickness: float | None = number("m", *TUBE_WALL_RANGE, default=None)
     radius: float | None = number("m", 0.0015, 50.0, default=None)
     radius_ratio: float | None = number("1", 0.5, 100.0, default=None)
     wall_temperature: float | None = number("K", *WALL_TEMPERATURE_RANGE, default=None)
@@ -380,7 +480,14 @@ class Bend(Tube):
 
     hydraulic_diameter = None
 
+    def replace(self, **changes: Any) -> "Bend":
+        """See `Description.replace`; of bore and outer diameter the one that is changed counts."""
+        return super().replace(**with_bores(self, changes))
+
     def _check(self):
+        check_metal(self)
+        if self.angle_deg is None:
+            self._refuse("missing field angle_deg (valid range 1 deg to 180 deg).")
         if (self.radius is None) == (self.radius_ratio is None):
             self._refuse("give exactly one of radius (in m) and radius_ratio (radius / diameter).")
         d = self.diameter

@@ -35,7 +35,6 @@ from wavesim.descriptions.materials import (
     as_metal,
     metal_field,
     roughness_field,
-    thickness_field,
 )
 from wavesim.descriptions.nodes import Orifice, Perforate, Volume
 from wavesim.descriptions.pieces import Beside, Branch, Opening, Stretch
@@ -117,14 +116,14 @@ class PerforatedSilencer(Part):
     case_diameter: float = number("m", *CASE_RANGE)
     hole_diameter: float = number("m", *HOLE_RANGE, 0.0035)
     porosity: float = number("1", *POROSITY_RANGE, 0.3)
-    core_wall: float = thickness_field(*SHEET_RANGE, 0.0015)
+    core_wall: float = number("m", *SHEET_RANGE, 0.0015)
     discharge_coefficient: float = number("1", *DISCHARGE_RANGE, HOLE_DISCHARGE, low_open=True)
     packing: Packing | None = part(Packing, default=None, optional=True)
     core_loss: float | None = number("1", 0.0, 100.0, None)
     roughness: float = roughness_field()
     wall_temperature: float | None = number("K", *WALL_TEMPERATURE_RANGE, default=None)
     heat_factor: float = number("1", *FACTOR_RANGE, default=1.0)
-    shell: float = thickness_field(*SHEET_RANGE, 0.0012)
+    shell: float = number("m", *SHEET_RANGE, 0.0012)
     metal: str | Metal = metal_field()
     cell_length: float | None = number("m", *CELL_RANGE, default=None)
 
@@ -281,10 +280,10 @@ class Chamber(Part):
     case_diameter: float = number("m", *CASE_RANGE)
     inlet_extension: float = number("m", 0.0, LENGTH_RANGE[1], 0.0)
     outlet_extension: float = number("m", 0.0, LENGTH_RANGE[1], 0.0)
-    tube_wall: float = thickness_field(*SHEET_RANGE, 0.0015)
+    tube_wall: float = number("m", *SHEET_RANGE, 0.0015)
     wall_temperature: float | None = number("K", *WALL_TEMPERATURE_RANGE, default=None)
     heat_factor: float = number("1", *FACTOR_RANGE, default=1.0)
-    shell: float = thickness_field(*SHEET_RANGE, 0.0012)
+    shell: float = number("m", *SHEET_RANGE, 0.0012)
     metal: str | Metal = metal_field()
     cell_length: float | None = number("m", *CELL_RANGE, default=None)
 
@@ -445,7 +444,7 @@ class SideTube(Part):
     _: KW_ONLY
     end_correction: float | None = number("m", 0.0, 0.5, None)
     wall_temperature: float | None = number("K", *WALL_TEMPERATURE_RANGE, default=None)
-    shell: float = thickness_field(*SHEET_RANGE, 0.0015)
+    shell: float = number("m", *SHEET_RANGE, 0.0015)
     metal: str | Metal = metal_field()
     cell_length: float | None = number("m", *CELL_RANGE, default=None)
 

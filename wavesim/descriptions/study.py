@@ -28,6 +28,7 @@ from wavesim.fields.description import (
     Named,
     check_text,
     checked,
+    in_si,
     make,
     numbers,
     part,
@@ -348,6 +349,7 @@ def _rpm(raw):
         return raw
     keys = ("start", "stop", "step")
     check_keys("rpm", raw, keys, keys, "key")
+    raw = {key: in_si("rpm", key, value, "rev/min") for key, value in raw.items()}
     low, high = RPM_RANGE
     start = check_number("rpm", "start", raw["start"], "rev/min", low, high)
     stop = check_number("rpm", "stop", raw["stop"], "rev/min", start, high)

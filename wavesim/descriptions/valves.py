@@ -12,7 +12,7 @@ whose four constants follow from zero lift, velocity, acceleration and jerk at t
 """
 
 from dataclasses import dataclass
-from functools import lru_cache
+from functools import lru_cache, partial
 from math import pi
 from pathlib import Path
 from typing import Any
@@ -27,6 +27,7 @@ LIFT_RANGE = (0.0005, 0.03)  # peak lift [m]
 RATIO_RANGE = (0.0, 0.6)  # lift over head diameter [1]
 SEAT_LIFT = 5e-5  # lift at the ends of a measured table that still counts as closed [m]
 SIDES = ("intake", "exhaust")
+SEPARATION_RANGE = (80.0, 140.0)  # of lobe centres [deg of the cam]
 CHECKING_LIFT = 1e-4  # default lift at which timing is stated [m]
 
 LOBES = {"gentle": (4, 6, 8), "medium": (6, 10, 14), "full": (10, 18, 26)}
@@ -115,8 +116,8 @@ class Cam(Description):
             Which valve it moves.
         **card
             Fields of `CamCard`: duration_deg, checking_lift, measured_at, lobe_centre_deg, lift,
-            rocker_ratio, lobe.  Lash and uneven flanks are kept by a CamCard itself, which a Valve
-            takes as well.
+            rocker_ratio, lobe, ...  Lash and uneven flanks are kept by a CamCard itself, which a
+            Valve takes as well.
 
         Raises
         ------
@@ -132,13 +133,13 @@ class Cam(Description):
         (8.0, 44.0, 2.032)
         """
         card = CamCard(**card)
-        if card.hot_lash or card.opening_share != 0.5:
+        if card.hot_lash or card.opening_share != 0.5 or card.closing_lobe not in (None, card.lobe):
             raise InputError(
-                "Cam: a card with lash or opening_share is more than a Cam can hold; give the "
+                "Cam: a card with lash or uneven flanks is more than a Cam can hold; give the "
                 "CamCard to Valve(lift=...)."
             )
         opens, closes = card.events(side, card.timing_lift)
-        return cls(opens_deg=round(opens, 9), closes_deg=round(closes, 9), lift=card.lift,
+        return cls(opens_deg=round(opens, 9), closes_deg=round(closes, 9), lift=card.peak_lift,
                    checking_lift=card.timing_lift, lobe=card.lobe)
 
     @property
@@ -170,24 +171,32 @@ class Cam(Description):
 class CamCard(Description):
     """Lift as the card of a camshaft states it: duration at a lift, centre, rocker ratio, lash.
 
-    The lobe is synthesised as for Cam; its two flanks may differ.  `summary(side)` prints the
-    events that it makes at the valve, which are what the engine feels.
+    The lobe is synthesised as for Cam; its two flanks may differ in length and in shape.
+    `summary(side)` prints the events that it makes at the valve, which are what the engine feels.
 
     Parameters
     ----------
     duration_deg : float
         Crank angle between the two moments at which `checking_lift` is passed [deg], 60 to 400.
     checking_lift : float
-        That lift [m], above 0, at most 0.005: 0.050 inch is 0.00127 m.
+        That lift [m], above 0, at most 0.005: usually "0.050 inch" or "1 mm".
     measured_at : {"tappet", "valve"}
         Where it is measured: at the tappet (cam follower), before rocker and lash, or at the
         valve.  Taking one for the other changes the duration at the valve by some 20 degrees.
-    lobe_centre_deg : float
+    lobe_centre_deg : float or None
         Centre of the lobe as installed [deg], 0 to 240: after top dead centre of gas exchange for
-        an intake valve, before it for an exhaust valve; see `lobe_centres`.
-    lift : float
-        Peak lift at the valve without lash [m], 0.0005 to 0.03: peak at the tappet times
-        `rocker_ratio`.
+        an intake valve, before it for an exhaust valve.
+    lobe_separation_deg : float or None
+        Instead: angle between the lobe centres of one camshaft in degrees of the cam [deg], 80 to
+        140.
+    intake_centre_deg : float or None
+        With it: where the intake centre is when the cam is installed [deg], 0 to 240 after top dead
+        centre; None: straight up, both centres at the separation.  See `lobe_centres`.
+    lift : float or None
+        Peak lift at the valve without lash [m], 0.0005 to 0.03.
+    lobe_lift : float or None
+        Instead: peak lift at the tappet [m], 0.0002 to 0.03; times `rocker_ratio` it is that at the
+        valve.
     rocker_ratio : float
         Lift at the valve over lift at the tappet, 0.5 to 3; 1 where the cam works on the valve
         directly.
@@ -201,13 +210,15 @@ class CamCard(Description):
     opening_share : float
         Share of the duration that lies before the centre, 0.3 to 0.7; 0.5 is an even lobe.
     lobe : {"medium", "gentle", "full"}
-        As for Cam.
+        Shape of the flanks, as for Cam.
+    closing_lobe : {"medium", "gentle", "full"} or None
+        Shape of the closing flank, if it has another: many cams set the valve down gently.
 
     Raises
     ------
     InputError
-        If a value is outside its range, the checking lift is not below the peak, or a cold lash
-        comes without its growth.
+        If a value is outside its range, the checking lift is not below the peak, a cold lash comes
+        without its growth, or not exactly one of the ways to state the centre and the peak is used.
 
     Examples
     --------
@@ -222,35 +233,79 @@ class CamCard(Description):
     peak 12.19 mm at 108.0 deg after TDC
     >>> print(card.replace(measured_at="valve").summary("intake").splitlines()[0])
     opens 30.6 deg before TDC, closes 66.6 deg after BDC at 0.1 mm of valve lift
+
+    A card as it comes in the box serves both valves:
+
+    >>> box = CamCard(duration_deg=232, checking_lift="0.050 inch", measured_at="tappet",
+    ...               lobe_separation_deg=110, intake_centre_deg=106, lobe_lift="0.300 inch",
+    ...               rocker_ratio=1.6, lash="0.4 mm", lash_stated="cold", lash_growth="-0.1 mm")
+    >>> for side in ("intake", "exhaust"):
+    ...     print(box.summary(side).splitlines()[-1])
+    peak 11.89 mm at 106.0 deg after TDC
+    peak 11.89 mm at 114.0 deg before TDC
     """
 
     duration_deg: float = number("deg", 60.0, 400.0)
     checking_lift: float = number("m", 0.0, 0.005, low_open=True)
     measured_at: str = choice(("tappet", "valve"))
-    lobe_centre_deg: float = number("deg", 0.0, 240.0)
-    lift: float = number("m", *LIFT_RANGE)
+    lobe_centre_deg: float | None = number("deg", 0.0, 240.0, None)
+    lobe_separation_deg: float | None = number("deg", *SEPARATION_RANGE, None)
+    intake_centre_deg: float | None = number("deg", 0.0, 240.0, None)
+    lift: float | None = number("m", *LIFT_RANGE, None)
+    lobe_lift: float | None = number("m", 0.0002, LIFT_RANGE[1], None)
     rocker_ratio: float = number("1", 0.5, 3.0, 1.0)
     lash: float = number("m", 0.0, 0.002, 0.0)
     lash_stated: str = choice(("hot", "cold"), "hot")
     lash_growth: float | None = number("m", -0.001, 0.001, None)
     opening_share: float = number("1", 0.3, 0.7, 0.5)
     lobe: str = choice(LOBES, "medium")
+    closing_lobe: str | None = choice(LOBES, None)
 
     def _check(self):
         owner = self._owner
+        self._check_centre()
+        if (self.lift is None) == (self.lobe_lift is None):
+            self._refuse("give exactly one of lift (at the valve) and lobe_lift (at the tappet).")
+        check_number(owner, "lift", self.peak_lift, "m", *LIFT_RANGE,
+                     hint="at the valve, with the rocker ratio")
         if self.lash_stated == "cold" and self.lash_growth is None:
             self._refuse(
                 "lash_stated = 'cold' needs lash_growth, the hot clearance less the cold one, in "
                 "the valid range -0.001 m to 0.001 m."
             )
         check_number(owner, "hot lash", self.hot_lash, "m", 0.0, 0.002)
-        check_number(owner, "lash", self.hot_lash, "m", 0.0, self.lift, high_open=True,
+        check_number(owner, "lash", self.hot_lash, "m", 0.0, self.peak_lift, high_open=True,
                      hint="the valve never opens")
         check_number(owner, "checking_lift", self._gross_checking_lift, "m", self.hot_lash,
-                     self.lift, low_open=True, high_open=True,
+                     self.peak_lift, low_open=True, high_open=True,
                      hint="as lift at the valve, between lash and peak")
         check_number(owner, "seat to seat", 2.0 * max(self._flanks), "deg", 0.0, _WIDEST_BASE,
                      hint="checking_lift is too near the peak lift")
+
+    def _check_centre(self):
+        if (self.lobe_centre_deg is None) == (self.lobe_separation_deg is None):
+            self._refuse(
+                "give exactly one of lobe_centre_deg and lobe_separation_deg (degrees of the cam)."
+            )
+        if self.lobe_separation_deg is None:
+            if self.intake_centre_deg is not None:
+                self._refuse("intake_centre_deg needs lobe_separation_deg beside it.")
+            return
+        for side in SIDES:
+            check_number(self._owner, f"{side} centre", self._centre(side), "deg", 0.0, 240.0,
+                         hint="from lobe_separation_deg and intake_centre_deg")
+
+    def _centre(self, side):
+        """Centre of the lobe as installed [deg], beside top dead centre."""
+        if self.lobe_centre_deg is not None:
+            return self.lobe_centre_deg
+        centres = lobe_centres(self.lobe_separation_deg, self.intake_centre_deg)
+        return centres[SIDES.index(side)]
+
+    @property
+    def peak_lift(self) -> float:
+        """Peak lift at the valve without lash [m]."""
+        return self.rocker_ratio * self.lobe_lift if self.lift is None else self.lift
 
     @property
     def hot_lash(self) -> float:
@@ -272,21 +327,31 @@ class CamCard(Description):
     @property
     def _flanks(self):
         """Crank angle from seat to centre and from centre to seat of the lobe [deg]."""
-        whole = self.duration_deg / _checking_place(
-            self.lobe, self._gross_checking_lift / self.lift
+        level = self._gross_checking_lift / self.peak_lift
+        shares = self.opening_share, 1.0 - self.opening_share
+        return tuple(
+            self.duration_deg / _checking_place(lobe, level) * share
+            for lobe, share in zip(self._lobes, shares, strict=True)
         )
-        return whole * self.opening_share, whole * (1.0 - self.opening_share)
+
+    @property
+    def _lobes(self):
+        """Shapes of the opening and of the closing flank."""
+        return self.lobe, self.closing_lobe or self.lobe
 
     def centre_deg(self, side: str) -> float:
         """Crank angle of the lobe centre [deg] for side "intake" or "exhaust"."""
-        return _GAS_EXCHANGE_TDC + (1.0 if side == "intake" else -1.0) * self.lobe_centre_deg
+        return _GAS_EXCHANGE_TDC + (1.0 if side == "intake" else -1.0) * self._centre(side)
 
     def lift_at(self, angle_deg: float | np.ndarray) -> np.ndarray:
         """Lift of the valve [m] at angles from the lobe centre [deg], an array or a number."""
-        opening, closing = self._flanks
         angle = np.asarray(angle_deg)
-        u = angle / np.where(angle < 0.0, opening, closing)
-        return np.maximum(self.lift * _lobe_shape(self.lobe, u) - self.hot_lash, 0.0)
+        rising, falling = (
+            _lobe_shape(lobe, angle / flank)
+            for lobe, flank in zip(self._lobes, self._flanks, strict=True)
+        )
+        shape = np.where(angle < 0.0, rising, falling)
+        return np.maximum(self.peak_lift * shape - self.hot_lash, 0.0)
 
     def events(self, side: str, lift: float = CHECKING_LIFT) -> tuple[float, float]:
         """Angles at which the valve passes a lift.
@@ -304,26 +369,34 @@ class CamCard(Description):
             Before and after the dead centre of the side [deg], as for Cam.
         """
         check_choice(self._owner, "side", side, SIDES)
-        opens, closes = _passed(self, side, lift)
-        first, last = (360.0, 540.0) if side == "intake" else (180.0, 360.0)
-        return first - opens, closes - last
+        return _beside_dead_centres(side, *_passed(self, side, lift))
 
     def summary(self, side: str) -> str:
         """The events at 0.1 mm and 1 mm of valve lift and the peak, as text."""
-        lines = []
-        for lift in (1e-4, 1e-3):
-            if lift < self.lift - self.hot_lash:
-                opens, closes = self.events(side, lift)
-                first, last = ("TDC", "BDC") if side == "intake" else ("BDC", "TDC")
-                lines.append(
-                    f"opens {_beside(opens, 'before', 'after')} {first}, closes "
-                    f"{_beside(closes, 'after', 'before')} {last} at {1e3 * lift:g} mm of valve "
-                    "lift"
-                )
-        word = "after" if side == "intake" else "before"
-        lines.append(f"peak {1e3 * (self.lift - self.hot_lash):.2f} mm at "
-                     f"{self.lobe_centre_deg:.1f} deg {word} TDC")
-        return "\n".join(lines)
+        check_choice(self._owner, "side", side, SIDES)
+        return _told(side, partial(self.events, side), self.peak_lift - self.hot_lash,
+                     self._centre(side))
+
+
+def _beside_dead_centres(side, opens, closes):
+    """Angles before the first and after the last dead centre of a side, from crank angles [deg]."""
+    first, last = (360.0, 540.0) if side == "intake" else (180.0, 360.0)
+    return first - opens, closes - last
+
+
+def _told(side, events, peak, centre):
+    """Text on a lift: `events(lift)` gives its angles, `peak` [m] stands at `centre` [deg]."""
+    first, last = ("TDC", "BDC") if side == "intake" else ("BDC", "TDC")
+    lines = []
+    for lift in (CHECKING_LIFT, 10.0 * CHECKING_LIFT):
+        if lift < peak:
+            opens, closes = events(lift)
+            lines.append(
+                f"opens {_beside(opens, 'before', 'after')} {first}, closes "
+                f"{_beside(closes, 'after', 'before')} {last} at {1e3 * lift:g} mm of valve lift"
+            )
+    words = ("after", "before") if side == "intake" else ("before", "after")
+    return "\n".join([*lines, f"peak {1e3 * peak:.2f} mm at {_beside(centre, *words)} TDC"])
 
 
 def _beside(angle, before, after):
@@ -369,7 +442,7 @@ def lobe_centres(
     (106.0, 114.0)
     """
     owner = "lobe_centres"
-    separation = check_number(owner, "separation_deg", separation_deg, "deg", 80.0, 140.0)
+    separation = check_number(owner, "separation_deg", separation_deg, "deg", *SEPARATION_RANGE)
     advance = check_number(owner, "advance_deg", advance_deg, "deg", -30.0, 30.0)
     centre = separation - advance if intake_centre_deg is None else intake_centre_deg
     centre = check_number(owner, "intake_centre_deg", centre, "deg", 0.0, 240.0)
@@ -613,7 +686,7 @@ class Valve(Description):
     advance_deg: float = number("deg", -60.0, 60.0, 0.0)
 
     def _check(self):
-        peak = float(np.max(self.lift.lift))
+        peak = self._peak
         check_number(self._owner, "lash", self.lash, "m", 0.0, peak, high_open=True,
                      hint="the valve never opens")
         check_number(self._owner, "checking_lift", self.lift.timing_lift, "m", 0.0,
@@ -624,6 +697,49 @@ class Valve(Description):
                 f"lash = {self.lash:g} m stands beside the lash of its CamCard, "
                 f"{self.lift.lash:g} m: one of them must be 0 m."
             )
+
+    @property
+    def _peak(self):
+        """Peak lift without the lash of this valve [m]."""
+        lift = self.lift
+        return lift.peak_lift if isinstance(lift, CamCard) else float(np.max(lift.lift))
+
+    @property
+    def net_lift(self) -> float:
+        """Peak lift less all lash [m]."""
+        card_lash = self.lift.hot_lash if isinstance(self.lift, CamCard) else 0.0
+        return self._peak - self.lash - card_lash
+
+    def summary(self, side: str) -> str:
+        """When the valve opens and closes at 0.1 mm and 1 mm of lift, and its peak, as text.
+
+        Lash and advance are in it, however the lift is given.
+
+        Parameters
+        ----------
+        side : {"intake", "exhaust"}
+            Which side it serves.
+
+        Raises
+        ------
+        InputError
+            If there is no such side.
+
+        Examples
+        --------
+        >>> lift = Cam(opens_deg=45, closes_deg=6, lift=0.0092, checking_lift="1 mm")
+        >>> print(Valve(diameter=0.028, lift=lift, advance_deg=2).summary("exhaust"))
+        opens 68.7 deg before BDC, closes 25.7 deg after TDC at 0.1 mm of valve lift
+        opens 47.0 deg before BDC, closes 4.0 deg after TDC at 1 mm of valve lift
+        peak 9.20 mm at 111.5 deg before TDC
+        """
+        check_choice(self._owner, "side", side, SIDES)
+        centre = (_centre(self, side) - _GAS_EXCHANGE_TDC) * (1.0 if side == "intake" else -1.0)
+
+        def events(lift):
+            return _beside_dead_centres(side, *seat_events(self, side, lift))
+
+        return _told(side, events, self.net_lift, centre)
 
 
 def _centre(valve, side):

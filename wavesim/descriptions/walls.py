@@ -30,9 +30,9 @@ from wavesim.constants import (
     R_AIR,
     STANDARD_PRESSURE,
 )
-from wavesim.descriptions.materials import Metal, as_metal, metal_field, thickness_field
+from wavesim.descriptions.materials import Metal, as_metal, metal_field
 from wavesim.descriptions.weather import Ambient, of_weather, under
-from wavesim.errors import ConvergenceError, check_choice
+from wavesim.errors import ConvergenceError, InputError, as_floats, check_choice, check_kind
 from wavesim.fields.description import Description, checked, number, part
 from wavesim.kernels.constants import PRANDTL, SUTHERLAND
 
@@ -151,7 +151,7 @@ class Wall(Description):
     59.3
     """
 
-    thickness: float = thickness_field(0.0002, 0.05)
+    thickness: float = number("m", 0.0002, 0.05)
     metal: str | Metal = metal_field()
     _: KW_ONLY
     emissivity: float | None = number("1", 0.01, 1.0, None)
@@ -405,9 +405,9 @@ def wall_balance(
     >>> [round(float(x)) for x in wall_balance(100.0, 900.0, bare, 0.05)]
     [727, 726, 2722]
     """
-    h, T_gas, bore = np.broadcast_arrays(*(
-        np.asarray(x, dtype=float) for x in (h_inner, gas_temperature, diameter)
-    ))  # fmt: skip
+    check_kind("wall_balance", "wall", wall, Wall)
+    given = {"h_inner": h_inner, "gas_temperature": gas_temperature, "diameter": diameter}
+    h, T_gas, bore = alike("wall_balance", given)
     layers = wall.resistance(bore)
     inflow = h * pi * bore / (1.0 + h * pi * bore * layers)
     outer_diameter = wall.outer_diameter(bore)
@@ -419,6 +419,18 @@ def wall_balance(
     outer = _falling_root(excess, np.minimum(T_gas, T_air), np.maximum(T_gas, T_air))
     heat = inflow * (T_gas - outer)
     return WallState(outer + heat * layers, outer, heat)
+
+
+def alike(owner, given):
+    """Numbers or arrays by the name of their argument, as arrays of one shape."""
+    arrays = [as_floats(owner, name, value) for name, value in given.items()]
+    try:
+        return np.broadcast_arrays(*arrays)
+    except ValueError:
+        shapes = ", ".join(
+            f"{name} {array.shape}" for name, array in zip(given, arrays, strict=True)
+        )
+        raise InputError(f"{owner}: the shapes {shapes} do not fit one another.") from None
 
 
 def _falling_root(function, low, high):

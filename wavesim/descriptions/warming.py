@@ -21,8 +21,8 @@ from typing import NamedTuple
 
 import numpy as np
 
-from wavesim.descriptions.walls import Wall, WallState, heat_to_outside
-from wavesim.errors import check_number
+from wavesim.descriptions.walls import Wall, WallState, alike, heat_to_outside
+from wavesim.errors import check_kind, check_number
 
 SUBSTEP = 0.2  # [s] tube has a time constant of some 20 s
 _MOST_SUBSTEPS = 200
@@ -119,11 +119,13 @@ def wall_warming(
     """
     check_number("wall_warming", "duration", duration, "s", 0.0, 1e9)
     check_number("wall_warming", "substep", substep, "s", 1e-6, 1e6)
+    check_kind("wall_warming", "wall", wall, Wall)
     h_last, T_last = (h_inner, gas_temperature) if then is None else then
-    T, h, gas, h_last, gas_last, bore = np.broadcast_arrays(*(
-        np.asarray(x, dtype=float)
-        for x in (metal_temperature, h_inner, gas_temperature, h_last, T_last, diameter)
-    ))  # fmt: skip
+    T, h, gas, h_last, gas_last, bore = alike("wall_warming", {
+        "metal_temperature": metal_temperature, "h_inner": h_inner,
+        "gas_temperature": gas_temperature, "then[0]": h_last, "then[1]": T_last,
+        "diameter": diameter,
+    })
     inside, edges = wall.inner_resistance(bore), _substeps(duration, substep)
 
     def gas_side(share):

@@ -23,7 +23,7 @@ from wavesim.constants import (
     STANDARD_TEMPERATURE,
     ZERO_CELSIUS,
 )
-from wavesim.errors import InputError
+from wavesim.errors import InputError, shown
 from wavesim.fields.description import Description, Named, number
 from wavesim.gas.fuels import DRY_AIR
 
@@ -139,7 +139,7 @@ def as_ambient(value):
         If it is something else.
     """
     if value is not None and not isinstance(value, Ambient):
-        raise InputError(f"ambient = {value!r} must be an Ambient.")
+        raise InputError(f"ambient = {shown(value)} must be an Ambient.")
     return value or Ambient()
 
 

@@ -8,8 +8,9 @@ A description is a frozen dataclass whose fields are made by the helpers below::
 
 Each helper stores ``check(owner, name, value) -> value`` in the metadata of the field.
 `Description.__post_init__` runs them in order, keeps what they return, then calls `_check` for
-rules that join several fields.  The same metadata (unit, range, kinds of parts) serve the reader
-of study files and the documentation, so that each range is written once.
+rules that join several fields.  A field with a unit takes "42 mm" as well as 0.042 (`in_si`).  The
+same metadata (unit, range, kinds of parts) serve the reader of study files and the documentation,
+so that each range is written once.
 """
 
 import dataclasses
@@ -32,6 +33,7 @@ from wavesim.errors import (
     nearest,
     shown,
 )
+from wavesim.measures import COMMON_UNITS, UnknownUnit, in_unit, is_stated
 
 _KINDS = {}
 LONGEST_TEXT = 1000  # letters of a name or another text
@@ -68,12 +70,15 @@ class _Door(ABCMeta):
 
 @lru_cache(maxsize=256)
 def _field_names(kind):
-    """Names of the fields that may stand without their name, of all, and of those needed."""
+    """Names of the fields that may stand without their name, of all, and of those needed.
+
+    The last with what could be given.
+    """
     fields = dataclasses.fields(kind)
     return (
         tuple(field.name for field in fields if not field.kw_only),
         tuple(field.name for field in fields),
-        tuple(field.name for field in fields if field.default is MISSING),
+        {field.name: field.metadata["such_as"] for field in fields if field.default is MISSING},
     )
 
 
@@ -192,8 +197,10 @@ def _pairs(owner, items):
 # --- fields ------------------------------------------------------------------------------------
 
 
-def checked(check, default=MISSING, optional=False, **metadata):
+def checked(check, default=MISSING, optional=False, such_as="", **metadata):
     """Field whose values pass through ``check(owner, name, value)``.
+
+    A field with a unit takes texts such as "42 mm" too: the check sees the number in SI units.
 
     Parameters
     ----------
@@ -203,17 +210,69 @@ def checked(check, default=MISSING, optional=False, **metadata):
         Value when none is given; without it the field must be given.
     optional : bool
         True lets None pass unchecked; a default of None implies it.
+    such_as : str
+        What could be given, for the message that a field is missing.
     **metadata
         Facts about the field for readers: unit, low, high, choices, kinds, many.
     """
 
     optional = optional or default is None
+    unit = metadata.get("unit")
 
     def check_or_none(owner, name, value):
-        return None if value is None and optional else check(owner, name, value)
+        if value is None and optional:
+            return None
+        si = value if unit is None else in_si(owner, name, value, unit)
+        try:
+            return check(owner, name, si)
+        except InputError as error:
+            if si is value or not isinstance(value, str):
+                raise
+            raise InputError(f"{str(error).rstrip('.')}, given as {shown(value)}.") from None
 
-    facts = {"check": check_or_none, "optional": optional, **metadata}
+    facts = {"check": check_or_none, "optional": optional, "such_as": such_as, **metadata}
     return dataclasses.field(default=default, metadata=facts)
+
+
+def in_si(owner, name, value, unit):
+    """A value with its texts such as "42 mm" turned into numbers in an SI unit.
+
+    Parameters
+    ----------
+    owner, name : str
+        Object and field, for the message.
+    value : object
+        Anything; the items of a list are looked at, and what is no number with a unit stays as it
+        is.
+    unit : str
+        SI unit of the field, "1" for none.
+
+    Raises
+    ------
+    InputError
+        If a unit is unknown or of another dimension.
+
+    Examples
+    --------
+    >>> in_si("Pipe", "length", "42 mm", "m"), in_si("Pipe", "length", 0.042, "m")
+    (0.042, 0.042)
+    >>> in_si("Pipe", "length", "250 degC", "m")
+    Traceback (most recent call last):
+    ...
+    wavesim.errors.InputError: Pipe: length = '250 degC' is a temperature, must be a length in m \
+such as '42 mm'.
+    """
+    if isinstance(value, (list, tuple)) and any(map(is_stated, value)):
+        return [in_si(owner, f"{name}[{i}]", one, unit) for i, one in enumerate(value)]
+    if not is_stated(value):
+        return value
+    said = f"{owner}: {name} = {shown(value)}"
+    try:
+        return in_unit(value, unit)
+    except UnknownUnit as error:
+        raise InputError(f"{said} {error}{nearest(error.word, COMMON_UNITS)}") from None
+    except ValueError as error:
+        raise InputError(f"{said} {error}.") from None
 
 
 def number(unit, low, high, default=MISSING, *, low_open=False, high_open=False, **metadata):

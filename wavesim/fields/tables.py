@@ -173,6 +173,9 @@ def read_columns(path, names, scales):
     ]
 
 
+_LIKE_A_NUMBER = r"[+-]?[\d.,]+([eE][+-]?\d+)?"
+
+
 class _Row(NamedTuple):
     line: int  # in the file, from 1
     cells: list
@@ -217,7 +220,7 @@ def _separator(header):
 def _with_points(owner, rows):
     """Rows with decimal points instead of decimal commas, where it is clear that these are some."""
     cells = [cell for row in rows for cell in row.cells]
-    commas = [cell for cell in cells if "," in cell]
+    commas = {cell for cell in cells if "," in cell and re.fullmatch(_LIKE_A_NUMBER, cell)}
     if not commas:
         return rows
     if any("." in cell and _number(cell) is not None for cell in cells):
@@ -226,7 +229,8 @@ def _with_points(owner, rows):
     if all(re.fullmatch(r"[+-]?[1-9]\d{0,2}(,\d{3})+", cell) for cell in commas):
         raise InputError(f"{owner}: whether commas are decimal or separate thousands is not clear; "
                          "leave those out, or write decimal points.")
-    return [_Row(row.line, [cell.replace(",", ".") for cell in row.cells]) for row in rows]
+    points = {cell: cell.replace(",", ".") for cell in commas}
+    return [_Row(row.line, [points.get(cell, cell) for cell in row.cells]) for row in rows]
 
 
 def _place(owner, header, rows, place, name):

@@ -11,7 +11,10 @@ an exit code.
 """
 
 import argparse
+import signal
+import threading
 import time
+from contextlib import contextmanager
 from pathlib import Path
 
 from wavesim.console import let_go, say, tell
@@ -105,7 +108,8 @@ def _run(path, options):
     )
     _tell_store(store)
     say(f"\n{study_text(sweeps)}\n")
-    written, failed = write_files(sweeps, place, study.name)
+    with _patience() as is_over:
+        written, failed = write_files(sweeps, place, study.name, is_over)
     for file in written:
         say(f"wrote {file}")
     say(f"Elapsed time {time.perf_counter() - clock:.1f} s")
@@ -113,6 +117,24 @@ def _run(path, options):
     if failed:
         tell(failure_text(failed, place.path))
     return UNFINISHED if failed and code == OK else code
+
+
+@contextmanager
+def _patience():
+    """Let Ctrl-C wait for the end of the block; yields a function that tells whether it came twice.
+
+    Raised in the midst of drawing it might get lost, or become another error.
+    """
+    usual, pressed = signal.getsignal(signal.SIGINT), []
+    is_main = threading.current_thread() is threading.main_thread()
+    if not is_main or usual is not signal.default_int_handler:
+        yield lambda: False
+        return
+    signal.signal(signal.SIGINT, lambda *_: pressed.append(True))
+    try:
+        yield lambda: len(pressed) > 1
+    finally:
+        signal.signal(signal.SIGINT, usual)
 
 
 def _tell_store(store):
@@ -158,6 +180,6 @@ def _unpack_demo(out):
             with whole_file(copy, "demo") as file:
                 file.write(content)
             say(f"wrote {copy}")
-        elif copy.read_bytes() != content:
+        elif not copy.is_file() or copy.read_bytes() != content:
             say(f"{copy} differs from the example that comes with wavesim: used as it is")
     return folder / source.name

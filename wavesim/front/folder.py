@@ -97,19 +97,26 @@ class ResultFolder:
         for name in names:
             self._check(name)
 
-    def write(self, files):
+    def write(self, files, is_over=lambda: False):
         """Write files, as many as possible.
 
         Parameters
         ----------
         files : dict of str to callable
             By name a function that writes the file to the path it is given.
+        is_over : callable
+            Asked before each file; once it says True all is left as it was.
 
         Returns
         -------
         written : list of Path
         failed : dict of str to str
             Why a file was not written, by its name.
+
+        Raises
+        ------
+        KeyboardInterrupt
+            If `is_over` said so.
         """
         written, made, failed = [], {}, {}
         try:
@@ -120,6 +127,8 @@ class ResultFolder:
             with contextlib.suppress(OSError):
                 (stage / _ROOM).write_bytes(bytes(_LIST_SIZE))  # on a disk that fills up
             for name, write in files.items():
+                if is_over():
+                    raise KeyboardInterrupt
                 try:
                     write(stage / name)
                     made[name] = _hash_of(stage / name)

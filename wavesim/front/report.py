@@ -120,8 +120,8 @@ def write_report(sweeps, folder, title=""):
     return written
 
 
-def write_files(sweeps, place, title=""):
-    """Write the report into a ResultFolder; returns as `ResultFolder.write` does.
+def write_files(sweeps, place, title="", is_over=lambda: False):
+    """Write the report into a ResultFolder; takes and returns what `ResultFolder.write` does.
 
     The large files come last: on a disk that fills up the others are there.
     """
@@ -135,7 +135,7 @@ def write_files(sweeps, place, title=""):
     }
     files |= _figures(sweeps, comparisons, _full_title(title, sweeps))
     files |= {f"sweep_{stems[name]}.npz": sweep.save for name, sweep in sweeps.items()}
-    return place.write(files)
+    return place.write(files, is_over)
 
 
 def failure_text(failed, folder):

@@ -194,8 +194,8 @@ def reconstruct(n, dt, r, u, p, c, inv_dx, dlnA, warmed, rm, um, pm, rp, up, pp,
 
 
 @kernel
-def reconstruct_fractions(n, dt, yf, yb, u, inv_dx, fm, fp, bm, bp):
-    """Face values of the two mass fractions, moved half a step with the flow.
+def fraction_slopes(n, dt, r, inv_vol, yf, yb, half_f, half_b, per_mass):
+    """Half the slopes of the two mass fractions across each cell, and step over mass of the cell.
 
     Where the third part, the air, would become negative at a face, the slopes that would make it
     so give way, that of the fresh charge first.
@@ -213,11 +213,9 @@ def reconstruct_fractions(n, dt, yf, yb, u, inv_dx, fm, fp, bm, bp):
         give = min(excess, max(0.0, sign * sf))
         sf -= sign * give
         sb -= sign * (excess - give)
-        nu = dt * inv_dx[i] * u[i]
-        fm[i] = yf[i] - (1.0 + nu) * sf
-        fp[i] = yf[i] + (1.0 - nu) * sf
-        bm[i] = yb[i] - (1.0 + nu) * sb
-        bp[i] = yb[i] + (1.0 - nu) * sb
+        half_f[i] = sf
+        half_b[i] = sb
+        per_mass[i] = dt * inv_vol[i] / r[i]
 
 
 @leaf
@@ -294,9 +292,21 @@ def flux_mixture(n, rm, um, pm, rp, up, pp, c, per_z, k, f_mass, f_mom, f_ene):
         f_mass[i], f_mom[i], _, f_ene[i] = hllc_flux(r, u, p, sm, sk, squeeze, s0)
 
 
+@leaf
+def kept_share(passed, per_mass):
+    """Share of a cell's gas that stays behind what leaves through a face; `passed` in kg/s."""
+    return max(0.0, 1.0 - passed * per_mass)
+
+
 @kernel
-def carry_parts(n, f_mass, rm, um, pm, fm, bm, rp, up, pp, fp, bp, R, coef, f_ene, f_yf, f_yb):
-    """Energy, fresh charge and burned gas that the mass flux carries from where it comes."""
+def carry_parts(n, f_mass, area, rm, um, pm, rp, up, pp, yf, yb, half_f, half_b, per_mass, R, coef,
+                f_ene, f_yf, f_yb):
+    """Energy, fresh charge and burned gas that the mass flux carries from where it comes.
+
+    A fraction is a linear function of the mass between the faces of a cell, and what leaves takes
+    the mean of its own stretch of it.  So the rest of the cell keeps the mean of the other
+    stretch: nothing comes to lie outside the values that were there.
+    """
     for i in range(I1, np.uintp(n)):
         j = i - I1
         mass = f_mass[i]
@@ -304,22 +314,27 @@ def carry_parts(n, f_mass, rm, um, pm, fm, bm, rp, up, pp, fp, bp, R, coef, f_en
         r = pick(left, rp[j], rm[i])
         u = pick(left, up[j], um[i])
         p = pick(left, pp[j], pm[i])
-        yf = pick(left, fp[j], fm[i])
-        yb = pick(left, bp[j], bm[i])
-        warmth, _ = energy_cv(coef, p / (r * gas_constant(R, yf, yb)), yf, yb)
+        kept = kept_share(abs(mass) * area[i], pick(left, per_mass[j], per_mass[i]))
+        f = pick(left, yf[j], yf[i]) + kept * pick(left, half_f[j], -half_f[i])
+        b = pick(left, yb[j], yb[i]) + kept * pick(left, half_b[j], -half_b[i])
+        warmth, _ = energy_cv(coef, p / (r * gas_constant(R, f, b)), f, b)
         f_ene[i] += mass * (warmth + 0.5 * u * u)
-        f_yf[i] = mass * yf
-        f_yb[i] = mass * yb
+        f_yf[i] = mass * f
+        f_yb[i] = mass * b
 
 
 @kernel
-def flux_fractions(n, f_mass, fm, fp, bm, bp, f_yf, f_yb):
-    """Fluxes of fresh charge and burned gas, carried by the mass flux from the upwind side."""
+def flux_fractions(n, f_mass, area, yf, yb, half_f, half_b, per_mass, f_yf, f_yb):
+    """Fluxes of fresh charge and burned gas, as in `carry_parts`."""
     for i in range(I1, np.uintp(n)):
         j = i - I1
-        forward = f_mass[i] > 0.0
-        f_yf[i] = f_mass[i] * pick(forward, fp[j], fm[i])
-        f_yb[i] = f_mass[i] * pick(forward, bp[j], bm[i])
+        mass = f_mass[i]
+        left = mass > 0.0
+        kept = kept_share(abs(mass) * area[i], pick(left, per_mass[j], per_mass[i]))
+        f = pick(left, yf[j], yf[i]) + kept * pick(left, half_f[j], -half_f[i])
+        b = pick(left, yb[j], yb[i]) + kept * pick(left, half_b[j], -half_b[i])
+        f_yf[i] = mass * f
+        f_yb[i] = mass * b
 
 
 @kernel

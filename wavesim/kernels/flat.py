@@ -13,12 +13,15 @@ import numpy as np
 # --- rows of the cell arrays -------------------------------------------------------------------
 N_CONSERVED = 5
 R, M, E, Y1, Y2 = range(N_CONSERVED)  # State.U: per volume
-N_PRIMITIVE = 12  # Work.W
+N_PRIMITIVE = 13  # Work.W
 (U, P, C, YF, YB, RATE, DRAG, SLOW, STANTON, STILL,
  PER_Z,  # 1/(rho c)
- WARMED) = range(N_PRIMITIVE)  # half the pressure [Pa] that heat from the wall added last
-N_FACE = 10
-RM, UM, PM, FM, BM, RP, UP, PP, FP, BP = range(N_FACE)  # Work.Q: face values by cell
+ WARMED,  # half the pressure [Pa] that heat from the wall added last
+ PUSH) = range(N_PRIMITIVE)  # force of the wall [N] beyond the mean pressure, in steep tapers
+N_FACE = 9
+(RM, UM, PM, RP, UP, PP,  # Work.Q: face values by cell
+ HALF_F, HALF_B,  # half the slopes of the fractions across the cell
+ PER_MASS) = range(N_FACE)  # step over mass of the cell [s/kg]
 N_FLUX = 5  # Work.F: rows as State.U, one column a face
 
 # --- rows of Net.cells (geometry and wall by cell) ----------------------------------------------
@@ -33,9 +36,10 @@ END_KIND, END_CELL, END_FACE, END_STORE, END_VALVE = range(N_END_INT)  # -1 for 
 N_END = 14  # Net.end_par
 (AREA, CD_OUT, CD_IN, RAD_RADIUS, RAD_MASS, RAD_LEAD, RAD_DAMP, RAD_LAG, DIR_X, DIR_Y, DIR_Z,
  P_REF, T_REF, SIGN) = range(N_END)
-N_END_STATE = 14  # State.end: what the face did in the last step (ghost cells, warm start)
+N_END_STATE = 18  # State.end: what the face did in the last step (ghost cells, warm start)
 (ES_R, ES_U, ES_P, ES_YF, ES_YB, ES_V, ES_AUX, ES_RAD_1, ES_RAD_2,
  ES_SLUG, ES_SLUG_T, ES_SLUG_YF, ES_SLUG_YB,
+ ES_CAME, ES_CAME_R, ES_CAME_YF, ES_CAME_YB,  # gas come in: how far in cells, its state
  ES_V_BEFORE) = range(N_END_STATE)
 
 # --- pairs of ends, and perforated walls --------------------------------------------------------
@@ -51,9 +55,12 @@ STORE_KIND, STORE_CYL, STORE_FIRST, STORE_LAST = range(N_STORE_INT)
 N_STORE = 10  # State.store: mass, total energy, fresh, burned, momentum vector; temperature as the
 (SM, SE, SF, SB, SX, SY, SZ, ST,  # guess of the next step; rates of mass and energy in the last
  RATE_M, RATE_E) = range(N_STORE)
-N_STORE_NOW = 15  # Work.store: the half-step state that the ends see
+N_STORE_NOW = 18  # Work.store: the half-step state that the ends see
 (NP, NT, NYF, NYB, NGAMMA, NCP, NR, NH, NVX, NVY, NVZ, NVOL, NRHO,
- NV_KNOWN, N_ANGLE) = range(N_STORE_NOW)  # a cylinder's volume at the crank angle N_ANGLE
+ NV_KNOWN, N_ANGLE,  # a cylinder's volume at the crank angle N_ANGLE
+ N_BEFORE,  # pressure at the start of the step
+ N_STIFF,  # step over the time in which sound empties the store
+ N_WIDTH) = range(N_STORE_NOW)  # of a junction cell: cube root of its volume
 
 # --- cylinders ----------------------------------------------------------------------------------
 N_CYL = 18  # Net.cyl_par
@@ -92,6 +99,7 @@ class Net(NamedTuple):
     cells: np.ndarray  # (N_CELL, n)
     area: np.ndarray  # (n + 1,) face areas
     duct: np.ndarray  # (n_duct, 2) first cell, one past the last
+    taper: np.ndarray  # (n_taper,) cells over which the bore changes steeply
     end_int: np.ndarray  # (n_end, N_END_INT)
     end_par: np.ndarray  # (n_end, N_END)
     pair: np.ndarray  # (n_pair, 2) ends
@@ -143,7 +151,8 @@ N_CLOCK = 15  # State.clock; from UNSOLVED_END on: how often the emergency exits
 (TIME, STEPS, LAST_DT, NEXT_SAMPLE,
  SLICE, IN_SLICE, STEPS_LEFT,  # slice of the cycle, steps taken and left in it
  UNSOLVED_END, UNSOLVED_PAIR, UNSOLVED_JOINT, UNSOLVED_STORE,  # iterations that did not converge
- FLOORED_STORE, FLOORED_FACE,  # pressures held at a floor
+ UNSOLVED_TAPER,
+ FLOORED_FACE,  # pressure held at a floor
  CAPPED_HOLE,  # flows through holes held to a share of the cell
  CLIPPED_FRACTION) = range(N_CLOCK)  # mass fractions outside 0 to 1 beyond round-off
 N_PLAN = 2  # State.plan

@@ -257,6 +257,15 @@ def stage(function):
     return _compile(function, no_cpython_wrapper=True, forceinline=True)
 
 
+def aside(function):
+    """Like `kernel`, for what few steps need: never written into what calls it.
+
+    numba lets a kernel inherit the order to be inlined from the stage that calls it, and the rest
+    of the march then runs some per cent slower for what it seldom does.
+    """
+    return _compile(function, no_cpython_wrapper=True, forceinline=False)
+
+
 def part(function):
     """For a stretch of one other function, written into it before that is compiled.
 

@@ -5,14 +5,12 @@ The frame of a step stands in `step`.  The interior is `cells`: face values half
 friction and heat.
 """
 
-from . import cells
+from . import cells, tapers
 from . import flat as f
 from .constants import PERFECT
 from .jit import entry, leaf, stage
 from .nodes import inner_states
 from .step import GO_ON, close_step, open_step, solve_ends_ahead
-
-ENTERS = 1e-9  # Mach number from which gas counts as entering; the round-off of rest lies below
 
 
 @leaf
@@ -29,6 +27,7 @@ def fill_ghosts(net, state, work):
 
     What moves outward (the outgoing wave; entropy and fractions of gas that leaves) continues the
     differences inside; what moves inward is given by the face of the last step, half a cell away.
+    Entropy and fractions are those of the gas that came in as far as it fills the end cell.
     """
     r = state.U[f.R]
     u = work.W[f.U]
@@ -47,28 +46,37 @@ def fill_ghosts(net, state, work):
         out = carry_on(p[i] - p[j] + sz * (u[i] - u[j]), p[j] - p[h] + sz * (u[j] - u[h]))
         back = 2.0 * (face[f.ES_P] - p[i] - sz * (face[f.ES_U] - u[i]))
         dp = 0.5 * (out + back)
-        leaves = face[f.ES_V] > -ENTERS * work.W[f.C, i]
-        if leaves:
-            jump = r[i] - r[j] - (p[i] - p[j]) / c2
-            entropy = carry_on(jump, r[j] - r[h] - (p[j] - p[h]) / c2)
-            entropy *= 1.0 - cells.steepness(abs(jump) / r[i])  # a contact ends, it does not go on
-        else:
-            entropy = 2.0 * (face[f.ES_R] - r[i] - (face[f.ES_P] - p[i]) / c2)
+        came = face[f.ES_CAME]
+        jump = r[i] - r[j] - (p[i] - p[j]) / c2
+        leaving = ghost_change(jump, r[j] - r[h] - (p[j] - p[h]) / c2, 1.0 / r[i])
+        entropy = leaving + came * (
+            ghost_jump(face[f.ES_CAME_R] - r[i] - (face[f.ES_P] - p[i]) / c2, 1.0 / r[i]) - leaving
+        )
         r[g] = max(0.2 * r[i], r[i] + entropy + dp / c2)
         p[g] = max(0.2 * p[i], p[i] + dp)
         u[g] = u[i] + 0.5 * (out - back) / sz
-        ghost_fraction(work.W[f.YF], i, j, h, g, face[f.ES_YF], leaves)
-        ghost_fraction(work.W[f.YB], i, j, h, g, face[f.ES_YB], leaves)
+        ghost_fraction(work.W[f.YF], i, j, h, g, face[f.ES_CAME_YF], came)
+        ghost_fraction(work.W[f.YB], i, j, h, g, face[f.ES_CAME_YB], came)
 
 
 @leaf
-def ghost_fraction(y, i, j, h, g, at_face, leaves):
+def ghost_change(jump, before, per):
+    """Difference to the ghost cell of what leaves; a contact, `jump` times `per`, ends there."""
+    return (1.0 - cells.steepness(abs(jump) * per)) * carry_on(jump, before)
+
+
+@leaf
+def ghost_jump(off, per):
+    """Difference to the ghost cell of what came in, by that to the face, which a contact keeps."""
+    return (2.0 - cells.steepness(2.0 * abs(off) * per)) * off
+
+
+@leaf
+def ghost_fraction(y, i, j, h, g, entered, came):
     """Ghost value of a mass fraction."""
-    if leaves:
-        jump = y[i] - y[j]
-        y[g] = y[i] + (1.0 - cells.steepness(abs(jump))) * carry_on(jump, y[j] - y[h])
-    else:
-        y[g] = 2.0 * at_face - y[i]
+    leaving = ghost_change(y[i] - y[j], y[j] - y[h], 1.0)
+    beyond = y[i] + leaving + came * (ghost_jump(entered - y[i], 1.0) - leaving)
+    y[g] = min(1.0, max(0.0, beyond))  # between 0 and 1, as all slopes take it for granted
 
 
 @stage
@@ -82,9 +90,16 @@ def reconstruct(net, state, work, dt):
         n, dt, state.U[f.R], W[f.U], W[f.P], W[f.C], inv_dx, net.cells[f.DLNA],
         W[f.WARMED], Q[f.RM], Q[f.UM], Q[f.PM], Q[f.RP], Q[f.UP], Q[f.PP], W[f.PER_Z],
     )
+    if net.taper.shape[0] > 0:
+        tapers.taper_faces(
+            net.taper, dt, state.U[f.R], W[f.U], W[f.P], W[f.C], inv_dx, net.cells[f.VOL], net.area,
+            W[f.WARMED], Q[f.RM], Q[f.UM], Q[f.PM], Q[f.RP], Q[f.UP], Q[f.PP], W[f.PUSH],
+            state.clock,
+        )
     if net.options[f.MIXED] > 0.0:
-        cells.reconstruct_fractions(
-            n, dt, W[f.YF], W[f.YB], W[f.U], inv_dx, Q[f.FM], Q[f.FP], Q[f.BM], Q[f.BP]
+        cells.fraction_slopes(
+            n, dt, state.U[f.R], net.cells[f.INV_VOL], W[f.YF], W[f.YB], Q[f.HALF_F], Q[f.HALF_B],
+            Q[f.PER_MASS],
         )
 
 
@@ -103,7 +118,8 @@ def fluxes(net, work):
         )
         if net.options[f.MIXED] > 0.0:
             cells.flux_fractions(
-                n, F[f.R], Q[f.FM], Q[f.FP], Q[f.BM], Q[f.BP], F[f.Y1], F[f.Y2]
+                n, F[f.R], net.area, work.W[f.YF], work.W[f.YB], Q[f.HALF_F], Q[f.HALF_B],
+                Q[f.PER_MASS], F[f.Y1], F[f.Y2],
             )
     else:
         cells.flux_mixture(
@@ -111,8 +127,9 @@ def fluxes(net, work):
             F[f.M], F[f.E],
         )
         cells.carry_parts(
-            n, F[f.R], Q[f.RM], Q[f.UM], Q[f.PM], Q[f.FM], Q[f.BM], Q[f.RP], Q[f.UP], Q[f.PP],
-            Q[f.FP], Q[f.BP], net.gas_R, net.gas_coef, F[f.E], F[f.Y1], F[f.Y2],
+            n, F[f.R], net.area, Q[f.RM], Q[f.UM], Q[f.PM], Q[f.RP], Q[f.UP], Q[f.PP],
+            work.W[f.YF], work.W[f.YB], Q[f.HALF_F], Q[f.HALF_B], Q[f.PER_MASS], net.gas_R,
+            net.gas_coef, F[f.E], F[f.Y1], F[f.Y2],
         )
 
 
@@ -126,6 +143,8 @@ def update(net, state, work, record, dt):
     inv_vol = net.cells[f.INV_VOL]
     cells.update_flow(n, dt, net.area, inv_vol, Q[f.PM], Q[f.PP], F[f.R], F[f.M], F[f.E],
                       U[f.R], U[f.M], U[f.E])
+    if net.taper.shape[0] > 0:
+        tapers.push_tapers(net.taper, dt, inv_vol, work.W[f.PUSH], U[f.M])
     if net.options[f.MIXED] > 0.0:
         cells.update_fractions(n, dt, net.area, inv_vol, F[f.Y1], F[f.Y2], U[f.Y1], U[f.Y2])
     friction, heat = net.options[f.FRICTION_ON], net.options[f.HEAT_ON]
@@ -149,7 +168,7 @@ def march(net, state, work, record, inner, face, t_end, max_steps):
         fill_ghosts(net, state, work)
         reconstruct(net, state, work, dt)
         fluxes(net, work)
-        inner_states(net, state, work, inner)
+        inner_states(net, state, work, inner, dt)
         solve_ends_ahead(net, state, work, inner, face, dt, theta)
         update(net, state, work, record, dt)
         close_step(net, state, work, record, face, dt, theta, t_end)

@@ -26,14 +26,17 @@ from .thermo import caloric, enthalpy, gamma_cp
 
 MAX_ITERATIONS = 30  # of the pressure in a junction
 FLOORED = 1.001e-3  # of the pressure inside, by which a face is known to lie on its floor
-N_INNER = 9
-IR, IU, IP, IYF, IYB, IGAMMA, ICP, IGAS, IT = range(N_INNER)
+N_INNER = 13
+(IR, IU, IP, IYF, IYB, IGAMMA, ICP, IGAS, IT,
+ I_HALF_F, I_HALF_B,  # half the slopes of the fractions across the end cell, outward
+ I_MOVED,  # share of that cell that IYF and IYB expect to leave in the step
+ I_PER_MASS) = range(N_INNER)  # step times area of the end over mass of the cell [m2 s/kg]
 N_FACE_OUT = 9
 FV, FP, FR, FYF, FYB, F_MASS, F_ENE, F_FRESH, F_BURNED = range(N_FACE_OUT)
 
 
 @stage
-def inner_states(net, state, work, inner):
+def inner_states(net, state, work, inner, dt):
     """Collect the reconstructed state of the cell at each end, velocities turned outward."""
     for k in range(net.end_int.shape[0]):
         i = net.end_int[k, f.END_CELL]
@@ -42,19 +45,24 @@ def inner_states(net, state, work, inner):
         r = work.Q[row, i]
         u = work.Q[row + (f.UM - f.RM), i]
         p = work.Q[row + (f.PM - f.RM), i]
-        yf = min(1.0, max(0.0, work.Q[row + (f.FM - f.RM), i]))
-        yb = min(1.0 - yf, max(0.0, work.Q[row + (f.BM - f.RM), i]))
+        moved = min(1.0, max(0.0, sign * u * dt * net.cells[f.INV_DX, i]))
+        half_f = sign * work.Q[f.HALF_F, i]
+        half_b = sign * work.Q[f.HALF_B, i]
+        yf = work.W[f.YF, i] + (1.0 - moved) * half_f
+        yb = work.W[f.YB, i] + (1.0 - moved) * half_b
         gas_R = net.gas_R[0] + yf * (net.gas_R[1] - net.gas_R[0]) + yb * (
             net.gas_R[2] - net.gas_R[0]
         )
         T = p / (r * gas_R)
         gamma, cp, _ = gamma_cp(net.gas_R, net.gas_coef, T, yf, yb)
         if u * u * r > gamma * p and abs(work.W[f.U, i]) < work.W[f.C, i]:
-            # a sonic exit lies between: the fan's invariant is read off the mean, not beyond it
-            r = state.U[f.R, i]
-            u = work.W[f.U, i]
-            p = work.W[f.P, i]
-            T = state.T[i]
+            # a sonic exit lies between mean and face: the fan's invariant is read off there
+            inside = abs(work.W[f.U, i]) / work.W[f.C, i]
+            way = (1.0 - inside) / (abs(u) / math.sqrt(gamma * p / r) - inside)
+            r = state.U[f.R, i] + way * (r - state.U[f.R, i])
+            u = work.W[f.U, i] + way * (u - work.W[f.U, i])
+            p = work.W[f.P, i] + way * (p - work.W[f.P, i])
+            T = p / (r * gas_R)
         inner[k, IR] = r
         inner[k, IU] = sign * u
         inner[k, IP] = p
@@ -64,14 +72,22 @@ def inner_states(net, state, work, inner):
         inner[k, ICP] = cp
         inner[k, IGAS] = gas_R
         inner[k, IT] = T
+        inner[k, I_HALF_F] = half_f
+        inner[k, I_HALF_B] = half_b
+        inner[k, I_MOVED] = moved
+        inner[k, I_PER_MASS] = work.Q[f.PER_MASS, i] * net.end_par[k, f.AREA]
 
 
 @stage
 def leave(net, inner, face, k, v, p_star):
-    """Face of an end through which gas of the duct leaves; only a shock changes its entropy."""
+    """Face of an end through which gas of the duct leaves; only a shock changes its entropy.
+
+    The fractions are those of the stretch of the end cell that leaves (`cells.carry_parts`).
+    """
     r = leaving_density(inner[k, IR], inner[k, IP], inner[k, IGAMMA], p_star)
-    yf = inner[k, IYF]
-    yb = inner[k, IYB]
+    less = inner[k, I_MOVED] - min(1.0, r * v * inner[k, I_PER_MASS])
+    yf = inner[k, IYF] + less * inner[k, I_HALF_F]
+    yb = inner[k, IYB] + less * inner[k, I_HALF_B]
     T = p_star / (r * inner[k, IGAS])
     h0 = enthalpy(net.gas_R, net.gas_coef, T, yf, yb) + 0.5 * v * v
     put(face, k, v, p_star, r, yf, yb, r * v, h0)
@@ -188,6 +204,27 @@ def slug_step(net, state, inner, face, k, dt):
 
 
 @part
+def remember_entered(net, state, inner, face, k, dt):
+    """Gas that has come in through an end, which leaves first when the flow turns.
+
+    Kept are how far it reaches into the end cell, at most all of it, and what it is at the pressure
+    of the face.  So the end cell knows where its contact lies, and a flow that turns a little
+    sooner or later changes little.
+    """
+    end = state.end[k]
+    v = face[k, FV]
+    far = end[f.ES_CAME] - dt * v * net.cells[f.INV_DX, net.end_int[k, f.END_CELL]]
+    end[f.ES_CAME] = min(1.0, max(0.0, far))
+    if v < 0.0:
+        end[f.ES_CAME_R] = face[k, FR]
+        end[f.ES_CAME_YF] = face[k, FYF]
+        end[f.ES_CAME_YB] = face[k, FYB]
+    elif far > 0.0:  # an isentrope, to the third order of the change in a step
+        turn = (face[k, FP] - end[f.ES_P]) / (inner[k, IGAMMA] * (face[k, FP] + end[f.ES_P]))
+        end[f.ES_CAME_R] *= (1.0 + turn) / (1.0 - turn)
+
+
+@part
 def expected(state, k):
     """Velocity out of an end to start an iteration from: that of the last two steps goes on."""
     return 2.0 * state.end[k, f.ES_V] - state.end[k, f.ES_V_BEFORE]
@@ -212,7 +249,10 @@ def enter(net, state, inner, face, k, p0, T0, gas, yf, yb, into, kappa, v_rad):
 
 @part
 def node_port(net, state, work, inner, face, k, dt, theta_deg):
-    """Opening into a store: the air outside, a volume, a junction cell or a cylinder."""
+    """Opening into a store: the air outside, a volume, a junction cell or a cylinder.
+
+    Written into `solve_ends` and into `openings.solve_store`.
+    """
     store = work.store[net.end_int[k, f.END_STORE]]
     out, into = port_shares(net, k, theta_deg)
     r = inner[k, IR]
@@ -393,7 +433,7 @@ def node_branches(net, state, inner, face, ends, p_guess):
 
 @stage
 def solve_ends(net, state, work, inner, face, dt, theta_deg):
-    """All nodes from their inner states; then fluxes into `work.F`, faces into `state.end`."""
+    """All nodes from their inner states."""
     for k in range(net.end_int.shape[0]):
         kind = net.end_int[k, f.END_KIND]
         if kind == f.PORT:
@@ -408,6 +448,11 @@ def solve_ends(net, state, work, inner, face, dt, theta_deg):
         ends = net.listed[net.joint[j, 0]:net.joint[j, 1]]
         p = node_branches(net, state, inner, face, ends, state.end[ends[0], f.ES_AUX])
         state.end[ends[0], f.ES_AUX] = p
+
+
+@stage
+def hand_over(net, state, work, inner, face, dt):
+    """Fluxes of all ends into `work.F`, faces into `state.end`."""
     for k in range(net.end_int.shape[0]):
         i = net.end_int[k, f.END_FACE]
         sign = net.end_par[k, f.SIGN]
@@ -416,6 +461,7 @@ def solve_ends(net, state, work, inner, face, dt, theta_deg):
         work.F[f.E, i] = sign * face[k, F_ENE]
         work.F[f.Y1, i] = sign * face[k, F_FRESH]
         work.F[f.Y2, i] = sign * face[k, F_BURNED]
+        remember_entered(net, state, inner, face, k, dt)
         state.end[k, f.ES_R] = face[k, FR]
         state.end[k, f.ES_U] = sign * face[k, FV]
         state.end[k, f.ES_P] = face[k, FP]

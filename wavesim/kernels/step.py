@@ -20,9 +20,11 @@ from . import flat as f
 from .constants import PERFECT
 from .cylinder import volume
 from .jit import leaf, part, stage
-from .nodes import F_BURNED, F_ENE, F_FRESH, F_MASS, FP, FV, solve_ends
+from .nodes import F_BURNED, F_ENE, F_FRESH, F_MASS, FP, FV, hand_over, solve_ends
+from .openings import spare_small_stores
 from .perforate import exchange
 from .stores import store_now, stores_ahead, stores_rate, stores_step
+from .tapers import taper_rates
 
 GO_ON = -1  # no status: there is a step to take
 
@@ -45,6 +47,8 @@ def primitives(net, state, work):
             n, U[f.R], U[f.M], U[f.E], U[f.Y1], U[f.Y2], state.T, W[f.U], W[f.P], W[f.C], W[f.YF],
             W[f.YB], W[f.RATE], net.cells[f.INV_DX], net.gas_R, net.gas_coef,
         )
+    if net.taper.shape[0] > 0:
+        taper_rates(net.taper, W[f.U], W[f.C], net.cells[f.VOL], net.area, W[f.RATE])
     return cells.largest(n, W[f.RATE])
 
 
@@ -54,10 +58,10 @@ def reset_ghosts(net, state):
     for k in range(net.end_int.shape[0]):
         i = net.end_int[k, f.END_CELL]
         step = 1 if net.end_par[k, f.SIGN] > 0.0 else -1
-        for g in (i + step, i + 2 * step):
-            for row in range(f.N_CONSERVED):
-                state.U[row, g] = state.U[row, i]
-            state.T[g] = state.T[i]
+        i, near, far = np.uintp(i), np.uintp(i + step), np.uintp(i + 2 * step)
+        for row in range(f.N_CONSERVED):
+            state.U[row, near] = state.U[row, far] = state.U[row, i]
+        state.T[near] = state.T[far] = state.T[i]
 
 
 @stage
@@ -211,7 +215,10 @@ def crank_angle(omega, t):
 def solve_ends_ahead(net, state, work, inner, face, dt, theta):
     """Stores and nodes half a step ahead; end fluxes replace those of the interior scheme."""
     stores_ahead(net, state, work, inner, dt, theta)
-    solve_ends(net, state, work, inner, face, dt, theta + 0.5 * dt * net.options[f.OMEGA_DEG])
+    middle = theta + 0.5 * dt * net.options[f.OMEGA_DEG]
+    solve_ends(net, state, work, inner, face, dt, middle)
+    spare_small_stores(net, state, work, inner, face, dt, middle)
+    hand_over(net, state, work, inner, face, dt)
 
 
 @part
@@ -242,7 +249,7 @@ def open_step(net, state, work, record, face, t_end, steps, max_steps):
     if status != GO_ON:
         return status, 0.0, 0.0
     exchange(net, state, work, record, dt)
-    # The coefficients follow Reynolds numbers, which change little in a step: every fourth will do,
+    # The coefficients follow Reynolds numbers, which change little in a step: every fifth will do,
     # the same ones in every cycle and for every cylinder.
     due = int(state.clock[f.IN_SLICE]) % 5 == 0
     if due and net.options[f.FRICTION_ON] + net.options[f.HEAT_ON] > 0.0:

@@ -16,7 +16,8 @@ from .nodes import F_BURNED, F_ENE, F_FRESH, F_MASS, FP, FV, ICP, IGAS, IP, IR, 
 from .thermo import energy_cv, gas_constant, temperature
 
 HASTE = 4.0  # cfl over this is the share of a cylinder's gas that may pass in a step
-LOWEST = 0.3  # share of a volume's pressure below which half a step must not bring it
+STIFF = 2.0  # steps over the time in which sound empties a store, from which it is solved for
+LOWEST = 0.3  # share of a volume's pressure below which the first trial does not bring it
 CLIPPED = 1e-9  # mass fraction outside 0 to 1 that is more than round-off
 STALLED = 0.1  # share of a cell's own stream below which less passes than that, for stability
 
@@ -90,12 +91,8 @@ def stores_ahead(net, state, work, inner, dt, theta_deg):
             mass = state.store[s, f.SM] + 0.5 * dt * state.store[s, f.RATE_M]
             energy = state.store[s, f.SE] + 0.5 * dt * state.store[s, f.RATE_E]
             energy -= p * (vol_half - vol)
-            fresh = state.store[s, f.SF] / state.store[s, f.SM]
-            burned = state.store[s, f.SB] / state.store[s, f.SM]
-            if min(fresh, burned, 1.0 - fresh - burned) < -CLIPPED:
-                state.clock[f.CLIPPED_FRACTION] += 1.0
-            yf = min(1.0, max(0.0, fresh))
-            yb = min(1.0 - yf, max(0.0, burned))
+            yf = state.store[s, f.SF] / state.store[s, f.SM]
+            yb = state.store[s, f.SB] / state.store[s, f.SM]
             e = energy / mass
             gas_R = gas_constant(net.gas_R, yf, yb)
             T, cv, missed = temperature(net.gas_coef, e, yf, yb, state.store[s, f.ST])
@@ -119,10 +116,16 @@ def stores_ahead(net, state, work, inner, dt, theta_deg):
                 inner[k, ICP] - inner[k, IGAS]))
             above += give * area * (r * inner[k, IU] + inner[k, IP] / c)
             below += give * area / c
+        now = work.store[s]
+        now[f.N_BEFORE] = p
+        now[f.N_STIFF] = 2.0 * (below - 1.0)
         p_half = above / below
-        if p_half < LOWEST * p:
-            p_half = LOWEST * p
-            state.clock[f.FLOORED_STORE] += 1.0
+        if p_half < LOWEST * p:  # no linear matter any more
+            now[f.N_STIFF] = max(STIFF, now[f.N_STIFF])
+        if now[f.N_STIFF] > STIFF:
+            even = (above - p) / (below - 1.0)  # pressure at which as much comes as goes
+            p_half = p + (1.0 - 1.0 / now[f.N_STIFF]) * (even - p)
+        p_half = max(LOWEST * p, p_half)
         T_half = T * power(p_half / p, (gamma - 1.0) / gamma)
         e_half, cv_half = energy_cv(net.gas_coef, T_half, yf, yb)
         show(work, s, p_half, T_half, yf, yb, cv_half, gas_R, e_half + gas_R * T_half, vol)
@@ -152,19 +155,36 @@ def stores_step(net, state, work, record, face, dt, theta_deg, theta_next):
             burned += face[k, F_BURNED] * area
         state.store[s, f.RATE_M] = mass
         state.store[s, f.RATE_E] = energy
+        held = row[f.SM]
         row[f.SM] += dt * mass
         row[f.SE] += dt * energy
-        row[f.SF] += dt * fresh
-        row[f.SB] += dt * burned
+        keep_parts(state, row, row[f.SF] + dt * fresh, row[f.SB] + dt * burned)
         if net.store_int[s, f.STORE_KIND] == f.CELL:
-            cell_momentum(net, work, row, face, s, dt)
+            vx, vy, vz = cell_velocity(net, work, row, face, s, held, row[f.SM], dt, 1.0)
+            row[f.SX] = row[f.SM] * vx
+            row[f.SY] = row[f.SM] * vy
+            row[f.SZ] = row[f.SM] * vz
         if net.store_int[s, f.STORE_KIND] == f.CYLINDER:
             cylinder_step(net, state, work, record, s, dt, theta_deg, theta_next)
 
 
 @part
-def cell_momentum(net, work, row, face, s, dt):
-    """Velocity of the gas in a junction cell after a step; `row` holds the new mass.
+def keep_parts(state, row, fresh, burned):
+    """Set fresh charge and burned gas of a store; round-off takes neither beyond what it holds."""
+    if min(fresh, burned, row[f.SM] - fresh - burned) < -CLIPPED * row[f.SM]:
+        state.clock[f.CLIPPED_FRACTION] += 1.0
+    row[f.SF] = min(row[f.SM], max(0.0, fresh))
+    row[f.SB] = min(row[f.SM] - row[f.SF], max(0.0, burned))
+
+
+@stage
+def cell_velocity(net, work, row, face, s, before, mass, dt, least):
+    """Velocity (x, y, z) of the gas in a junction cell after a step, or that its ends see.
+
+    `before` and `mass` are the gas that it held before and holds now [kg]; `row` has the momentum
+    of the former.  `least` is 1 for the velocity after the step and 0 for that which the ends see:
+    the one before, in a cell that sound and gas cross in more than a step, and with a faster
+    crossing more and more of the one after.
 
     A jet brings its momentum along its duct, and the excess of its face pressure over that of the
     cell.  What leaves takes the cell's own velocity.  If it leaves slower than the cell's gas comes
@@ -173,12 +193,16 @@ def cell_momentum(net, work, row, face, s, dt):
     and the wall round the mouth bears what that takes.
 
     The velocity that balances this is reached as fast as sound and gas cross the cell: pressure
-    waves set the gas in a straight passage moving long before the jet has crossed it.
+    waves set the gas in a straight passage moving long before the jet has crossed it.  In a cell
+    that is crossed within a step the velocity that its ends see goes to that only as far as the
+    pressure that builds up before branches ahead allows, or it would swing; and it is not faster
+    than sound.
     """
     now = work.store[s]
     into = 0.0
     out = 0.0
     widest = 0.0
+    against = 0.0
     gx = 0.0
     gy = 0.0
     gz = 0.0
@@ -190,11 +214,12 @@ def cell_momentum(net, work, row, face, s, dt):
         z = net.end_par[k, f.DIR_Z]
         flow = face[k, F_MASS] * area
         push = (face[k, FP] - now[f.NP]) * area + flow * face[k, FV]
+        toward = now[f.NVX] * x + now[f.NVY] * y + now[f.NVZ] * z
+        against += now[f.NRHO] * area * max(0.0, toward)
         if flow > 0.0:
             into += flow
         else:
             out -= flow
-            toward = now[f.NVX] * x + now[f.NVY] * y + now[f.NVZ] * z
             push = max(0.0, push + flow * toward) if toward > -face[k, FV] else 0.0
         gx -= push * x
         gy -= push * y
@@ -202,14 +227,31 @@ def cell_momentum(net, work, row, face, s, dt):
         widest = max(widest, area)
     speed = math.sqrt(now[f.NVX] ** 2 + now[f.NVY] ** 2 + now[f.NVZ] ** 2)
     passing = max(into, out, STALLED * now[f.NRHO] * widest * speed)
+    vx = now[f.NVX]
+    vy = now[f.NVY]
+    vz = now[f.NVZ]
     if passing > 0.0:
         c = math.sqrt(now[f.NGAMMA] * now[f.NR] * now[f.NT])
-        width = math.exp(math.log(now[f.NVOL]) / 3.0)
-        pace = dt * (c / width + passing / row[f.SM])
+        pace = dt * (c / now[f.N_WIDTH] + passing / mass)
+        vx0 = row[f.SX] / before
+        vy0 = row[f.SY] / before
+        vz0 = row[f.SZ] / before
         share = pace / (1.0 + pace)
-        row[f.SX] = row[f.SM] * (now[f.NVX] + share * (gx / passing - now[f.NVX]))
-        row[f.SY] = row[f.SM] * (now[f.NVY] + share * (gy / passing - now[f.NVY]))
-        row[f.SZ] = row[f.SM] * (now[f.NVZ] + share * (gz / passing - now[f.NVZ]))
+        ease = 1.0
+        if pace > 1.0:
+            share *= max(least, 1.0 - 1.0 / pace)
+            ease = 1.0 / (1.0 + (pace - 1.0) / (1.0 + pace) * against / passing)
+        else:
+            share *= least
+        vx += ease * (vx0 - vx + share * (gx / passing - vx0))
+        vy += ease * (vy0 - vy + share * (gy / passing - vy0))
+        vz += ease * (vz0 - vz + share * (gz / passing - vz0))
+        if pace > 1.0:
+            held = min(1.0, c / max(1e-9, math.sqrt(vx * vx + vy * vy + vz * vz)))
+            vx *= held
+            vy *= held
+            vz *= held
+    return vx, vy, vz
 
 
 @leaf

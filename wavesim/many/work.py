@@ -55,7 +55,7 @@ class Outcomes(NamedTuple):
     chains : list of list of Point, Failure or None
         Shaped like the tasks; None was not computed.
     interrupted : bool
-        True if the work was stopped by Ctrl-C.
+        True if Ctrl-C was pressed, be it so late that nothing is missing.
     """
 
     chains: list
@@ -169,9 +169,12 @@ def run_chains(chains, *, executor=None, threads=1, store=None, traces=True, str
         If a description is wrong and `strict` holds.
     """
     pool = executor or ThreadPoolExecutor(threads)
-    bar = progress_bar(sum(map(len, chains)), label, "point", shown=progress)
-    crew = _Crew(chains, pool, threads, store, traces, strict, bar)
-    with bar, _straight_from_workers(executor), _interrupts_ask(crew):
+    crew = _Crew(chains, pool, threads, store, traces, strict)
+    with (
+        _interrupts_ask(crew),
+        progress_bar(sum(map(len, chains)), label, "point", shown=progress) as crew.bar,
+        _straight_from_workers(executor),
+    ):
         try:
             crew.work()
         except KeyboardInterrupt:
@@ -183,7 +186,7 @@ def run_chains(chains, *, executor=None, threads=1, store=None, traces=True, str
             crew.finish()
             if executor is None:
                 pool.shutdown(wait=not crew.active, cancel_futures=True)
-    return Outcomes(crew.outcomes, crew.stop.is_set())
+    return Outcomes(crew.outcomes, crew.asked > 0)
 
 
 @contextmanager
@@ -207,9 +210,11 @@ def _interrupts_ask(crew):
 class _Crew:
     """State of `run_chains`: what waits, what is in work, what another process holds."""
 
-    def __init__(self, chains, pool, width, store, traces, strict, bar):
+    bar = None  # that shows how far the work is
+
+    def __init__(self, chains, pool, width, store, traces, strict):
         self.chains, self.pool, self.limit = chains, pool, AHEAD * width
-        self.store, self.traces, self.strict, self.bar = store, traces, strict, bar
+        self.store, self.traces, self.strict = store, traces, strict
         self.stop = threading.Event()
         self.asked = 0  # how often Ctrl-C was pressed
         self.may_raise = False  # while nothing is done but waiting

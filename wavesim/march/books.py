@@ -11,7 +11,7 @@ EXITS = {
     "unsolved_pairs": f.UNSOLVED_PAIR,
     "unsolved_junctions": f.UNSOLVED_JOINT,
     "unsolved_stores": f.UNSOLVED_STORE,
-    "floored_stores": f.FLOORED_STORE,
+    "unsolved_tapers": f.UNSOLVED_TAPER,
     "floored_faces": f.FLOORED_FACE,
     "capped_holes": f.CAPPED_HOLE,
     "clipped_fractions": f.CLIPPED_FRACTION,

@@ -84,9 +84,10 @@ def take_burn(model, other):
 
 
 def burn_angles(model):
-    """Angles of 50 % burned and from 10 % to 90 % [deg] by cylinder, each (n_cyl,)."""
-    found = [
-        model.engine.combustion.half_and_10_90(cyl[f.SOC], cyl[f.DURATION])
-        for cyl in model.net.cyl_par
-    ]
-    return np.array(found).reshape(-1, 2).T
+    """Angles at which 10 %, 50 % and 90 % were burned in the last cycle, (3, n_cyl) [deg].
+
+    Each after the firing dead centre of its own cylinder.
+    """
+    combustion = model.engine.combustion
+    found = [combustion.burn_angles(cyl[f.SOC], cyl[f.DURATION]) for cyl in model.net.cyl_par]
+    return np.array(found).T

@@ -59,8 +59,8 @@ class Cycles:
     burns_limited: int
 
 
-def settle(model, walls, settings, *, rpm, fuel_flow, stop):
-    """Run cycles until they repeat themselves."""
+def settle(model, walls, settings, *, rpm, fuel_flow, stop, firm=False):
+    """Run cycles until they repeat themselves; `firm` if the steps are planned already."""
     history, steps, limited = [], 0, 0
     for cycle in range(1, settings.max_cycles + 1):
         if history:
@@ -71,7 +71,8 @@ def settle(model, walls, settings, *, rpm, fuel_flow, stop):
         after = contents(model)
         mean_wall = update_walls(model, walls, 120.0 / rpm)
         history.append(_watched(model, mean_wall, held))
-        plan_steps(model, settings, change(history) <= max(FIRM, settings.tolerance))
+        is_calm = change(history) <= max(FIRM, settings.tolerance)
+        plan_steps(model, settings, firm or is_calm)
         if fuel_flow is not None:
             _follow_fuel(model, rpm, fuel_flow)
         if sampled and cycle >= settings.min_cycles and settled(history, settings.tolerance):

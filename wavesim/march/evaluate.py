@@ -7,11 +7,14 @@ import numpy as np
 
 from wavesim.show.quantities import CYLINDERS, QUANTITIES
 
+PUMPING = ("exhaust", "recompression", "intake")  # parts of pmep, which they add up to
 STROKES = ("expansion", "exhaust", "intake", "compression")  # from firing dead centre on
 #: Quantities that are plain means of the cylinders.
 _MEANS = (
     "peak_pressure", "peak_pressure_angle", "trapped_pressure", "trapped_temperature",
-    "opening_pressure",
+    "opening_pressure", "burn_angle_10", "burn_angle_50", "burn_angle_90",
+    "overlap_exhaust_pressure", "overlap_pressure_difference", "overlap_lowest_pressure",
+    "overlap_lowest_angle", "overlap_highest_pressure", "overlap_highest_angle",
 )
 
 
@@ -65,7 +68,7 @@ class CycleSums(NamedTuple):
     opening_mass: np.ndarray
 
 
-def amounts_of(sums, intake, exhaust, back_pressure):
+def amounts_of(sums, intake, exhaust, back_pressure, burn, exchange):
     """What a cycle left behind, by cylinder and under the names of `CYLINDERS`.
 
     Parameters
@@ -75,6 +78,11 @@ def amounts_of(sums, intake, exhaust, back_pressure):
         At the valves.
     back_pressure : ndarray, (n_cyl,)
         Mean gauge pressure at each exhaust valve [Pa].
+    burn : ndarray, (3, n_cyl)
+        Angles at which 10 %, 50 % and 90 % were burned, after the cylinder's own firing dead
+        centre [deg].
+    exchange : mapping of ndarray, each (n_cyl,)
+        From `wavesim.march.exchange.exchange_of`.
 
     Returns
     -------
@@ -92,6 +100,8 @@ def amounts_of(sums, intake, exhaust, back_pressure):
         "exhaust_burned": -exhaust.burned,
         "short_circuit": -exhaust.fresh,
         "back_pressure": back_pressure,
+        **{f"burn_angle_{share}": own for share, own in zip((10, 50, 90), burn, strict=True)},
+        **exchange,
     }
 
 
@@ -121,11 +131,13 @@ def evaluate(engine, gas, rpm, amounts, back_pressure, air):
         By the names of `CYLINDERS`: the amounts, and quantities of each cylinder alone.
     """
     own = {**amounts, **_of_gas(engine, gas, air, amounts, _each, len(amounts["trapped_mass"]))}
+    own["burn_duration"] = amounts["burn_angle_90"] - amounts["burn_angle_10"]
     values = _of_gas(engine, gas, air, amounts, np.sum, 1)
     values |= {name: amounts[name].mean() for name in _MEANS}
     values |= _of_crank(engine, gas, rpm, amounts, values)
     values |= {
         "back_pressure": back_pressure,
+        "burn_duration": own["burn_duration"].mean(),
         "imep_spread": _spread(own["imep_net"]),
         "volumetric_efficiency_spread": _spread(own["volumetric_efficiency"]),
         "residual_fraction_spread": _spread(own["residual_fraction"]),
@@ -154,6 +166,7 @@ def _of_gas(engine, gas, air, amounts, total, count):
     trapped, mass = total(amounts["trapped_fresh"]), total(amounts["trapped_mass"])
     dry_share = air_share * (1.0 - gas.humidity)
     reference = float(gas.density(air.pressure, air.temperature, 0.0, 0.0))
+    charge = float(gas.density(air.pressure, air.temperature, 1.0, 0.0))
     fuel = delivered * gas.fuel_fraction
     out = [total(amounts[name]) for name in (
         "exhaust_energy", "exhaust_mass", "short_circuit", "exhaust_burned")]
@@ -161,15 +174,19 @@ def _of_gas(engine, gas, air, amounts, total, count):
         "imep_gross": total(work[:, 0] + work[:, 3]) / Vd,
         "imep_net": total(work) / Vd,
         "pmep": -total(work[:, 1] + work[:, 2]) / Vd,
-        "pmep_exhaust": -total(work[:, 1]) / Vd,
-        "pmep_intake": -total(work[:, 2]) / Vd,
+        **{f"pmep_{part}": total(amounts[f"pumping_{part}"]) / Vd for part in PUMPING},
+        "blowdown_loss": total(amounts["blowdown_work"]) / Vd,
         "volumetric_efficiency": delivered * air_share / (reference * Vd),
+        "delivery_ratio": delivered / (charge * Vd),
+        "charging_efficiency": trapped / (charge * Vd),
         "air_per_cycle": delivered * dry_share,
         "trapped_air": trapped * dry_share,
         "residual_fraction": total(amounts["trapped_burned"]) / mass,
         "scavenging_efficiency": trapped / mass,
         "trapping_efficiency": _ratio(trapped, delivered),
         "short_circuit": out[2],
+        "overlap_exhaust_backflow": total(amounts["overlap_exhaust_backflow"]),
+        "overlap_intake_backflow": total(amounts["overlap_intake_backflow"]),
         "exhaust_temperature": _temperature_of(gas, *out),
         "heat_loss_share": _ratio(total(amounts["wall_heat"]), total(amounts["released_heat"])),
         "indicated_efficiency": _ratio(total(work), fuel * getattr(gas, "heating_value", 0.0)),

@@ -24,7 +24,7 @@ from wavesim.descriptions.nodes import ClosedEnd, OpenEnd
 from wavesim.descriptions.pipes import Pipe
 from wavesim.descriptions.settings import Settings
 from wavesim.gas.models import PerfectGas
-from wavesim.kernels import characteristics, jit, march, nodes, stores
+from wavesim.kernels import characteristics, jit, march, nodes, openings, stores
 
 #: What the march is found by in another process.
 MARCHES = {"march": march.march, "march_lines": characteristics.march_lines}
@@ -139,5 +139,6 @@ def compile_share(share):
         jit.compile_for(MARCHES[share], *now, record, inner, face, 0.0, 1)
         return
     jit.compile_for(nodes.solve_ends, *now, inner, face, 0.0, 0.0)
+    jit.compile_for(openings.spare_small_stores, *now, inner, face, 0.0, 0.0)
     jit.compile_for(stores.stores_ahead, *now, inner, 0.0, 0.0)
     jit.compile_for(stores.stores_step, *now, record, face, 0.0, 0.0, 0.0)

@@ -9,7 +9,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from wavesim.descriptions.nodes import Throttle
+from wavesim.descriptions.nodes import Carburettor, Throttle
 from wavesim.descriptions.pull import WallsLeft, Warmed
 from wavesim.errors import InputError
 from wavesim.fields.description import describe
@@ -117,7 +117,10 @@ def throttled(network, warmed):
     angle = warmed.plate_angle_deg
     if angle is None:
         return network
-    plates = {name: node for name, node in network.nodes.items() if isinstance(node, Throttle)}
+    plates = {
+        name: node for name, node in network.nodes.items()
+        if isinstance(node, (Throttle, Carburettor))
+    }  # fmt: skip
     if not plates:
         raise InputError(
             f"Warmed: plate_angle_deg = {angle:g} deg, but the intake has no Throttle to set."

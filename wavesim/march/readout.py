@@ -77,11 +77,22 @@ def final_state(model):
     return out
 
 
+def _valves(model, side):
+    """Valves of one side by name, in order of their cylinders."""
+    nodes = model.network.nodes.items()
+    valves = [(name, node) for name, node in nodes
+              if isinstance(node, ValvePort) and node.side == side]
+    return dict(sorted(valves, key=lambda item: item[1].cylinder))
+
+
 def valve_rows(model, side):
     """End rows of the valves of one side, by cylinder."""
-    nodes = model.network.nodes.values()
-    valves = [node for node in nodes if isinstance(node, ValvePort) and node.side == side]
-    return [model.ends[node.ends[0]] for node in sorted(valves, key=lambda node: node.cylinder)]
+    return [model.ends[node.ends[0]] for node in _valves(model, side).values()]
+
+
+def valve_names(model):
+    """Names of the exhaust and the intake valve, by cylinder."""
+    return list(zip(_valves(model, "exhaust"), _valves(model, "intake"), strict=True))
 
 
 def cycle_sums(model):

@@ -22,7 +22,7 @@ from wavesim.fields.description import describe
 from wavesim.gas.models import EngineGas, PerfectGas, given_gas
 from wavesim.march.advance import march_to
 from wavesim.march.books import contents, cycle_ledger, ledger
-from wavesim.march.burn import check_burn, take_burn
+from wavesim.march.burn import burn_angles, check_burn, take_burn
 from wavesim.march.cycles import (
     change,
     check_mixture,
@@ -33,6 +33,7 @@ from wavesim.march.cycles import (
     take_over,
 )
 from wavesim.march.evaluate import amounts_of, evaluate
+from wavesim.march.exchange import Events, exchange_of
 from wavesim.march.prolong import prolong
 from wavesim.march.pull import moment_of, pull_facts, throttled
 from wavesim.march.readout import (
@@ -42,6 +43,7 @@ from wavesim.march.readout import (
     mean_gauge,
     samples_of,
     valve_flows,
+    valve_names,
     wall_facts,
 )
 from wavesim.march.walltemp import find_solved_walls, lay_on, walls_left
@@ -225,6 +227,7 @@ def run_network(
     given_gas("run_point", gas)
     fuel_flow = _checked_fuel_flow(fuel_flow, gas)
     check_kind("run_point", "start", start, Point, optional=True)
+    check_kind("run_point", "pull", pull, Pull, optional=True)
     described = network_of(engine, network)
     gas = gas or EngineGas(engine.fuel, engine.air_fuel_lambda)
     check_burn(engine, gas)
@@ -291,13 +294,20 @@ def point_of(described, model, walls, cycles, rpm, fuel_flow=None, rough=None, m
     """
     engine, settings = model.engine, model.settings
     back_pressure, by_cylinder = mean_gauge(model, "exhaust")
+    x = np.arange(model.record.field.shape[0]) * settings.sample_deg
+    samples = samples_of(model, x, "theta_deg")
+    facts = engine_facts(engine, model)
+    sums, air = cycle_sums(model), model.network.air_outside("intake", model.ambient)
+    exchange = exchange_of(
+        samples, valve_names(model), Events(*facts["events_deg"]["exhaust"],
+                                            *facts["events_deg"]["intake"]),
+        sums.work, air.pressure,
+    )
     amounts = amounts_of(
-        cycle_sums(model), valve_flows(model, "intake"), valve_flows(model, "exhaust"), by_cylinder
+        sums, valve_flows(model, "intake"), valve_flows(model, "exhaust"), by_cylinder,
+        burn_angles(model), exchange,
     )
-    values, cylinders = evaluate(
-        engine, model.gas, rpm, amounts, back_pressure,
-        model.network.air_outside("intake", model.ambient),
-    )
+    values, cylinders = evaluate(engine, model.gas, rpm, amounts, back_pressure, air)
     audit = cycle_ledger(model, cycles.before, cycles.after)
     audit |= {
         "cycles": len(cycles.history),
@@ -311,16 +321,15 @@ def point_of(described, model, walls, cycles, rpm, fuel_flow=None, rough=None, m
         "cells": int(sum(hi - lo for lo, hi in model.ducts.values())),
         "wall_time": 0.0,
     }
-    x = np.arange(model.record.field.shape[0]) * settings.sample_deg
     meta = point_meta(
         engine, None, settings, gas=model.gas, fuel_flow=fuel_flow, network=described,
-        facts=engine_facts(engine, model) | wall_facts(walls),
+        facts=facts | wall_facts(walls),
     )
     if walls:
         meta["walls_left"] = describe(walls_left(walls))
     if moment is not None:
         meta |= pull_facts(moment, walls)
     return Point(
-        rpm, values, cylinders, samples_of(model, x, "theta_deg"), audit, meta,
+        rpm, values, cylinders, samples, audit, meta,
         restart_of(rough.model) | {"fine": restart_of(model)} if rough else restart_of(model),
     )

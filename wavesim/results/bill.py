@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 from wavesim.descriptions.engine import Engine
 from wavesim.descriptions.exhaust import Exhaust, banks_of
 from wavesim.descriptions.joints import HPipe, Merge
-from wavesim.descriptions.pipes import Amounts
+from wavesim.descriptions.pipes import Amounts, together
 from wavesim.descriptions.silencers import Chamber
 from wavesim.descriptions.walls import Wall
 from wavesim.errors import InputError, check_kind
@@ -94,14 +94,14 @@ class Bill(Tabular):
     @property
     def total(self) -> Amounts:
         """Amounts of the whole system."""
-        return _sum(row.amounts for row in self.rows)
+        return together(row.amounts for row in self.rows)
 
     @property
     def lines(self) -> Mapping[str, Amounts]:
         """Amounts by name of the line."""
         names = dict.fromkeys(row.line for row in self.rows)
         return {
-            name: _sum(row.amounts for row in self.rows if row.line == name) for name in names
+            name: together(row.amounts for row in self.rows if row.line == name) for name in names
         }
 
     @property
@@ -171,10 +171,6 @@ class Bill(Tabular):
         ]
 
 
-def _sum(amounts):
-    return Amounts(*map(sum, zip(Amounts(), *amounts, strict=True)))
-
-
 def _label(row):
     times = f" ({row.count} x)" if row.count > 1 else ""
     return f"{row.line}, part {row.number}: {row.part}{times}"
@@ -222,32 +218,64 @@ def bill(
         )
     check_kind("bill", "wall", wall, Wall)
     own = banks_of("bill", exhaust, engine)
-    cylinders, banks = len(own), len(set(own))
+    banks = [[n for n, bank in enumerate(own, start=1) if bank == one]
+             for one in sorted(set(own))]
     rows = []
-    for name, count, parts in _named_lines(exhaust, cylinders, banks):
+    for name, count, parts in _named_lines(exhaust, banks):
         for number, (part, amounts) in enumerate(_amounts(parts, wall), start=1):
             total = Amounts(*(count * amount for amount in amounts))
             rows.append(BillRow(name, type(part).__name__, number, count, total))
     return Bill(exhaust.name, tuple(rows), wall)
 
 
-def _named_lines(exhaust, cylinders, banks):
-    """Triples (name, how many, parts) in the direction of the flow."""
+def _named_lines(exhaust, banks):
+    """Triples (name, how many, parts) in the direction of the flow.
+
+    `banks` holds the numbers of the cylinders of each bank.
+    """
+    cylinders = sum(map(len, banks))
     primaries = exhaust.primary_lines(cylinders)
-    if len(set(primaries)) == 1:
-        yield "primary", cylinders, primaries[0]
-    else:
-        for n, primary in enumerate(primaries, start=1):
-            yield f"primary {n}", 1, primary
+    yield from _counted("primary", primaries)
+    meetings = [[primaries[n - 1] for n in bank] for bank in banks]
     if exhaust.pairs is not None:
+        pairs = [exhaust.pairs_of(bank, cylinders) for bank in banks]
+        yield from _counted("pair merge cone", _cones(
+            exhaust.pair_merge, [[primaries[n - 1] for n in pair] for own in pairs for pair in own],
+            exhaust.secondary))
         yield "secondary", len(exhaust.pairs), exhaust.secondary
-    link = exhaust.bank_link
-    yield "collector", banks, exhaust.collector
+        meetings = [[exhaust.secondary] * len(own) for own in pairs]
+    link, outlet = exhaust.bank_link, exhaust.pipe + exhaust.tailpipe
+    behind = exhaust.collector + (() if link else outlet)
+    systems = len(banks)
+    if exhaust.merge is None:  # each keeps to itself
+        systems = cylinders if exhaust.pairs is None else len(exhaust.pairs)
+    else:
+        yield from _counted("merge cone", _cones(exhaust.merge, meetings, behind))
+    yield "collector", systems, exhaust.collector
     if isinstance(link, HPipe):
         yield "h-pipe", 1, link.tube
-    outlets = 1 if isinstance(link, Merge) else banks
+    if isinstance(link, Merge):
+        meeting = [exhaust.collector] * systems
+        yield from _counted("bank merge cone", _cones(link, [meeting], outlet))
+    outlets = 1 if isinstance(link, Merge) else systems
     yield "pipe", outlets, exhaust.pipe
     yield "tailpipe", outlets, exhaust.tailpipe
+
+
+def _counted(name, lines):
+    """Lines of one name: once with their number if they are alike, else one by one."""
+    if len(set(lines)) == 1:
+        yield name, len(lines), lines[0]
+    else:
+        for n, own in enumerate(lines, start=1):
+            yield f"{name} {n}", 1, own
+
+
+def _cones(merge, meetings, behind):
+    """The cone of each merge as a line; none if it has none."""
+    if merge is None or merge.cone_length is None:
+        return []
+    return [(merge.cone(tubes, behind),) for tubes in meetings]
 
 
 def _amounts(parts, wall):

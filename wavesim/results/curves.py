@@ -13,7 +13,7 @@ import numpy as np
 
 from wavesim import errors
 from wavesim.constants import RPM_RANGE
-from wavesim.errors import InputError, check_choice, check_number, nearest
+from wavesim.errors import InputError, check_choice, check_kind, check_number, nearest
 from wavesim.fields.description import sequence
 from wavesim.fields.tabular import Column, Sheet, Tabular, data_set
 from wavesim.show.forms import shown
@@ -219,11 +219,13 @@ class Curve(CurveMethods):
         self.rpm = _speeds(self._owner, rpm)
         self.trusted = _flags(self._owner, trusted, self.rpm.size)
         self.notes = _sentences(self._owner, notes, self.rpm[~self.trusted])
+        check_kind(self._owner, "units", units, Mapping, optional=True)
         self._units = _units(self._owner, values, units or {})
         self._values = {
             name: _numbers(self._owner, name, self._units[name], given, self.rpm.size)
             for name, given in values.items()
         }
+        check_kind(self._owner, "uncertainty", uncertainty, Mapping, optional=True)
         self._half_widths = {}
         for quantity, given in dict(uncertainty or {}).items():
             check_choice(self._owner, "uncertainty", quantity, self._values)
@@ -359,8 +361,8 @@ def _speeds(owner, given):
 def _flags(owner, given, count):
     if given is None:
         return _kept(np.ones(count, dtype=bool))
-    flags = np.array(sequence(owner, "trusted", given, "True and False"))
-    if flags.shape != (count,) or flags.dtype != bool:
+    flags = sequence(owner, "trusted", given, "True and False")
+    if len(flags) != count or not all(isinstance(flag, (bool, np.bool_)) for flag in flags):
         raise InputError(f"{owner}: trusted must hold {count} times True or False, as rpm speeds.")
     return _kept(flags)
 
@@ -405,7 +407,7 @@ def _numbers(owner, name, unit, given, count, low=-inf):
     if len(values) != count:
         raise InputError(f"{owner}: {name} has {len(values)} values for {count} speeds.")
     return _kept([
-        value if isinstance(value, Real) and isnan(value)
+        value if isinstance(value, (float, np.floating)) and isnan(value)
         else check_number(owner, name, value, unit, low, inf)
         for value in values
     ])

@@ -17,6 +17,7 @@ from wavesim.descriptions.exhaust import Exhaust
 from wavesim.descriptions.network import Network
 from wavesim.descriptions.nodes import Ambient
 from wavesim.descriptions.pull import Pull, WallsLeft
+from wavesim.descriptions.settings import Settings
 from wavesim.descriptions.symmetry import succession
 from wavesim.errors import InputError, check_choice, check_kind, shown_path
 from wavesim.fields.description import describe, restore, sequence
@@ -27,6 +28,7 @@ from wavesim.results.conditions import conditions_of
 from wavesim.results.curves import ByName, CurveMethods, place_of_speed
 from wavesim.results.files import intact, read_npz, save_npz
 from wavesim.results.traces import Samples, Trace
+from wavesim.results.waves import Waves, split_waves
 from wavesim.show.quantities import QUANTITIES, column_notes, display, heading, rows_text
 
 if TYPE_CHECKING:
@@ -35,6 +37,9 @@ if TYPE_CHECKING:
 
 FORMAT = "wavesim sweep 3"
 _READ = (FORMAT, "wavesim sweep 2")  # the second: of earlier versions, with every bit
+#: Share of the charge that is not fresh, above which hardly any gasoline engine burns it: Heywood
+#: (1988), sec. 9.4 (from memory).
+MOST_DILUENT = 0.3
 UNEVEN = 0.01  # share by which imep_net of cylinders that are alike may differ without a word
 #: What tables show of a sweep unless asked for more.
 SHOWN = ("torque", "power", "volumetric_efficiency", "residual_fraction", "pmep", "back_pressure",
@@ -104,6 +109,11 @@ class Point(ByName, Tabular):
         return restore(self.meta["exhaust"])
 
     @property
+    def settings(self) -> Settings:
+        """How the calculation was run."""
+        return restore(self.meta["settings"])
+
+    @property
     def ambient(self) -> Ambient:
         """The weather, which stood wherever engine and exhaust stated no air of their own."""
         return restore(self.meta["ambient"])
@@ -154,9 +164,49 @@ class Point(ByName, Tabular):
 
     def trace(self, quantity: str, at: str, x: float | None = None) -> Trace:
         """One quantity at one place against crank angle: see `Samples.trace`."""
+        return self._recorded().trace(quantity, at, x)
+
+    def _recorded(self):
         if self.samples is None:
             raise InputError("Point: its traces were not kept, only its quantities.")
-        return self.samples.trace(quantity, at, x)
+        return self.samples
+
+    def waves(
+        self,
+        at: str,
+        x: float | None = None,
+        *,
+        quiet: float | None = None,
+        flow: float | None = None,
+    ) -> Waves:
+        """The two running parts of the pressure at a place: on along the duct, and back.
+
+        Parameters
+        ----------
+        at, x
+            A duct with a position, or a node that takes one duct end, as for `trace`.
+        quiet : float or None
+            Pressure between the waves [Pa], above 0; None: its mean over the cycle.
+        flow : float or None
+            Velocity along the duct on which the waves ride [m/s], -2000 to 2000; None: 0.
+
+        Returns
+        -------
+        Waves
+
+        Raises
+        ------
+        InputError
+            If there is no such duct or node, or a value is out of range.
+
+        Notes
+        -----
+        By the invariants of Riemann, exact for waves of any size that have met in a gas of one
+        entropy and constant heat capacities; each sample is taken with its own temperature and
+        composition.  Where hot and cool gas pass, or friction and area changes act within the
+        length of the wave, the parts hold what these send back as well.
+        """
+        return split_waves(self._recorded(), at, x, quiet, flow)
 
     def plot(
         self, ax: "Axes | None" = None, *, cylinder: int = 1, side: str = "exhaust", **line_kws: Any
@@ -365,8 +415,29 @@ class Sweep(CurveMethods):
         )
 
     @property
+    def burn_notes(self) -> tuple[str, ...]:
+        """Sentences on speeds at which hardly an engine would burn its charge as it did here."""
+        fresh = {p.rpm: p.values.get("scavenging_efficiency", 1.0) for p in self.points}
+        thin = {rpm: share for rpm, share in fresh.items() if share < 1.0 - MOST_DILUENT}
+        cut = [f"{p.rpm:g}" for p in self.points if p.audit.get("burns_limited", 0)]
+        found = []
+        if thin:
+            found.append(
+                f"At {', '.join(f'{rpm:g}' for rpm in thin)} rev/min as little as "
+                f"{100.0 * min(thin.values()):.0f} % of what the cylinders hold is fresh charge, "
+                "which hardly any engine burns; here it burned as stated.  Look for exhaust that "
+                "flows back in overlap."
+            )
+        if cut:
+            found.append(
+                f"At {', '.join(cut)} rev/min the FlameScaling asked for a longer burn than the "
+                "cycle has room for, and got what there is."
+            )
+        return tuple(found)
+
+    @property
     def notes(self) -> tuple[str, ...]:
-        """Sentences on what limits the curve: convergence, failures, walls, states, tolerance."""
+        """Sentences on what limits the curve: convergence, failures, walls, states, burn."""
         found = []
         if not self.trusted.all():
             loose = ", ".join(f"{rpm:g}" for rpm in self.rpm[~self.trusted])
@@ -374,7 +445,7 @@ class Sweep(CurveMethods):
         if self.failures:
             lost = ", ".join(f"{rpm:g}" for rpm in sorted(self.failures))
             found.append(f"Failed at {lost} rev/min.")
-        found += [*self.wall_notes, *self.state_notes]
+        found += [*self.wall_notes, *self.state_notes, *self.burn_notes]
         return (*found, *self.repeat_notes)
 
     @property
@@ -410,8 +481,8 @@ class Sweep(CurveMethods):
         -------
         str
             One line for each speed with the cycles it took and a flag where it did not converge or
-            failed; below it the errors of failed speeds, which temperatures the walls have, and
-            where cylinders that are alike differ.
+            failed; below it the errors of failed speeds, which temperatures the walls have, where
+            cylinders that are alike differ, and where hardly an engine would burn its charge.
 
         Raises
         ------
@@ -425,7 +496,7 @@ class Sweep(CurveMethods):
         head = [["", *row, "", ""] for row in words]
         head[-1][0], head[-1][-2] = "rpm", "cycles"
         body = self._rows(names)
-        below = [*self._errors(), *self.wall_notes, *self.state_notes]
+        below = self._below()
         return "\n".join([rows_text([*head, ["", *units, "", ""], *body]), *below])
 
     def _rows(self, names):
@@ -438,13 +509,17 @@ class Sweep(CurveMethods):
         rows += [(rpm, [*["-"] * (len(names) + 1), "failed"]) for rpm in self.failures]
         return [[f"{rpm:g}", *cells] for rpm, cells in sorted(rows)]
 
+    def _below(self):
+        """Sentences below a table."""
+        return [*self._errors(), *self.wall_notes, *self.state_notes, *self.burn_notes]
+
     def _errors(self):
         return [f"{rpm:g} rev/min failed: {text}" for rpm, text in sorted(self.failures.items())]
 
     def _sheet(self):
         head = [["rpm", *(name.replace("_", " ") for name in SHOWN), "cycles", ""],
                 ["", *(display(name).unit for name in SHOWN), "", ""]]
-        below = [*self._errors(), *self.wall_notes, *self.state_notes]
+        below = self._below()
         return Sheet([*head, *self._rows(SHOWN)], self.name, below, heads=2)
 
     def summary(self) -> str:
@@ -545,6 +620,44 @@ class Transient(Tabular):
     def trace(self, quantity: str, at: str, x: float | None = None) -> Trace:
         """One quantity at one place against time: see `Samples.trace`."""
         return self.samples.trace(quantity, at, x)
+
+    def waves(
+        self,
+        at: str,
+        x: float | None = None,
+        *,
+        quiet: float | None = None,
+        flow: float | None = None,
+    ) -> Waves:
+        """The two running parts of the pressure at a place: on along the duct, and back.
+
+        Parameters
+        ----------
+        at, x
+            A duct with a position, or a node that takes one duct end, as for `trace`.
+        quiet : float or None
+            Pressure between the waves [Pa], above 0; None: that at the start.
+        flow : float or None
+            Velocity along the duct on which the waves ride [m/s], -2000 to 2000; None: that at
+            the start.
+
+        Returns
+        -------
+        Waves
+
+        Raises
+        ------
+        InputError
+            If there is no such duct or node, or a value is out of range.
+
+        Notes
+        -----
+        By the invariants of Riemann, exact for waves of any size that have met in a gas of one
+        entropy and constant heat capacities; each sample is taken with its own temperature and
+        composition.  Where hot and cool gas pass, or friction and area changes act within the
+        length of the wave, the parts hold what these send back as well.
+        """
+        return split_waves(self.samples, at, x, quiet, flow)
 
     def plot(
         self,

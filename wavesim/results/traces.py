@@ -5,7 +5,7 @@ from dataclasses import dataclass, replace
 from functools import cached_property
 from math import pi
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, NamedTuple
 
 import numpy as np
 
@@ -31,6 +31,21 @@ ANGLE_LIMIT = 10.0 * CYCLE_DEG  # of windows: beyond it an angle is a slip
 #: What x is, by its name: (name of the column, unit).
 _AXES = {"theta_deg": ("crank_angle", "deg"), "time": ("time", "s")}
 _KINDS = ("ducts", "stores", "nodes")  # of places
+
+
+class Extreme(NamedTuple):
+    """Lowest or highest value of a trace.
+
+    Attributes
+    ----------
+    x : float
+        Crank angle [deg] or time [s].
+    value : float
+        SI unit of the trace.
+    """
+
+    x: float
+    value: float
 
 
 @dataclass(frozen=True, eq=False)
@@ -191,6 +206,44 @@ class Trace(Tabular):
         _, (y, z) = self._window("integral", start, stop, over.values)
         return _area(z, y)
 
+    def lowest(self, start: float | None = None, stop: float | None = None) -> "Extreme":
+        """Lowest value in a window, and where it is.
+
+        Parameters
+        ----------
+        start, stop : float or None
+            Window, as for `mean`.
+
+        Returns
+        -------
+        Extreme
+            Place and value; the first of several that are equal.
+
+        Raises
+        ------
+        InputError
+            As `mean` does.
+
+        Examples
+        --------
+        >>> trace = Trace(np.arange(0.0, 720.0, 1.0), np.arange(720.0), "velocity", "outlet")
+        >>> trace.lowest(100.0, 200.0)
+        Extreme(x=100.0, value=100.0)
+        """
+        return self._extreme("lowest", np.argmin, start, stop)
+
+    def highest(self, start: float | None = None, stop: float | None = None) -> "Extreme":
+        """Highest value in a window, and where it is: see `lowest`."""
+        return self._extreme("highest", np.argmax, start, stop)
+
+    def _extreme(self, owner, find, start, stop):
+        x, (y,) = self._window(owner, start, stop)
+        i = int(find(y))
+        if self._is_cyclic:
+            first = float(self.x[0]) if start is None else start
+            return Extreme(float(x[i] + first), float(y[i]))
+        return Extreme(float(x[i]), float(y[i]))
+
     @property
     def _is_cyclic(self):
         return self.x_name != "time"
@@ -315,6 +368,31 @@ class Samples:
         A perforated wall joins no ends: it names the two ducts that lie side by side.
         """
         return {name: tuple(ends) for name, ends in self.layout["connections"].items()}
+
+    def direction(self, at: str) -> float:
+        """Sign of the recorded velocity at a place along its duct.
+
+        Parameters
+        ----------
+        at : str
+            A duct, or a node that takes one duct end.
+
+        Returns
+        -------
+        float
+            1.0 where gas that runs from the start of the duct to its end has a velocity above 0,
+            as everywhere in a duct; -1.0 at a node at the start of a duct.
+
+        Raises
+        ------
+        InputError
+            If there is no such duct or node.
+        """
+        check_choice("waves", "at", at, [*self.layout["ducts"], *self.layout["nodes"]])
+        if at in self.layout["ducts"]:
+            return 1.0
+        _, side = self.layout["ends"][self.layout["nodes"][at]]
+        return -1.0 if side == "start" else 1.0
 
     @cached_property
     def gas(self) -> TableGas:

@@ -4,7 +4,7 @@ A curve may have been computed or measured.  Comparisons and figures ask for the
 whatever has these names can be compared and drawn.
 """
 
-from collections.abc import Collection, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from math import floor, log10
 from typing import Protocol, runtime_checkable
 
@@ -70,6 +70,40 @@ class TracedCurve(SpeedCurve, Protocol):
 
     @property
     def points(self) -> Sequence: ...
+
+
+@runtime_checkable
+class DifferenceParts(Protocol):
+    """Parts of a difference of torque against speed.
+
+    Attributes
+    ----------
+    rpm : ndarray, (n,)
+        Speeds [rev/min].
+    parts : mapping of str to ndarray, each (n,)
+        By name [N m].
+    labels : mapping of str to str
+        Words for them.
+    total : ndarray, (n,)
+        Their sum [N m].
+    names : (str, str)
+        Of reference and variant.
+    """
+
+    @property
+    def rpm(self) -> np.ndarray: ...
+
+    @property
+    def parts(self) -> Mapping[str, np.ndarray]: ...
+
+    @property
+    def labels(self) -> Mapping[str, str]: ...
+
+    @property
+    def total(self) -> np.ndarray: ...
+
+    @property
+    def names(self) -> tuple[str, str]: ...
 
 
 @runtime_checkable
@@ -147,11 +181,139 @@ class LossCurve(Protocol):
     def loss(self) -> np.ndarray: ...
 
 
+@runtime_checkable
+class EchoRecord(Protocol):
+    """What a shut valve hears after a pulse.
+
+    Attributes
+    ----------
+    cylinder : int
+        That sent the pulse.
+    rpm : float
+        [rev/min].
+    time : ndarray, (n,)
+        [s].
+    records : mapping of int to ndarray, each (n,)
+        By cylinder, share of the pulse.
+    found : mapping of int to list
+        Echoes with angle [deg], size, sender and in_overlap, by cylinder.
+    """
+
+    @property
+    def cylinder(self) -> int: ...
+
+    @property
+    def rpm(self) -> float: ...
+
+    @property
+    def time(self) -> np.ndarray: ...
+
+    @property
+    def records(self) -> Mapping[int, np.ndarray]: ...
+
+    @property
+    def found(self) -> Mapping[int, list]: ...
+
+    @property
+    def overlap(self) -> tuple[float, float] | None: ...
+
+
+@runtime_checkable
+class PairShares(Protocol):
+    """Shares of pressure by sender and listener.
+
+    Attributes
+    ----------
+    rpm : float
+        [rev/min].
+    size, time : ndarray, (n, n)
+        Share, and time on the way [s].
+    in_overlap : ndarray of bool, (n, n)
+    """
+
+    @property
+    def rpm(self) -> float: ...
+
+    @property
+    def size(self) -> np.ndarray: ...
+
+    @property
+    def time(self) -> np.ndarray: ...
+
+    @property
+    def in_overlap(self) -> np.ndarray: ...
+
+
+@runtime_checkable
+class ArrivalForm(Protocol):
+    """Crank angles at which fronts come to a valve, against engine speed.
+
+    Attributes
+    ----------
+    cylinder : int
+    rpm : ndarray, (n,)
+        [rev/min].
+    routes : sequence
+        With name and size.
+    first, peak : ndarray, (n_route, n)
+        [deg].
+    overlap : (float, float) or None
+        [deg].
+    """
+
+    @property
+    def cylinder(self) -> int: ...
+
+    @property
+    def rpm(self) -> np.ndarray: ...
+
+    @property
+    def routes(self) -> Sequence: ...
+
+    @property
+    def first(self) -> np.ndarray: ...
+
+    @property
+    def peak(self) -> np.ndarray: ...
+
+    @property
+    def overlap(self) -> tuple[float, float] | None: ...
+
+
+@runtime_checkable
+class ReflectionForm(Protocol):
+    """Reflection coefficient against frequency.
+
+    Attributes
+    ----------
+    frequency : ndarray, (n,)
+        [Hz].
+    coefficient : ndarray of complex, (n,)
+    at : str
+        The place.
+    """
+
+    @property
+    def frequency(self) -> np.ndarray: ...
+
+    @property
+    def coefficient(self) -> np.ndarray: ...
+
+    @property
+    def at(self) -> str: ...
+
+
+
 _WORDS = {
     SpeedCurve: "a speed curve such as a Sweep or a Curve",
     TracedCurve: "a Sweep whose points hold their traces",
+    DifferenceParts: "the parts of a difference, as `contributions` returns them",
     CurveDifference: "a Comparison, as compare returns it",
     TraceForm: "a Trace",
+    EchoRecord: "an Echoes, as echoes returns it",
+    PairShares: "a CrossTalk, as cross_talk returns it",
+    ArrivalForm: "an Arrivals, as arrivals returns it",
+    ReflectionForm: "a Reflection, as reflection returns it",
     LossCurve: "a TransmissionLoss",
 }
 

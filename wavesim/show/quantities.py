@@ -5,6 +5,7 @@ from collections.abc import Sequence
 from typing import NamedTuple
 
 from wavesim.errors import check_choice
+from wavesim.fields.description import sequence
 
 
 class Quantity(NamedTuple):
@@ -64,13 +65,24 @@ QUANTITIES = {
     ),
     "pmep_exhaust": Quantity(
         "pumping of the exhaust stroke", "Pa",
-        "Part of the exhaust stroke in pmep: the mean of the absolute cylinder pressure over the "
-        "swept volume, so that it is near 1 bar, most of which pmep_intake gives back.",
+        "Part of pmep from the exhaust stroke, against the pressure outside the intake: positive "
+        "where the piston pushes gas out against more than that.",
+    ),
+    "pmep_recompression": Quantity(
+        "pumping while no valve is open", "Pa",
+        "Part of pmep from exhaust closing to intake opening, against the pressure outside the "
+        "intake: gas pressed together and let go; 0 with overlap.",
     ),
     "pmep_intake": Quantity(
         "pumping of the intake stroke", "Pa",
-        "Part of the intake stroke in pmep: the mean of the absolute cylinder pressure over the "
-        "swept volume, with a minus sign, for there the gas works on the piston.",
+        "Part of pmep from the intake stroke, against the pressure outside the intake: positive "
+        "where the piston draws gas in from less than that.  pmep is the sum of its three parts.",
+    ),
+    "blowdown_loss": Quantity(
+        "work lost by opening before bottom dead centre", "Pa",
+        "What an expansion without loss of heat or gas, from exhaust opening to bottom dead "
+        "centre, would have given more, over the swept volume; it is missing in imep_gross and no "
+        "part of pmep.",
     ),
     "fmep": Quantity(
         "friction mean effective pressure", "Pa",
@@ -113,10 +125,31 @@ QUANTITIES = {
         "valves delivered.",
         "%",
     ),
+    "delivery_ratio": Quantity(
+        "delivery ratio", "1",
+        "Fresh charge that passed the intake valves, less what flowed back, over the fresh charge "
+        "that fills the swept volume at the pressure and temperature of the surroundings of the "
+        "intake (Heywood 1988, eq. 6.20).",
+        "%",
+    ),
+    "charging_efficiency": Quantity(
+        "charging efficiency", "1",
+        "Fresh charge in all cylinders when their intake valves have shut over the same as in "
+        "delivery_ratio: delivery_ratio times trapping_efficiency (Heywood 1988, eq. 6.24).",
+        "%",
+    ),
     "short_circuit": Quantity(
         "fresh charge lost to the exhaust per cycle", "kg",
         "Fresh charge, air and fuel, that left by the exhaust valves of all cylinders, less what "
         "came back.",
+    ),
+    "overlap_exhaust_backflow": Quantity(
+        "gas from the exhaust back into the cylinders per cycle", "kg",
+        "All gas that passes the exhaust valves into the cylinders during overlap.",
+    ),
+    "overlap_intake_backflow": Quantity(
+        "gas from the cylinders into the intake per cycle", "kg",
+        "All gas that passes the intake valves out of the cylinders during overlap.",
     ),
     "air_fuel_lambda": Quantity(
         "excess-air ratio", "1",
@@ -153,6 +186,33 @@ QUANTITIES = {
         "Static pressure in the ducts at the exhaust valves, mean over time and cylinders, less "
         "that of the surroundings of the exhaust; it is not pmep.",
     ),
+    "overlap_exhaust_pressure": Quantity(
+        "mean pressure at the exhaust valves in overlap", "Pa",
+        "Absolute, in the ducts at the exhaust valves, mean over the crank angle of the overlap "
+        "and over the cylinders.  Overlap runs from intake opening to exhaust closing, both at the "
+        "smaller of the two checking lifts; NaN without overlap.",
+    ),
+    "overlap_pressure_difference": Quantity(
+        "mean pressure of intake less exhaust in overlap", "Pa",
+        "In the ducts at the valves, mean over the overlap and the cylinders; positive where fresh "
+        "charge is driven through the cylinder towards the exhaust.",
+    ),
+    "overlap_lowest_pressure": Quantity(
+        "lowest pressure at the exhaust valves in overlap", "Pa",
+        "Absolute, mean of the cylinders.",
+    ),
+    "overlap_lowest_angle": Quantity(
+        "crank angle of the lowest pressure in overlap", "deg",
+        "From the middle of the overlap, negative before it, mean of the cylinders.",
+    ),
+    "overlap_highest_pressure": Quantity(
+        "highest pressure at the exhaust valves in overlap", "Pa",
+        "Absolute, mean of the cylinders.",
+    ),
+    "overlap_highest_angle": Quantity(
+        "crank angle of the highest pressure in overlap", "deg",
+        "From the middle of the overlap, negative before it, mean of the cylinders.",
+    ),
     "peak_pressure": Quantity(
         "peak cylinder pressure", "Pa",
         "Highest absolute pressure of the cycle in each cylinder, mean of the cylinders.",
@@ -160,6 +220,23 @@ QUANTITIES = {
     "peak_pressure_angle": Quantity(
         "crank angle of peak pressure", "deg",
         "After the firing dead centre of each cylinder, negative before it, mean of the cylinders.",
+    ),
+    "burn_angle_10": Quantity(
+        "crank angle of 10 % burned", "deg",
+        "After the firing dead centre of each cylinder, negative before it, where 10 % of the "
+        "charge that burns has burned; mean of the cylinders.  As stated, or as a FlameScaling "
+        "made it of the charge.",
+    ),
+    "burn_angle_50": Quantity(
+        "crank angle of 50 % burned", "deg", "As burn_angle_10, for half of the charge.",
+    ),
+    "burn_angle_90": Quantity(
+        "crank angle of 90 % burned", "deg", "As burn_angle_10, for 90 % of the charge.",
+    ),
+    "burn_duration": Quantity(
+        "burn duration, 10 % to 90 %", "deg",
+        "Crank angle from 10 % to 90 % burned of each cylinder, mean of the cylinders; the whole "
+        "burn is longer.",
     ),
     "trapped_pressure": Quantity(
         "cylinder pressure at intake closing", "Pa",
@@ -207,11 +284,15 @@ QUANTITIES = {
 }
 #: Those quantities that each cylinder has for itself.
 _OWN = (
-    "imep_gross", "imep_net", "pmep", "pmep_exhaust", "pmep_intake", "volumetric_efficiency",
-    "air_per_cycle", "trapped_air", "residual_fraction", "scavenging_efficiency",
-    "trapping_efficiency", "short_circuit", "exhaust_temperature", "back_pressure",
-    "peak_pressure", "peak_pressure_angle", "trapped_pressure", "trapped_temperature",
-    "opening_pressure", "heat_loss_share", "indicated_efficiency",
+    "imep_gross", "imep_net", "pmep", "pmep_exhaust", "pmep_recompression", "pmep_intake",
+    "blowdown_loss", "volumetric_efficiency", "air_per_cycle", "trapped_air",
+    "residual_fraction", "scavenging_efficiency", "trapping_efficiency", "delivery_ratio",
+    "charging_efficiency", "short_circuit", "overlap_exhaust_backflow", "overlap_intake_backflow",
+    "exhaust_temperature", "back_pressure", "overlap_exhaust_pressure",
+    "overlap_pressure_difference", "overlap_lowest_pressure", "overlap_lowest_angle",
+    "overlap_highest_pressure", "overlap_highest_angle", "peak_pressure", "peak_pressure_angle",
+    "burn_angle_10", "burn_angle_50", "burn_angle_90", "burn_duration", "trapped_pressure",
+    "trapped_temperature", "opening_pressure", "heat_loss_share", "indicated_efficiency",
 )
 #: Arrays of a Point by cylinder: amounts of one cycle, then quantities of each cylinder alone.
 CYLINDERS = {
@@ -229,6 +310,23 @@ CYLINDERS = {
     "work_compression": Quantity(
         "work in the compression stroke", "J",
         "Of the gas on the piston, negative, in the last half turn before firing.",
+    ),
+    "pumping_exhaust": Quantity(
+        "work of pumping in the exhaust stroke", "J",
+        "Of the piston on the gas, against the pressure outside the intake, while a valve is open.",
+    ),
+    "pumping_recompression": Quantity(
+        "work of pumping while no valve is open", "J",
+        "Of the piston on the gas, against the pressure outside the intake, from exhaust closing "
+        "to intake opening.",
+    ),
+    "pumping_intake": Quantity(
+        "work of pumping in the intake stroke", "J",
+        "Of the piston on the gas, against the pressure outside the intake, while a valve is open.",
+    ),
+    "blowdown_work": Quantity(
+        "work lost by blowdown", "J",
+        "Against an expansion without loss from exhaust opening to bottom dead centre.",
     ),
     "released_heat": Quantity(
         "heat of combustion", "J", "Of the charge that burned, times the efficiency of combustion.",
@@ -444,7 +542,9 @@ def quantity_table(names: str | Sequence[str] | None = None) -> str:
         return "\n\n".join(
             f"{textwrap.fill(title, 98)}\n\n{_entries(group)}" for title, group in groups.items()
         )
-    names = [names] if isinstance(names, str) else list(names)
+    if isinstance(names, str):
+        names = [names]
+    names = sequence("quantity_table", "names", names, "names of quantities")
     known = CYLINDERS | TRACES | QUANTITIES
     chosen = [check_choice("quantity_table", "names", name, known) for name in names]
     return _entries({name: known[name] for name in chosen})

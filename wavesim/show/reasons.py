@@ -1,0 +1,256 @@
+"""Figures that explain: parts of a difference, echoes, cross-talk, arrivals, reflection.
+
+Like `plots`, every function draws on the Axes it is given, or on a new figure, and returns them.
+"""
+
+from collections.abc import Sequence
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from wavesim.errors import InputError
+from wavesim.show.forms import (
+    ArrivalForm,
+    DifferenceParts,
+    EchoRecord,
+    PairShares,
+    ReflectionForm,
+    check_form,
+    check_forms,
+)
+from wavesim.show.style import (
+    COLOURS,
+    MARKERS,
+    OVERLAP,
+    REFERENCE,
+    axes_or_new,
+    dash,
+    dress,
+    legend,
+    legend_name,
+)
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+
+#: Of bars in a stack: neighbours differ in lightness, and in hatching where colours come again.
+SHADES = ("#0072B2", "#E69F00", "#004c3a", "#F0E442", "#D55E00", "#56B4E9", "#5c3566", "#b8b8b8",
+          "#CC79A7", "#404040")
+HATCHES = ("", "//", "", "..", "", "\\\\", "", "xx", "", "")
+
+
+def plot_contributions(
+    found: DifferenceParts, ax: "Axes | None" = None, **bar_kws: Any
+) -> "Axes":
+    """Parts of a difference of torque as stacked bars over speed, their sum as a line.
+
+    Parts that are too thin to be seen at any speed are left out.
+
+    Parameters
+    ----------
+    found : Contributions
+        From `wavesim.contributions`.
+    ax : matplotlib Axes or None
+    **bar_kws
+        For all bars.
+
+    Returns
+    -------
+    matplotlib Axes
+    """
+    check_form("plot_contributions", "found", found, DifferenceParts)
+    ax, rpm = axes_or_new(ax), found.rpm
+    width = 0.7 * (np.diff(rpm).min() if rpm.size > 1 else 0.1 * rpm[0])
+    ends = {1.0: np.zeros(rpm.size), -1.0: np.zeros(rpm.size)}
+    least = 2e-3 * np.sum(np.abs(list(found.parts.values())), axis=0).max()
+    for i, (name, values) in enumerate(found.parts.items()):
+        if np.abs(values).max() <= least:  # too thin to be seen: no place in the legend
+            continue
+        style = {"color": SHADES[i % len(SHADES)], "hatch": HATCHES[i % len(HATCHES)],
+                 "edgecolor": "white", "lw": 0.4, "width": width} | bar_kws
+        label = found.labels[name]
+        for sign, end in ends.items():
+            height = np.where(sign * values > 0.0, values, 0.0)
+            ax.bar(rpm, height, bottom=end, label=label, **style)
+            end += height
+            label = None
+    ax.plot(rpm, found.total, color="black", lw=1.8, marker="o", ms=5.5, mfc="white", mew=1.6,
+            label="torque", zorder=4.0)
+    ax.axhline(0.0, color="black", lw=0.8)
+    ax.margins(y=0.06)
+    ax.set_xlabel("engine speed [rev/min]")
+    ax.set_ylabel("difference of torque [N m]")
+    a, b = map(legend_name, found.names)
+    ax.set_title(f"{b} against {a}", loc="left", fontsize=10)
+    ax.legend(frameon=False, loc="upper left", bbox_to_anchor=(1.0, 1.0), fontsize=9)
+    return dress(ax)
+
+
+def plot_reflection(
+    found: ReflectionForm | Sequence[ReflectionForm],
+    ax: "Axes | None" = None,
+    label: str | Sequence[str] | None = None,
+    **line_kws: Any,
+) -> "Axes":
+    """Magnitude of reflection coefficients against frequency.
+
+    Parameters
+    ----------
+    found : Reflection, or sequence of Reflection
+    ax : matplotlib Axes or None
+    label : str, sequence of str, or None
+        Names for the legend; None: the places.
+    **line_kws
+        For all lines.
+
+    Returns
+    -------
+    matplotlib Axes
+
+    Raises
+    ------
+    InputError
+        If there is none, or if the labels do not match.
+    """
+    found = check_forms("plot_reflection", "found", found, ReflectionForm)
+    labels = [one.at for one in found] if label is None else np.atleast_1d(label).tolist()
+    if len(labels) != len(found):
+        raise InputError(f"plot_reflection: {len(labels)} labels for {len(found)} reflections.")
+    ax = axes_or_new(ax)
+    for i, (one, name) in enumerate(zip(found, labels, strict=True)):
+        few = {"marker": MARKERS[i % len(MARKERS)], "ms": 4.0} if one.frequency.size < 60 else {}
+        style = {"color": COLOURS[i % len(COLOURS)], "ls": dash(i), "lw": 1.6,
+                 "label": legend_name(name), **few} | line_kws
+        ax.plot(one.frequency, np.abs(one.coefficient), **style)
+    ax.axhline(1.0, color=REFERENCE, lw=0.8)
+    ax.set_ylim(bottom=0.0)
+    ax.set_xlabel("frequency [Hz]")
+    ax.set_ylabel("reflected over incident pressure")
+    legend(ax)
+    return dress(ax)
+
+
+def plot_echoes(heard: EchoRecord, ax: "Axes | None" = None, **line_kws: Any) -> "Axes":
+    """What the sending valve hears after its pulse, against crank angle, echoes named.
+
+    Parameters
+    ----------
+    heard : Echoes
+        From `wavesim.echoes`.
+    ax : matplotlib Axes or None
+    **line_kws
+        For the record.
+
+    Returns
+    -------
+    matplotlib Axes
+    """
+    check_form("plot_echoes", "heard", heard, EchoRecord)
+    ax = axes_or_new(ax)
+    degrees = 6.0 * heard.rpm
+    style = {"color": COLOURS[0], "lw": 1.4} | line_kws
+    ax.plot(degrees * heard.time, heard.records[heard.cylinder], **style)
+    own = heard.found[heard.cylinder]
+    span = max((abs(echo.size) for echo in own), default=1.0)
+    if heard.overlap is not None:
+        ax.axvspan(*heard.overlap, color=OVERLAP, lw=0.0, zorder=0.3)
+        ax.text(np.mean(heard.overlap), 1.01, "overlap", transform=ax.get_xaxis_transform(),
+                fontsize=8, ha="center", va="bottom")
+    named, last = [echo for echo in own if echo.sender and abs(echo.size) > 0.1 * span], -1e9
+    for echo in named:
+        if echo.angle - last < 0.02 * degrees * heard.time[-1]:  # no room for its name
+            continue
+        last, up = echo.angle, echo.size > 0.0
+        ax.annotate(
+            echo.sender, (echo.angle, np.clip(echo.size, -1.1 * span, 1.1 * span)),
+            xytext=(0.0, 6.0 if up else -6.0), textcoords="offset points", fontsize=8, rotation=90,
+            ha="center", va="bottom" if up else "top")
+    ax.set_ylim(-2.2 * span, 2.2 * span)
+    ax.set_xlim(0.0, degrees * heard.time[-1])
+    ax.axhline(0.0, color="black", lw=0.8)
+    ax.set_xlabel(f"crank angle after exhaust opening at {heard.rpm:g} rev/min [deg]")
+    ax.set_ylabel("share of the pulse")
+    ax.set_title(f"Echoes at exhaust valve {heard.cylinder}", loc="left", fontsize=10)
+    return dress(ax)
+
+
+def plot_cross_talk(found: PairShares, ax: "Axes | None" = None, **image_kws: Any) -> "Axes":
+    """Shares of pressure over senders and listeners as a picture, those in overlap framed.
+
+    Parameters
+    ----------
+    found : CrossTalk
+        From `wavesim.cross_talk`.
+    ax : matplotlib Axes or None
+    **image_kws
+        For the picture.
+
+    Returns
+    -------
+    matplotlib Axes
+    """
+    check_form("plot_cross_talk", "found", found, PairShares)
+    from matplotlib.patches import Rectangle
+
+    ax, n = axes_or_new(ax), len(found.size)
+    most = max(1e-9, float(np.abs(found.size).max()))
+    ax.imshow(np.abs(found.size), **({"cmap": "Greys", "vmin": 0.0, "vmax": 1.6 * most,
+                                      "aspect": "auto"} | image_kws))
+    for i in range(n):
+        for j in range(n):
+            if found.size[i, j]:
+                ax.text(j, i, f"{found.size[i, j]:+.2f}\n{1e3 * found.time[i, j]:.1f} ms",
+                        ha="center", va="center", fontsize=9,
+                        color="white" if abs(found.size[i, j]) > 0.8 * most else "black")
+            if found.in_overlap[i, j]:
+                ax.add_patch(Rectangle((j - 0.47, i - 0.47), 0.94, 0.94, fill=False, lw=2.2,
+                                       edgecolor=COLOURS[1]))
+    numbers = [str(k + 1) for k in range(n)]
+    ax.set_xticks(range(n), numbers)
+    ax.set_yticks(range(n), numbers)
+    ax.set_xlabel("heard at the exhaust valve of cylinder")
+    ax.set_ylabel("sent by cylinder")
+    ax.set_title(f"Cross-talk at {found.rpm:g} rev/min; framed: in the overlap of the listener",
+                 loc="left", fontsize=10)
+    ax.spines[:].set_visible(False)
+    return ax
+
+
+def plot_arrivals(found: ArrivalForm, ax: "Axes | None" = None, **line_kws: Any) -> "Axes":
+    """When fronts come to a valve against engine speed, over the band of the overlap.
+
+    Each route has a line for the peak of the blowdown and a thin one for the front of exhaust
+    opening; solid lines bring suction, broken ones pressure.
+
+    Parameters
+    ----------
+    found : Arrivals
+        From `wavesim.arrivals`.
+    ax : matplotlib Axes or None
+    **line_kws
+        For the lines of the peaks.
+
+    Returns
+    -------
+    matplotlib Axes
+    """
+    check_form("plot_arrivals", "found", found, ArrivalForm)
+    ax = axes_or_new(ax)
+    if found.overlap is not None:
+        ax.axhspan(*found.overlap, color=OVERLAP, lw=0.0, zorder=0.3, label="overlap")
+    for i, route in enumerate(found.routes):
+        style = {"color": COLOURS[i % len(COLOURS)], "ls": "-" if route.size < 0.0 else "--",
+                 "marker": MARKERS[i % len(MARKERS)], "ms": 5.0, "lw": 1.8} | line_kws
+        ax.plot(found.rpm, found.peak[i], label=f"{legend_name(route.name)} ({route.size:+.2f})",
+                **style)
+        ax.plot(found.rpm, found.first[i], **(style | {"lw": 0.8, "marker": ""}))
+    if found.overlap is not None:
+        middle = 0.5 * sum(found.overlap)
+        low, high = ax.get_ylim()
+        ax.set_ylim(max(low, middle - 250.0), min(high, middle + 250.0))
+    ax.set_xlabel("engine speed [rev/min]")
+    ax.set_ylabel(f"crank angle after firing TDC of cylinder {found.cylinder} [deg]")
+    ax.set_title(f"Arrivals at exhaust valve {found.cylinder}: peak of the blowdown, thin: its "
+                 "front", loc="left", fontsize=10)
+    ax.legend(frameon=False, loc="upper left", bbox_to_anchor=(1.0, 1.0), fontsize=9)
+    return dress(ax)
