@@ -28,7 +28,7 @@ FLOORS = {
                     "assemble exhaust symmetry pull study",
     "arrays": "mesh compile",
     "show": "quantities forms style plots reasons drawings",
-    "results": "files traces compact waves curves bill conditions points rays arrivals "
+    "results": "files traces waves compact curves bill conditions points rays arrivals "
                "contributions states compare comparisons",
     "march": "evaluate exchange books readout burn walltemp pull prolong precompile advance "
              "cycles run cyclemap states echoes acoustics",
