@@ -163,9 +163,9 @@ class Echoes(Tabular):
         -------
         matplotlib Axes
         """
-        from wavesim.show import reasons
+        from wavesim.show import plots
 
-        return reasons.plot_echoes(self, ax, **line_kws)
+        return plots.plot_echoes(self, ax, **line_kws)
 
 
 def echoes(
@@ -325,9 +325,9 @@ class CrossTalk(Tabular):
         -------
         matplotlib Axes
         """
-        from wavesim.show import reasons
+        from wavesim.show import plots
 
-        return reasons.plot_cross_talk(self, ax, **image_kws)
+        return plots.plot_cross_talk(self, ax, **image_kws)
 
 
 def cross_talk(point: Point, **kwargs: Any) -> CrossTalk:

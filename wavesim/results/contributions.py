@@ -150,9 +150,9 @@ class Contributions(Tabular):
         -------
         matplotlib Axes
         """
-        from wavesim.show import reasons
+        from wavesim.show import plots
 
-        return reasons.plot_contributions(self, ax, **bar_kws)
+        return plots.plot_contributions(self, ax, **bar_kws)
 
 
 def contributions(a: Sweep, b: Sweep) -> Contributions:
