@@ -27,8 +27,8 @@ FLOORS = {
                     "ratings nodes tubework parts silencers intake lines network joints engine "
                     "assemble exhaust symmetry pull study",
     "arrays": "mesh compile",
-    "show": "quantities forms style plots reasons drawings",
-    "results": "files traces waves compact curves bill conditions points rays arrivals "
+    "show": "quantities forms style reasons plots drawings",
+    "results": "files traces waves compact curves bill conditions points rays arrivals diagram "
                "contributions states compare comparisons",
     "march": "evaluate exchange books readout burn walltemp pull prolong precompile advance "
              "cycles run cyclemap states echoes acoustics",
