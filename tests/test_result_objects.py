@@ -71,7 +71,7 @@ def made(sweeps, tmp_path_factory):
         base[4500].trace("pressure", "outlet").highest(), ws.contributions(base, variant),
         base[4500].waves("exhaust valve 1"), base[4500].waves("exhaust valve 1").reflection(),
         ws.echoes(base[4500]), ws.echoes(base[4500]).found[1][0], ws.cross_talk(base[4500]),
-        ws.arrivals(base), ws.arrivals(base).routes[0],
+        ws.arrivals(base), ws.arrivals(base).routes[0], ws.wave_diagram(base[4500]),
         comparison.crossings()[0] if comparison.crossings() else None,
         comparison.band_averages()[0], found, found.exploration, found.best, found.objective,
         bill, bill.rows[0], bill.total, curve, curve[6000], transient,

@@ -11,6 +11,7 @@ from collections.abc import Mapping
 
 from wavesim.errors import InputError, check_kind, shown_path
 from wavesim.front.folder import ResultFolder
+from wavesim.guard import guarded
 from wavesim.results.comparisons import compare
 from wavesim.results.points import Sweep
 from wavesim.show import plots
@@ -83,6 +84,7 @@ def report_names(names):
     return ["summary.txt", *sweeps, *differences, *(f"{figure}.png" for figure in _FIGURES)]
 
 
+@guarded
 def write_report(sweeps, folder, title=""):
     """Write tables, complete results, comparisons and figures.
 

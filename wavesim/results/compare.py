@@ -17,6 +17,7 @@ import numpy as np
 from wavesim.errors import InputError, check_choice, check_number
 from wavesim.fields.description import sequence
 from wavesim.fields.tabular import Column, Sheet, data_frame, write_csv
+from wavesim.guard import guarded
 from wavesim.results.conditions import differences
 from wavesim.show.forms import SpeedCurve, check_form, shown
 from wavesim.show.quantities import QUANTITIES, column_notes, rows_text
@@ -97,6 +98,7 @@ class Band(NamedTuple):
         return Sheet([["rev/min", "a", "b", "b - a", "%"], row]).html()
 
 
+@guarded
 class Comparison:
     """Difference of two speed curves, as `compare` returns it for one variant.
 

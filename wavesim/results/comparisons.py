@@ -9,6 +9,7 @@ import numpy as np
 
 from wavesim.errors import InputError, check_choice, check_int
 from wavesim.fields.tabular import Column, Sheet, data_frame, write_csv
+from wavesim.guard import guarded
 from wavesim.results.compare import (
     DEFAULT,
     Comparison,
@@ -25,6 +26,7 @@ if TYPE_CHECKING:
     from pandas import DataFrame
 
 
+@guarded
 def compare(
     a: SpeedCurve,
     b: SpeedCurve,
@@ -68,6 +70,7 @@ def compare(
     return Comparisons(a, (b, *more), bands=bands) if more else Comparison(a, b, bands=bands)
 
 
+@guarded
 class Comparisons:
     """Several curves against one base, as `compare` returns them.
 
