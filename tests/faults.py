@@ -321,8 +321,34 @@ FAULTS = (
     ),
     Fault(
         "plate of a throttle that closes only across the bore", "descriptions/nodes.py",
-        " / cos(radians(self.closed_angle_deg))", "",
+        " / cos(radians(closed_angle_deg))", "",
         "test_wiring.py::test_throttle_leaves_open_what_the_ellipse_of_its_plate_does_not_cover",
+    ),
+    Fault(
+        "carburettor whose jet does not mix behind it", "descriptions/ratings.py",
+        "(p_t - p) * area + m * (self._jet(p_t)[0] - q)", "(p_t - p) * area",
+        "test_intakes.py::test_throat_of_a_carburettor_loses_what_borda_and_carnot_say",
+    ),
+    Fault(
+        "bore less the metal of one side", "descriptions/pipes.py",
+        "metal = 2.0 * tube.thickness", "metal = 1.0 * tube.thickness",
+        "test_tubework.py::test_bore_is_the_outer_diameter_less_the_metal_on_both_sides",
+    ),
+    Fault(
+        "degrees Celsius counted from absolute zero", "measures.py",
+        "value = value * factor + zero", "value = value * factor",
+        "test_measures.py::"
+        "test_value_with_an_exact_unit_is_that_written_in_si_to_the_bit",
+    ),
+    Fault(
+        "cam advance that moves both lobes towards dead centre", "descriptions/valves.py",
+        "return centre, 2.0 * separation - centre", "return centre, centre",
+        "test_cam_card.py::test_card_of_one_camshaft_serves_both_valves",
+    ),
+    Fault(
+        "closing flank with the shape of the opening one", "descriptions/valves.py",
+        "return self.lobe, self.closing_lobe or self.lobe", "return self.lobe, self.lobe",
+        "test_cam_card.py::test_closing_flank_of_another_shape_keeps_the_stated_duration",
     ),
     Fault(
         "exhaust lobe behind dead centre", "descriptions/valves.py",
@@ -472,6 +498,12 @@ FAULTS = (
         "peak before dead centre at nearly 720 deg", "march/evaluate.py",
         "angle > 360.0, angle - 720.0", "angle > 720.0, angle - 720.0",
         "test_stub_run.py::test_peak_before_dead_centre_has_a_negative_angle",
+    ),
+    Fault(
+        "fibres that forget what they took up at the speed before", "march/walltemp.py",
+        "share = 1.0 / -np.expm1(-z) - 1.0 / z", "share = np.ones_like(z)",
+        "test_pull.py::"
+        "test_fibres_follow_a_step_of_the_gas_temperature_by_the_exact_exponential",
     ),
     Fault(
         "angles of the burn exchanged", "march/evaluate.py",

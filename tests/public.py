@@ -13,8 +13,8 @@ from pandas import DataFrame
 import wavesim
 from wavesim.fields.description import Description
 
-#: What modules import for their hints alone.
-HINT_ONLY = {"ArrayLike": ArrayLike, "Axes": Axes, "DataFrame": DataFrame}
+#: What modules import for their hints alone; a Dataset of xarray is nobody's result class either.
+HINT_ONLY = {"ArrayLike": ArrayLike, "Axes": Axes, "DataFrame": DataFrame, "Dataset": DataFrame}
 #: Classes that say what is to be computed, not what came out.
 DESCRIBING = (Description, wavesim.PerfectGas, wavesim.TableGas, Exception)
 #: Methods of Python that users meet.

@@ -186,7 +186,12 @@ def test_run_goes_on_from_its_store_unless_told_not_to(study_file, tmp_path, cap
     assert "3 points came from" in again
     assert f"{kept[0]} is damaged: left alone" in again and "notes.txt does not belong" in again
     assert run(path, out, "--fresh") == 0
-    assert "store" not in capsys.readouterr().out
+    fresh = capsys.readouterr().out
+    assert f"4 points of earlier runs were removed from {out / 'store'}" in fresh
+    assert "came from" not in fresh and "notes.txt does not belong" in fresh
+    assert kept[0].read_bytes()[999:] and (out / "store" / "notes.txt").read_text() == "mine"
+    assert run(path, out) == 0
+    assert "4 points came from" in capsys.readouterr().out  # those of the fresh run
 
 
 def test_interruption_elsewhere_ends_with_130(study_file, tmp_path, monkeypatch):

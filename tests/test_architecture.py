@@ -27,9 +27,9 @@ FLOORS = {
                     "ratings nodes tubework parts silencers intake lines network joints engine "
                     "assemble exhaust symmetry pull study",
     "arrays": "mesh compile",
-    "show": "quantities forms style plots reasons drawings",
-    "results": "files traces waves curves bill conditions points rays arrivals contributions "
-               "states compare comparisons",
+    "show": "quantities forms style reasons plots drawings",
+    "results": "files traces waves compact curves bill conditions points rays arrivals diagram "
+               "contributions states compare comparisons",
     "march": "evaluate exchange books readout burn walltemp pull prolong precompile advance "
              "cycles run cyclemap states echoes acoustics",
     "many": "space store work refine sweep explore optimise",

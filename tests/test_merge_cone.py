@@ -5,12 +5,12 @@ from math import pi, sqrt
 import case_merge_cone as case
 import numpy as np
 import pytest
-from wavesim.descriptions.bill import bill
 
 import wavesim as ws
 from wavesim.descriptions.assemble import assemble, gather
 from wavesim.descriptions.lines import Plan
 from wavesim.errors import InputError
+from wavesim.results.bill import bill
 
 STUDY = ws.load(ws.demo_path())
 ENGINE = STUDY.engine

@@ -40,7 +40,7 @@ def test_steady_flow_through_a_cone_converges_with_order_two():
     errors = np.array([nozzle_error(n) for n in CONE_MESHES])
     assert slope(CONE_MESHES, errors[:, 0]) >= 1.9
     assert slope(CONE_MESHES, errors[:, 1]) >= 1.9
-    assert errors[-1, 0] < 5e-5 and errors[-1, 1] < 5e-5
+    assert errors[-1, 0] < 1e-5 and errors[-1, 1] < 1e-5
 
 
 def test_sine_wave_steepens_as_published():

@@ -137,8 +137,8 @@ def test_valves_are_known_by_their_cylinder_not_by_their_name(system, network):
 def test_start_from_a_point_of_another_network_is_refused(system, network):
     engine, _ = system
     point = ws.run_network(engine, network, 6000, settings=COARSE)
-    point_merge = network.nodes["merge"].replace(model="pressure", volume=None)
-    other = network.with_node("merge", point_merge)
+    merge = network.nodes["merge"].replace(model="pressure", volume=None)
+    other = network.with_node("merge", merge)
     with pytest.raises(ws.InputError, match="same engine, exhaust and mesh"):
         ws.run_network(engine, other, 6000, settings=COARSE, start=point)
 
@@ -178,7 +178,7 @@ def test_designs_vary_ducts_and_nodes_by_name(system, network):
     assert not found.failures and found["torque"][0] != found["torque"][1]
     _, built = found.built(1)
     assert [built.ducts[f"primary {n}"].length for n in range(1, 5)] == [0.7] * 4
-    assert "-" in found.summary().splitlines()[-2]  # no mass without a bill
+    assert "-" in found.summary().splitlines()[1]  # no mass without a bill
 
 
 @pytest.mark.parametrize(

@@ -71,7 +71,7 @@ def made(sweeps, tmp_path_factory):
         base[4500].trace("pressure", "outlet").highest(), ws.contributions(base, variant),
         base[4500].waves("exhaust valve 1"), base[4500].waves("exhaust valve 1").reflection(),
         ws.echoes(base[4500]), ws.echoes(base[4500]).found[1][0], ws.cross_talk(base[4500]),
-        ws.arrivals(base), ws.arrivals(base).routes[0],
+        ws.arrivals(base), ws.arrivals(base).routes[0], ws.wave_diagram(base[4500]),
         comparison.crossings()[0] if comparison.crossings() else None,
         comparison.band_averages()[0], found, found.exploration, found.best, found.objective,
         bill, bill.rows[0], bill.total, curve, curve[6000], transient,
@@ -285,3 +285,33 @@ def test_designs_are_drawn_against_a_path_an_amount_or_a_quantity(made):
         assert line.get_ydata() == pytest.approx(found.mean("torque"))
     with pytest.raises(ws.InputError, match="did you mean 'mass'"):
         found.plot(against="mas")
+
+
+def test_curves_and_traces_become_data_sets_with_units(made):
+    pytest.importorskip("xarray")
+    sweep = made["Sweep"]
+    found = sweep.to_xarray()
+    assert found.sizes == {"rpm": len(sweep)} and found.rpm.attrs["units"] == "rev/min"
+    assert np.array_equal(found.torque.values, sweep["torque"])
+    assert found.torque.attrs["units"] == "N m" and found.attrs["title"] == NASTY
+    samples = made["Samples"]
+    traces = samples.to_xarray("mass_flow", ["exhaust valve 1", "outlet"])
+    assert traces.crank_angle.attrs["units"] == "deg"
+    assert set(traces) == {"exhaust valve 1", "outlet"}
+    flow = samples.trace("mass_flow", "outlet")
+    assert np.array_equal(traces["outlet"].values, flow.values)
+    assert float(traces["outlet"].interp(crank_angle=90.0)) == pytest.approx(
+        np.interp(90.0, flow.x, flow.values))
+
+
+def test_missing_xarray_is_told_in_one_sentence(made, monkeypatch):
+    real = builtins.__import__
+
+    def refuse(name, *args, **kwargs):
+        if name == "xarray":
+            raise ImportError(name)
+        return real(name, *args, **kwargs)
+
+    monkeypatch.setattr(builtins, "__import__", refuse)
+    with pytest.raises(ImportError, match="to_xarray needs xarray, which is not installed: pip"):
+        made["Curve"].to_xarray()

@@ -2,6 +2,7 @@
 
 import json
 import re
+import zlib
 from dataclasses import replace
 
 import numpy as np
@@ -12,12 +13,14 @@ from fakes import fake_sweep, fake_value
 import wavesim.many.work
 from wavesim.descriptions.assemble import assemble
 from wavesim.descriptions.settings import Settings
+from wavesim.descriptions.study import demo_path, load
 from wavesim.descriptions.weather import Ambient
 from wavesim.errors import InputError, SolverError
 from wavesim.gas.models import EngineGas, PerfectGas
 from wavesim.many.sweep import speed_sweep
 from wavesim.march.run import run_point
-from wavesim.results.points import Sweep, point_meta
+from wavesim.results.compact import STEPS, pack_samples, unpack_samples
+from wavesim.results.points import Point, Sweep, pack_points, point_meta
 from wavesim.results.traces import Samples
 from wavesim.show.quantities import CYLINDERS, QUANTITIES, TRACES, display
 
@@ -54,14 +57,122 @@ def test_sweep_from_a_file_equals_the_sweep_that_was_written(base, stored):
             assert np.array_equal(new.cylinders[name], values)
 
 
-def test_traces_from_a_file_are_the_same_to_the_last_bit(base, stored):
-    old, new = base[4500], stored[1][4500]
+def test_traces_of_an_exact_file_are_the_same_to_the_last_bit(base, tmp_path):
+    base.save(tmp_path / "exact.npz", exact=True)
+    old, new = base[4500], Sweep.load(tmp_path / "exact.npz")[4500]
     for field in ("x", "cells", "stores", "faces"):
         a, b = getattr(old.samples, field), getattr(new.samples, field)
         assert a.dtype == b.dtype and a.tobytes() == b.tobytes()
     a = old.trace("mass_flow", "collector", 0.1)
     b = new.trace("mass_flow", "collector", 0.1)
     assert a.values.tobytes() == b.values.tobytes()
+
+
+def test_traces_of_a_file_are_rounded_to_stated_steps_and_no_more(base, stored):
+    old, new = base[4500].samples, stored[1][4500].samples
+    assert new.cells.dtype == np.float32 and new.cells.shape == old.cells.shape
+    off = np.abs(new.cells.astype(float) - old.cells).max(axis=(0, 2)) / STEPS
+    assert np.all(off < 0.501) and np.all(off[:3] > 0.4)
+    assert np.array_equal(new.x, old.x)
+    for name in ("stores", "faces"):
+        a, b = getattr(old, name), getattr(new, name)
+        assert b.dtype == a.dtype == float and b == pytest.approx(a, rel=1e-7, abs=1e-37)
+
+
+def test_writing_what_was_read_changes_nothing_more(stored, tmp_path):
+    path, again = stored
+    again.save(tmp_path / "again.npz")
+    twice = Sweep.load(tmp_path / "again.npz")
+    for a, b in zip(again, twice, strict=True):
+        assert a.samples.cells.tobytes() == b.samples.cells.tobytes()
+        assert a.samples.faces.tobytes() == b.samples.faces.tobytes()
+    assert (tmp_path / "again.npz").read_bytes() == path.read_bytes()
+
+
+def test_work_of_a_rounded_trace_is_the_reported_mean_effective_pressure(base, stored):
+    """Pressure and volume of a cylinder keep single precision: 1e-6 of the integral, not a step."""
+    for old, new in zip(base, stored[1], strict=True):
+        for point in (old, new):
+            pressure, volume = (point.trace(name, "cylinder 1") for name in ("pressure", "volume"))
+            work = pressure.integral(over=volume)
+            swept = np.ptp(volume.values)
+            assert work / swept == pytest.approx(point.cylinders["imep_net"][0], rel=5e-3)
+        works = [p.trace("pressure", "cylinder 1").integral(over=p.trace("volume", "cylinder 1"))
+                 for p in (old, new)]
+        assert works[1] == pytest.approx(works[0], rel=1e-6)
+        flows = [p.trace("mass_flow", "exhaust valve 2").integral() for p in (old, new)]
+        assert flows[1] == pytest.approx(flows[0], rel=1e-6)
+
+
+@pytest.mark.parametrize("cells", [
+    np.full((4, 5, 3), 7.0), np.zeros((1, 5, 1)),
+    np.cumsum(np.full((4, 5, 3), 4e8), axis=0) * [[[1], [-1], [1], [0], [0]]],  # wider than 16 bits
+    np.linspace(-1e6, 1e6, 60).reshape(4, 5, 3)[::-1],
+])
+def test_any_gas_is_packed_within_half_a_step(cells):
+    cells = np.asarray(cells, dtype=np.float32)
+    samples = Samples(np.arange(float(len(cells))), "theta_deg", cells,
+                      np.zeros((len(cells), 0, 5)), np.zeros((len(cells), 0, 3)), {})
+    again = unpack_samples(*pack_samples(samples, False))
+    bound = 0.5 * np.array(STEPS)[:, None] + 1.2e-7 * np.abs(cells)
+    assert np.all(np.abs(again.cells.astype(float) - cells) <= bound)
+
+
+def test_gas_that_is_no_number_keeps_every_bit():
+    cells = np.full((3, 5, 2), np.nan, dtype=np.float32)
+    samples = Samples(np.arange(3.0), "theta_deg", cells, np.zeros((3, 0, 5)), np.zeros((3, 0, 3)),
+                      {})
+    arrays, facts = pack_samples(samples, False)
+    assert "rounded" not in facts
+    assert unpack_samples(arrays, facts).cells.tobytes() == cells.tobytes()
+
+
+def test_a_dozen_speeds_take_less_than_ten_megabytes():
+    """The usual mesh and sampling of the example study, at one speed."""
+    study = load(demo_path())
+    point = run_point(study.engine, study.exhausts[study.base], 4500)
+    packed, _ = pack_points([point])
+    size = sum(len(zlib.compress(np.ascontiguousarray(one).tobytes(), 4))
+               for one in packed.values())
+    assert size < 10e6 / 12
+    full = sum(one.nbytes for one in pack_points([point], exact=True)[0].values())
+    assert size < 0.12 * full
+
+
+# --- where a run goes on --------------------------------------------------------------------------
+
+
+def test_run_from_a_saved_point_is_the_run_from_the_point_itself_to_the_last_bit(base, stored):
+    old, new = base[4500], stored[1][4500]
+    for rpm in (4500, 4700):
+        runs = [run_point(p.engine, p.exhaust, rpm, settings=COARSE, start=p) for p in (old, new)]
+        assert repr(runs[0].values) == repr(runs[1].values)
+        assert runs[0].audit["cycles"] == runs[1].audit["cycles"]
+
+
+def test_run_from_a_saved_point_of_its_own_speed_has_converged_at_once(stored, base, tmp_path):
+    point = stored[1][4500]
+    again = run_point(point.engine, point.exhaust, 4500, settings=COARSE, start=point)
+    assert again.converged and again.audit["coarse_cycles"] == 0
+    assert again.audit["cycles"] == COARSE.min_cycles < point.audit["cycles"]
+    assert again.torque == pytest.approx(point.torque, rel=COARSE.tolerance)
+    again.save(tmp_path / "p.npz")
+    third = run_point(point.engine, point.exhaust, 4600, settings=COARSE,
+                      start=Point.load(tmp_path / "p.npz"))  # it still has the coarse gas too
+    assert third.converged
+    again = run_point(point.engine, point.exhaust, 4500, settings=COARSE,
+                      start=Point.load(tmp_path / "p.npz"))
+    assert again.audit["cycles"] == COARSE.min_cycles
+
+
+def test_point_is_loaded_alone_and_several_are_told(base, stored, tmp_path):
+    base[6000].save(tmp_path / "one.npz")
+    found = Point.load(tmp_path / "one.npz")
+    assert found.rpm == 6000 and repr(found.values) == repr(base[6000].values)
+    with pytest.raises(InputError, match="holds 3 points, take one of Sweep.load"):
+        Point.load(stored[0])
+    with pytest.raises(InputError, match="missing"):
+        Point.load(tmp_path / "missing.npz")
 
 
 def test_files_hold_no_pickle_and_keep_the_name_they_were_given(stored):
@@ -75,8 +186,9 @@ def test_described_engine_and_exhaust_of_a_file_run_again(stored):
     point = stored[1][6000]
     again = run_point(point.engine, point.exhaust, 6000, settings=COARSE)
     assert again.torque == pytest.approx(point.torque, rel=5e-3)
-    with pytest.raises(InputError, match="from a file"):
-        run_point(point.engine, point.exhaust, 6000, settings=COARSE, start=point)
+    with pytest.raises(InputError, match="without the gas to start from"):
+        run_point(point.engine, point.exhaust, 6000, settings=COARSE,
+                  start=replace(point, restart={}))
 
 
 def test_other_files_are_refused_in_one_sentence(tmp_path):

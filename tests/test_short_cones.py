@@ -36,8 +36,8 @@ def test_gas_at_rest_stays_at_rest_in_short_cones(gas):
     assert cones.mach_after_rest(net, cones.even(net), gas, steps=3000) < 1e-12
 
 
-@pytest.mark.parametrize("mach", [-0.3, 0.02, 0.6, 0.95, 1.05, 2.5])
-@pytest.mark.parametrize("ratio", [0.3, 0.8, 0.97, 1.02, 1.4, 4.0])
+@pytest.mark.parametrize("mach", [-0.3, 0.02, 0.6, 0.95, 1.03, 2.5])
+@pytest.mark.parametrize("ratio", [0.013, 0.3, 0.8, 0.97, 1.02, 1.4, 4.0])
 def test_gas_carried_to_another_area_flows_isentropically(mach, ratio):
     """Mass flow, stagnation enthalpy and entropy are kept; or the flow is sonic, if that is less.
 

@@ -77,6 +77,7 @@ from wavesim.results.compare import Band, Comparison, CrossingSpeed
 from wavesim.results.comparisons import Comparisons, compare
 from wavesim.results.contributions import Contributions, contributions
 from wavesim.results.curves import Curve, Reading
+from wavesim.results.diagram import WaveDiagram, wave_diagram
 from wavesim.results.points import Failure, Point, Sweep, Transient
 from wavesim.results.states import PeriodicState, PeriodicStates
 from wavesim.results.traces import Extreme, Samples, Trace
@@ -224,6 +225,8 @@ __all__ = [
     "WallState",
     "Warmed",
     "Warming",
+    "wave_diagram",
+    "WaveDiagram",
     "Waves",
     "WavesimError",
     "Wiebe",

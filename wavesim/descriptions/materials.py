@@ -204,7 +204,8 @@ class Packing(Description):
     material : str or Fibre
         A name in FIBRES, or a Fibre.
     bulk_density : float
-        Mass of fibre per volume filled [kg/m3], 5 to 1000 and at most 60 % of the solid.
+        Mass of fibre per volume filled [kg/m3], 5 to 1000 and at most 60 % of the solid; 100 is
+        common practice, no source.
     fibre_diameter : float or None
         [m], 1e-6 to 5e-4; None: the usual one of the material.
     flow_resistivity : float or None

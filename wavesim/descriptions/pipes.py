@@ -316,10 +316,11 @@ class Pipe(Tube):
         Instead: a wall whose temperature is solved.  Neither of the two: no heat passes the wall.
     roughness : float or str
         Sand-grain roughness [m], 0 to 0.005 and at most 5 % of the bore, or the state of the
-        surface by name: "drawn", "new steel" (the default), "light rust", "heavy rust", "scale"
-        (`wavesim.descriptions.materials.ROUGHNESS` names the sources).
+        surface by name: "drawn", "new steel" (the default, Moody 1944), "light rust", "heavy rust",
+        "scale" (`wavesim.descriptions.materials.ROUGHNESS` names the sources).
     heat_factor : float
-        Factor on the steady-flow Nusselt number, 0 to 10.
+        Factor on the steady-flow Nusselt number, 0 to 10.  Pulsating flow near the valves carries
+        more heat than steady flow: 1.5 to 3 is common practice, no source.
     friction_factor_scale : float
         Factor on the friction factor, 0 to 10; 0 is frictionless.
     extra_loss : float

@@ -83,9 +83,10 @@ class Cam(Description):
     lift : float
         Peak lift at the valve [m], 0.0005 to 0.03.
     checking_lift : float
-        Lift at which both angles are stated [m], above 0 and below `lift`.
+        Lift at which both angles are stated [m], above 0 and below `lift`; 0.1 mm is our choice.
     lobe : {"gentle", "medium", "full"}
-        Shape of the flanks; "full" opens faster and dwells longer near the peak.
+        Shape of the flanks; "full" opens faster and dwells longer near the peak.  Their exponents
+        are our choice.
 
     Raises
     ------
@@ -209,7 +210,8 @@ class CamCard(Description):
         Hot clearance less cold clearance [m], -0.001 to 0.001; needed with a cold lash, because it
         depends on what block, head and valve gear are made of.
     opening_share : float
-        Share of the duration that lies before the centre, 0.3 to 0.7; 0.5 is an even lobe.
+        Share of the duration that lies before the centre, 0.3 to 0.7; 0.5 is an even lobe, our
+        choice where the card does not say.
     lobe : {"medium", "gentle", "full"}
         Shape of the flanks, as for Cam.
     closing_lobe : {"medium", "gentle", "full"} or None

@@ -68,7 +68,8 @@ class Wrap(Description):
     conductivity : float
         [W/(m K)], 0.01 to 5; glass or basalt tape about 0.1 at 600 K (from memory).
     emissivity : float
-        Of its outer surface, 0.01 to 1.
+        Of its outer surface, 0.01 to 1; 0.9 as of most surfaces that are no metal, Incropera and
+        DeWitt, Table A.11 (from memory).
     """
 
     thickness: float = number("m", 1e-4, 0.2)

@@ -17,6 +17,7 @@ from wavesim.writing import begins_with, whole_file, write_signed
 
 if TYPE_CHECKING:
     from pandas import DataFrame
+    from xarray import Dataset
 
 
 class Column(NamedTuple):
@@ -120,6 +121,42 @@ def data_frame(columns: Iterable[Column], index: str | None = None) -> "DataFram
         frame = frame.set_index(index)
     frame.attrs["units"] = {name: column.unit for name, column in named.items() if column.unit}
     return frame
+
+
+def data_set(columns: Iterable[Column], index: str, title: str = "") -> "Dataset":
+    """Columns as an xarray Dataset along one of them.
+
+    Parameters
+    ----------
+    columns : iterable of Column
+        All of the same length.
+    index : str
+        Name of the column that becomes the coordinate.
+    title : str
+        Attribute of the data set.
+
+    Returns
+    -------
+    xarray.Dataset
+        Every variable has its SI unit in `attrs["units"]`.
+
+    Raises
+    ------
+    ImportError
+        If xarray is not installed.
+    """
+    try:
+        import xarray
+    except ImportError as error:
+        raise ImportError(
+            "to_xarray needs xarray, which is not installed: pip install xarray."
+        ) from error
+    made = {
+        column.name: (index, np.asarray(column.plain()), {"units": column.unit})
+        for column in columns
+    }
+    coordinate = {index: made.pop(index)}
+    return xarray.Dataset(made, coordinate, {"title": title} if title else {})
 
 
 class Sheet(NamedTuple):

@@ -81,7 +81,7 @@ def _parser():
         command.add_argument("--outside", action="store_true",
                              help="let the study read curves from outside its own folder")
         command.add_argument("--fresh", action="store_true",
-                             help="compute everything anew and leave DIR/store as it is")
+                             help="compute everything anew, points in DIR/store included")
     return parser
 
 
@@ -95,15 +95,18 @@ def _run(path, options):
     place.check(report_names(study.exhausts))
     say(f"{study.name or path.name}: {_count(len(study.exhausts), 'exhaust')} at "
         f"{_count(len(study.rpm), 'speed')}")
-    store = None if options.fresh else Store(place.path / "store")
-    if store is not None:
-        say(f"Finished points are kept in {store.folder}: a run that was stopped or killed goes "
-            "on from there (--fresh starts anew).")
+    store = Store(place.path / "store")
+    if options.fresh:
+        removed = store.clear()
+        if removed:
+            was = "was" if removed == 1 else "were"
+            say(f"{_count(removed, 'point')} of earlier runs {was} removed from {store.folder}")
+    say(f"Finished points are kept in {store.folder}: a run that was stopped or killed goes "
+        "on from there (--fresh starts anew).")
     sweeps = run_study(
         study, threads=options.threads, store=store, refine=options.refine
     )
-    if store is not None:
-        _tell_store(store)
+    _tell_store(store)
     say(f"\n{study_text(sweeps)}\n")
     with _patience() as is_over:
         written, failed = write_files(sweeps, place, study.name, is_over)

@@ -219,10 +219,9 @@ def remember_entered(net, state, inner, face, k, dt):
         end[f.ES_CAME_R] = face[k, FR]
         end[f.ES_CAME_YF] = face[k, FYF]
         end[f.ES_CAME_YB] = face[k, FYB]
-    else:
-        end[f.ES_CAME_R] = isentropic_density(
-            end[f.ES_CAME_R], end[f.ES_P], inner[k, IGAMMA], face[k, FP]
-        )
+    elif far > 0.0:  # an isentrope, to the third order of the change in a step
+        turn = (face[k, FP] - end[f.ES_P]) / (inner[k, IGAMMA] * (face[k, FP] + end[f.ES_P]))
+        end[f.ES_CAME_R] *= (1.0 + turn) / (1.0 - turn)
 
 
 @part

@@ -30,7 +30,8 @@ UNHARMED = 0.25  # steps over the time in which sound empties a store, up to whi
 TOLERANCE = 1e-8  # of the last step of the pressure; the masses are then set right
 MIXED = 1e-6  # of the enthalpy that leaves: what the ends saw against what came out
 TURNS = 3  # renewals of the velocity of a junction cell, and of gas before they go half way only
-MAX_TRIALS = 40
+NEAR = 1e-4  # of the pressure: so near it must be before the gas is renewed once more
+MAX_TRIALS = 80
 TEMPERATURES = 12  # trials of the temperature after a step
 
 
@@ -190,11 +191,12 @@ def solve_store(net, state, work, inner, face, s, dt, theta_deg):
         if after < 1.05 * (1.0 - theta) * p:  # p' would not be positive
             theta = 1.0
             low, high, tried = 0.0, math.inf, 0.0
-        if not mixed and abs(off) < 0.5 * p_tried:  # else p' may be nonsense
+        near = 0.5 if renewed < TURNS else NEAR * slope
+        if not mixed and abs(off) < near * p_tried:  # else p' may be nonsense
             renewed += 1
             if loss > 0.0:
                 show_mixed(net, work, s, after, T_out, yf_out, yb_out, h_out,
-                           1.0 if renewed <= TURNS else 0.5)
+                           1.0 if renewed <= TURNS else 0.5 if renewed <= 3 * TURNS else 0.25)
             now[f.NVX], now[f.NVY], now[f.NVZ] = vx, vy, vz
             low, high, tried = 0.0, math.inf, 0.0  # all trials were of other gas
 

@@ -32,9 +32,10 @@ def carried(r, u, p, gamma, ratio):
 
         (x^(gamma-1) - 1)/(gamma-1) + M^2/2 ((k/x)^2 - 1) = 0,
 
-    convex in ln x: the greater root is subsonic, the smaller one supersonic flow.  Where the area
-    is too small for the flow, what it can pass at Mach one.  A fourth value is 1 if the root was
-    not found.
+    convex in ln x: the greater root is subsonic, the smaller one supersonic flow.  Each is come to
+    from outside: from x for gas brought to rest, and from that for gas at its highest speed.  Where
+    the area is too small for the flow, what it can pass at Mach one.  A fourth value is 1 if the
+    root was not found.
     """
     c2 = gamma * p / r
     mach2 = u * u / c2
@@ -49,7 +50,7 @@ def carried(r, u, p, gamma, ratio):
             x = math.exp(log_x)
             warm = math.exp(g * log_x)
             return r * x, math.copysign(math.sqrt(c2 * warm), u), p * x * warm, 0
-        log_x = 0.5 * mach2 if mach2 <= 1.0 else min(math.log(ratio), sonic - 0.1)
+        log_x = 0.5 * mach2 if mach2 <= 1.0 else 0.5 * math.log(fast / (mach2 + 2.0 / g))
     warm = 1.0
     missed = 1
     for _ in range(MAX_ITERATIONS):

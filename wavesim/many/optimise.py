@@ -13,6 +13,7 @@ from wavesim.console import progress_bar
 from wavesim.descriptions.engine import Engine
 from wavesim.descriptions.exhaust import Exhaust
 from wavesim.descriptions.network import Network
+from wavesim.descriptions.pull import Pull
 from wavesim.descriptions.settings import Settings
 from wavesim.descriptions.weather import Ambient
 from wavesim.errors import InputError, check_choice, check_int
@@ -23,6 +24,7 @@ from wavesim.many.explore import (
     FAILED_EXCESS,
     GOALS,
     KEEP,
+    NOT_COMPUTED,
     Design,
     Exploration,
     Limits,
@@ -332,6 +334,7 @@ def optimise(
     store: Store | None = None,
     progress: bool = True,
     ambient: Ambient | None = None,
+    pull: Pull | None = None,
 ) -> Optimum:
     """Search a space for the best design within limits.
 
@@ -361,7 +364,7 @@ def optimise(
         How many designs to try at most, 10 to a million.
     seed : int
         The same seed gives the same search on every executor.
-    settings, executor, threads, store, progress, ambient
+    settings, executor, threads, store, progress, ambient, pull
         As for `explore`.
     keep : sequence of str
         Quantities to keep besides those that the objective and the limits need.
@@ -398,7 +401,7 @@ def optimise(
     needed += [objective] if objective in QUANTITIES else []
     keep = checked_keep(keep, *needed)
     bench = make_bench(
-        "optimise", engine, exhaust, rpm, settings, ambient, keep, executor, threads, store
+        "optimise", engine, exhaust, rpm, settings, ambient, pull, keep, executor, threads, store
     )
     if band is not None:
         checked_band(band, np.array(bench.rpm))
@@ -410,7 +413,7 @@ def optimise(
         base = search.base()
     if not search.tried:
         raise InputError("optimise: interrupted before the first design was finished.")
-    found = Exploration(tuple(search.tried), search.interrupted, bench.raw)
+    found = Exploration(tuple(search.tried), search.interrupted, bench.raw, pull)
     best = min(search.tried, key=search.cost)
     feasible = search.cost(best) < _OUTSIDE
     built = (engine, exhaust)
@@ -537,7 +540,7 @@ class _Search:
         raw = self.bench.raw
         own = {path: field_at(raw, path) for path in self.axes}
         for design in self.tried:
-            if not design.error and all(
+            if not design.error.startswith(NOT_COMPUTED) and all(
                 isinstance(value, type(own[path])) and np.isclose(value, own[path], rtol=1e-9)
                 if isinstance(value, float) else value == own[path]
                 for path, value in design.changes.items()

@@ -7,7 +7,7 @@ The key is the SHA-256 of the description of engine, exhaust, speed, settings, g
 the version of the library and of the source of every module but those that only show.  A point is
 one file:
 
-    KEY.npz          with all its traces                 (speed_sweep, speed_sweeps)
+    KEY.npz          with its traces, rounded            (speed_sweep, speed_sweeps)
     KEY.values.npz   its scalars only, or its failure    (explore, optimise)
 
 Files are written to a temporary name, flushed to the disk and then renamed, so that a file either
@@ -22,8 +22,9 @@ it ends, so that no claim outlives its owner and none needs a heartbeat.  Where 
 locks (no `fcntl`, or a network disk without them) two processes may compute the same point twice;
 nothing else can go wrong.
 
-A point from the store carries the walls that a pull has left, so that the pull goes on from there
-as if it had never been interrupted; its key holds the pull and the speeds before.
+Scalars keep every bit; traces are rounded as `Sweep.save` rounds them.  A point from the store
+carries the gas that a run can start from, and the walls that a pull has left, so that the pull goes
+on from there as if it had never been interrupted; its key holds the pull and the speeds before.
 """
 
 import contextlib
@@ -65,7 +66,7 @@ try:
 except ImportError:  # no such locks on this system
     fcntl = None
 
-FORMAT = "wavesim point 2"
+FORMAT = "wavesim point 3"
 CLAIMS = "claims"
 #: Places that only arrange or show results, by their path in the package: no part of the key.
 _SHOWING = (
@@ -330,9 +331,32 @@ class Store:
                 continue
             with contextlib.suppress(PlaceTaken):  # another process came first
                 with whole_file(path, "Store") as file:
-                    write_npz(file, arrays, header, compress=False)
+                    write_npz(file, arrays, header, compress=True)
                 break
         self.written += 1
+
+    def clear(self) -> int:
+        """Remove all finished points, so that everything is computed anew.
+
+        Returns
+        -------
+        int
+            How many files were removed.  What is damaged or does not belong here is left alone.
+
+        Raises
+        ------
+        InputError
+            If the folder is no longer there or a file cannot be removed.
+        """
+        removed = 0
+        try:
+            for path in sorted(self.folder.iterdir()):
+                if _POINT_FILE.fullmatch(path.name) and _is_point(path):
+                    path.unlink(missing_ok=True)
+                    removed += 1
+        except OSError as error:
+            raise _cannot_use(self.folder, error) from error
+        return removed
 
     def check(self) -> StoreCheck:
         """Read every file and tell what is damaged and what does not belong here.
@@ -423,6 +447,15 @@ def _read(path):
         (point,) = unpack_points(arrays, [header["point"]])
         _check_arrays(point)
     return point
+
+
+def _is_point(path):
+    """True if a file holds the point or failure that its name says, of this or the last format."""
+    try:
+        header = read_npz(path, (FORMAT, "wavesim point 2"), "Store", sealed=True)[1]
+    except InputError:
+        return False
+    return header.get("key") == path.name[:64]
 
 
 def _check_head(head):

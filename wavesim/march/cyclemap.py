@@ -164,7 +164,7 @@ def newton(cycle):
 
 
 def _nearer(cycle, state, off, step):
-    """(state, state a cycle later) a step or part of it further, closer than `off`; else None."""
+    """(state, state a cycle later) further by a step or part of it, less apart, or None."""
     for _ in range(HALVINGS):
         try:
             after = cycle(state + step)

@@ -106,11 +106,23 @@ def rough_run(network, gas, engine, settings, ambient, start, demand, moment=Non
         return None
 
 
-def take_over(model, point):
-    """Start from the gas of another point of the same engine and exhaust."""
-    restart = point.restart
-    if not restart:
-        raise InputError("run_point: start is a Point from a file, it holds no gas to start from.")
+_BURN = [f.SOC, f.DURATION]
+
+
+def take_over(model, point, mesh=None):
+    """Start from the gas of another point of the same engine and exhaust.
+
+    Parameters
+    ----------
+    model : Model
+    point : Point
+    mesh : {"fine"} or None
+        "fine": the gas of its fine mesh; None: of the one on which a run begins.
+    """
+    if not point.restart:
+        raise InputError("run_point: start is a Point without the gas to start from, as those of "
+                         "explore and of files by earlier versions are.")
+    restart = point.restart[mesh] if mesh else point.restart
     state = {name: getattr(model.state, name) for name in restart["state"]}
     alike = all(np.shape(state[name]) == np.shape(a) for name, a in restart["state"].items())
     if restart["ducts"] != model.ducts or not alike:
@@ -118,6 +130,8 @@ def take_over(model, point):
     for name, values in restart["state"].items():
         state[name][...] = values
     model.net.cells[f.WALL] = restart["walls"]
+    if mesh:  # at the same speed the burn goes on too
+        model.net.cyl_par[:, _BURN] = restart["burn"]
     if isinstance(model.gas, EngineGas):  # the mixture is taken over; fuel and air stay
         use_gas(model, model.gas.replace(lam=restart["gas"].lam))
 
@@ -128,6 +142,7 @@ def restart_of(model):
         "state": {name: np.copy(getattr(model.state, name)) for name in model.state._fields
                   if name != "plan"},  # whose slices differ from speed to speed
         "ducts": dict(model.ducts), "walls": model.net.cells[f.WALL].copy(), "gas": model.gas,
+        "burn": model.net.cyl_par[:, _BURN].copy(),
     }
 
 

@@ -165,9 +165,9 @@ class Echoes(Tabular):
         -------
         matplotlib Axes
         """
-        from wavesim.show import reasons
+        from wavesim.show import plots
 
-        return reasons.plot_echoes(self, ax, **line_kws)
+        return plots.plot_echoes(self, ax, **line_kws)
 
 
 @guarded
@@ -329,9 +329,9 @@ class CrossTalk(Tabular):
         -------
         matplotlib Axes
         """
-        from wavesim.show import reasons
+        from wavesim.show import plots
 
-        return reasons.plot_cross_talk(self, ax, **image_kws)
+        return plots.plot_cross_talk(self, ax, **image_kws)
 
 
 @guarded

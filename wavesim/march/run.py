@@ -204,9 +204,11 @@ def run_network(
         This speed is one of a pull: its walls have warmed since the start of the pull.  Default:
         walls that are solved stand where they come to rest after minutes at this speed.
     start : Point, optional
-        A point of the same engine and network at a speed near by, whose gas is taken over.  If it
-        is of the same pull, it is the speed before in time, and its walls have warmed since; else
-        this speed is the first of the pull.
+        A point of the same engine and network, computed or from a file, whose gas is taken over:
+        at the same speed that of its own mesh, so that the run goes on where that one ended; at a
+        speed near by that of the coarse mesh, on which a run begins.  If it is of the same pull, it
+        is the speed before in time, and its walls have warmed since; else this speed is the first
+        of the pull.
     stop : threading.Event, optional
         When set, the run ends with `Interrupted` within a quarter turn.
 
@@ -250,7 +252,10 @@ def run_network(
         if start is not None and not start.restart:  # from a file: its walls alone
             start = None
     demand = {"rpm": rpm, "fuel_flow": fuel_flow, "stop": stop}
-    rough = rough_run(network, gas, engine, settings, ambient, start, demand, moment)
+    goes_on = start is not None and start.rpm == rpm and "fine" in start.restart
+    rough = None if goes_on else rough_run(
+        network, gas, engine, settings, ambient, start, demand, moment
+    )
     model = compile_network(
         network, gas, settings, engine=engine, rpm=rpm, ambient=ambient,
         samples=round(720.0 / settings.sample_deg),
@@ -260,13 +265,17 @@ def run_network(
         prolong(rough.model, model)
         take_burn(model, rough.model)
     elif start is not None:
-        take_over(model, start)
+        take_over(model, start, "fine" if goes_on else None)
         if moment is not None:
             lay_on(model, walls)
     cycles = settle(model, walls, settings, **demand)
     if fuel_flow is not None:
         check_mixture(model.gas, fuel_flow)
     point = point_of(described, model, walls, cycles, rpm, fuel_flow, rough, moment)
+    if goes_on:
+        point = replace(point, restart=start.restart | {
+            "fine": point.restart, "gas": model.gas,
+        })
     point.audit["wall_time"] = time.perf_counter() - clock
     return point
 
@@ -321,10 +330,10 @@ def point_of(described, model, walls, cycles, rpm, fuel_flow=None, rough=None, m
         facts=facts | wall_facts(walls),
     )
     if walls:
-        meta["walls_left"] = describe(walls_left(walls))
+        meta["walls_left"] = describe(walls_left(model, walls))
     if moment is not None:
-        meta |= pull_facts(moment, walls)
+        meta |= pull_facts(moment, walls, model.packings)
     return Point(
         rpm, values, cylinders, samples, audit, meta,
-        restart_of(rough.model if rough else model),
+        restart_of(rough.model) | {"fine": restart_of(model)} if rough else restart_of(model),
     )

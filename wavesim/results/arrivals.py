@@ -142,9 +142,9 @@ class Arrivals(Tabular):
         -------
         matplotlib Axes
         """
-        from wavesim.show import reasons
+        from wavesim.show import plots
 
-        return reasons.plot_arrivals(self, ax, **line_kws)
+        return plots.plot_arrivals(self, ax, **line_kws)
 
 
 @guarded
@@ -197,7 +197,7 @@ def arrivals(
     chosen = _routes(points[len(points) // 2], cylinder, visible)
     first, peak = np.empty((2, len(chosen), len(points)))
     for j, point in enumerate(points):
-        tracer = _Tracer(point)
+        tracer = Tracer(point)
         for i, (route, ray) in enumerate(chosen):
             opens = point.meta["events_deg"]["exhaust"][0] if start is None else start
             wave = point.waves(f"exhaust valve {route.cylinder}").on.own_angle(route.cylinder)
@@ -266,7 +266,7 @@ def _way(samples, duct):
                tuple(area / (rho[i] * c[i]) for area, i in zip(areas, (0, -1), strict=True)))
 
 
-class _Tracer:
+class Tracer:
     """Follows fronts through the recorded gas of a point."""
 
     def __init__(self, point):
@@ -283,15 +283,15 @@ class _Tracer:
         begin = now = angle + self.firing(cylinder)
         ends = {end: name for name, node in self.point.network.nodes.items() for end in node.ends}
         for i, (duct, side) in enumerate(ray.legs):
-            now = self._through(duct, side, now)
+            now = self.through(duct, side, now)[-1]
             far = (duct, "end" if side == "start" else "start")
             last = i == len(ray.legs) - 1
             if not last and ends.get(far) in self.open_ends:
-                now += self._beyond(duct, self.open_ends[ends[far]], now)
+                now += self.beyond(duct, self.open_ends[ends[far]], now)
         return now - begin
 
-    def _through(self, duct, side, now):
-        """Angle at which a front leaves a duct that it enters at an angle [deg]."""
+    def through(self, duct, side, now):
+        """Angles at which a front passes the faces of a duct that it enters at an angle [deg]."""
         if duct not in self.speeds:
             self.speeds[duct] = [self.samples.field(name, duct).astype(float)
                                  for name in ("velocity", "sound_speed")]
@@ -299,22 +299,27 @@ class _Tracer:
         dx = self.samples.layout["ducts"][duct]["dx"]
         sign, cells = (1.0, range(u.shape[1])) if side == "start" else (
             -1.0, range(u.shape[1] - 1, -1, -1))
-        for cell in cells:
+        angles = np.full(u.shape[1] + 1, np.nan)
+        angles[0] = now
+        for i, cell in enumerate(cells, start=1):
             speed = self._at(c[:, cell], now) + sign * self._at(u[:, cell], now)
-            if not speed > 0.0:
-                return np.nan
+            if not speed > 0.0:  # also where an angle is NaN
+                break
             now += 6.0 * self.point.rpm * dx / speed
-        return now
+            angles[i] = now
+        return angles
 
     def _at(self, values, angle):
         """A recorded value at a crank angle."""
+        if not np.isfinite(angle):
+            return np.nan
         step = CYCLE_DEG / values.size
         place = (angle - self.samples.x[0]) / step % values.size
         i = int(place)
         share = place - i
         return (1.0 - share) * values[i % values.size] + share * values[(i + 1) % values.size]
 
-    def _beyond(self, duct, node, now):
+    def beyond(self, duct, node, now):
         """Crank angle that a front spends beyond an open end [deg]."""
         info = self.samples.layout["ducts"][duct]
         i = -1 if node.ends[0][1] == "end" else 0

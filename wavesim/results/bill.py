@@ -156,7 +156,8 @@ class Bill(Tabular):
         body = [[_label(row), *_cells(row.amounts)] for row in self.rows]
         note = (
             f"Tubes without a wall of their own: {1e3 * self.wall.thickness:.2f} mm "
-            f"{self.wall.material.name}.  Flanges, hangers, coating and wrap are not counted."
+            f"{self.wall.material.name}.  Flanges that no line lists, hangers, coating and wrap "
+            "are not counted."
         )
         return Sheet([head, *body, ["total", *_cells(self.total)]], self.name, [note])
 

@@ -152,9 +152,9 @@ class Contributions(Tabular):
         -------
         matplotlib Axes
         """
-        from wavesim.show import reasons
+        from wavesim.show import plots
 
-        return reasons.plot_contributions(self, ax, **bar_kws)
+        return plots.plot_contributions(self, ax, **bar_kws)
 
 
 @guarded

@@ -15,7 +15,7 @@ from wavesim import errors
 from wavesim.constants import RPM_RANGE
 from wavesim.errors import InputError, check_choice, check_kind, check_number, nearest
 from wavesim.fields.description import sequence
-from wavesim.fields.tabular import Column, Sheet, Tabular
+from wavesim.fields.tabular import Column, Sheet, Tabular, data_set
 from wavesim.guard import guarded
 from wavesim.show.forms import shown
 from wavesim.show.quantities import QUANTITIES, column_notes
@@ -23,6 +23,7 @@ from wavesim.show.quantities import QUANTITIES, column_notes
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from numpy.typing import ArrayLike
+    from xarray import Dataset
 
 #: Shares of the largest power by which power and torque may disagree before a unit must be wrong.
 _POWER_SLIP = 0.5
@@ -99,6 +100,21 @@ class CurveMethods(ByName, Tabular):
         if quantity is None and {"torque", "power"} <= set(self.quantities):
             return plots.plot_power_chart(self, ax, **line_kws)
         return plots.plot_speed_curves(self, quantity or self._main, ax, **line_kws)
+
+    def to_xarray(self) -> "Dataset":
+        """The curve as an xarray Dataset along the engine speed, SI units.
+
+        Returns
+        -------
+        xarray.Dataset
+            Coordinate "rpm"; every variable has its unit in `attrs["units"]`.
+
+        Raises
+        ------
+        ImportError
+            If xarray is not installed (`pip install xarray`).
+        """
+        return data_set(self._columns(), self._index, self.name)
 
     @property
     def _owner(self):

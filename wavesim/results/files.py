@@ -20,6 +20,7 @@ from wavesim.writing import whole_file
 
 _SLACK = 2**28  # [byte] that any file may unpack to
 _RATIO = 100  # times its own size that a larger one may unpack to
+_LEVEL = 4  # of compression: higher ones take twice the time for 2 %
 _NUMBERS = "biuf"  # kinds of arrays that are read
 
 
@@ -47,7 +48,7 @@ def save_npz(path, owner, arrays, header):
 def write_npz(file, arrays, header, *, compress):
     """Arrays and a JSON header into an open file."""
     method = zipfile.ZIP_DEFLATED if compress else zipfile.ZIP_STORED
-    with zipfile.ZipFile(file, "w", method) as archive:
+    with zipfile.ZipFile(file, "w", method, compresslevel=_LEVEL if compress else None) as archive:
         for name, array in arrays.items():
             _write_array(archive, name, np.asanyarray(array))
         _write_array(archive, "header", _bytes(json.dumps(header)))
@@ -77,8 +78,8 @@ def read_npz(path, form, owner, *, sealed=False):
     Parameters
     ----------
     path : str or Path
-    form : str
-        What the header calls its format.
+    form : str or tuple of str
+        What the header calls its format; of several any will do.
     owner : str
         Class whose method writes such files, for messages.
     sealed : bool
@@ -104,8 +105,9 @@ def read_npz(path, form, owner, *, sealed=False):
             raise ValueError("the seal is broken")
         header = json.loads(bytes(arrays.pop("header")).decode())
         form_there = header.get("format")
-    if form_there != form:
-        raise InputError(f"{owner}: {shown_path(path)} does not hold the format {form!r}.")
+    known = (form,) if isinstance(form, str) else form
+    if form_there not in known:
+        raise InputError(f"{owner}: {shown_path(path)} does not hold the format {known[0]!r}.")
     return arrays, header
 
 

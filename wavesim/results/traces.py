@@ -11,7 +11,7 @@ import numpy as np
 
 from wavesim.descriptions.engine import CYCLE_DEG
 from wavesim.errors import InputError, check_choice, check_int, check_number
-from wavesim.fields.tabular import Column, Sheet, Tabular, data_frame, write_csv
+from wavesim.fields.tabular import Column, Sheet, Tabular, data_frame, data_set, write_csv
 from wavesim.gas.models import TableGas
 from wavesim.guard import guarded
 from wavesim.show.quantities import TRACES, display
@@ -19,6 +19,7 @@ from wavesim.show.quantities import TRACES, display
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from pandas import DataFrame
+    from xarray import Dataset
 
 _FIELD = ("pressure", "velocity", "temperature", "fresh", "burned")
 _STORE = ("pressure", "temperature", "mass", "fresh", "burned")
@@ -614,6 +615,32 @@ class Samples:
         """
         x, *columns = self._columns(quantity, at)
         return data_frame([x, *columns], index=x.name)
+
+    def to_xarray(
+        self, quantity: str = "pressure", at: Sequence[str] | None = None
+    ) -> "Dataset":
+        """A quantity at some places as an xarray Dataset, SI units.
+
+        Parameters
+        ----------
+        quantity, at
+            As for `to_csv`.
+
+        Returns
+        -------
+        xarray.Dataset
+            A variable for each place along the crank angle [deg] or the time [s], its unit in
+            `attrs["units"]`.
+
+        Raises
+        ------
+        InputError
+            If a place or the quantity does not exist there.
+        ImportError
+            If xarray is not installed (`pip install xarray`).
+        """
+        columns = self._columns(quantity, at)
+        return data_set(columns, columns[0].name, quantity)
 
     def _traces(self, quantity, at):
         at = list(self.layout["nodes"]) if at is None else [at] if isinstance(at, str) else at

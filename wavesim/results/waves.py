@@ -214,9 +214,9 @@ class Reflection(Tabular):
         -------
         matplotlib Axes
         """
-        from wavesim.show import reasons
+        from wavesim.show import plots
 
-        return reasons.plot_reflection(self, ax, **line_kws)
+        return plots.plot_reflection(self, ax, **line_kws)
 
 
 def split_waves(

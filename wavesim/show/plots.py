@@ -33,6 +33,16 @@ from wavesim.show.forms import (
     shown,
 )
 from wavesim.show.quantities import QUANTITIES, display
+from wavesim.show.reasons import (
+    plot_arrivals,
+    plot_contributions,
+    plot_cross_talk,
+    plot_echoes,
+    plot_loop,
+    plot_reflection,
+    plot_valve_flows,
+    plot_wave_diagram,
+)
 from wavesim.show.style import (
     BAND,
     COLOURS,
@@ -59,11 +69,12 @@ if TYPE_CHECKING:
 
 __all__ = [
     "COLOURS", "DASHES", "FAINT", "LONGEST_NAME", "MARKERS", "OVERLAP", "REFERENCE", "colour",
-    "legend_name", "new_axes", "plot_comparison", "plot_cylinders", "plot_difference",
-    "plot_differences", "plot_dots", "plot_pairs", "plot_power_chart", "plot_search",
-    "plot_speed_curves",
-    "plot_torque_power", "plot_trace", "plot_transmission_loss", "plot_valve_pressure",
-    "plot_valve_pressures", "save_figure",
+    "legend_name", "new_axes", "plot_arrivals", "plot_comparison", "plot_contributions",
+    "plot_cross_talk", "plot_cylinders", "plot_difference", "plot_differences", "plot_dots",
+    "plot_echoes", "plot_loop", "plot_pairs", "plot_power_chart", "plot_reflection",
+    "plot_search", "plot_speed_curves", "plot_torque_power", "plot_trace",
+    "plot_transmission_loss", "plot_valve_flows", "plot_valve_pressure", "plot_valve_pressures",
+    "plot_wave_diagram", "save_figure",
 ]
 
 
