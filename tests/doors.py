@@ -225,6 +225,7 @@ def more_doors(folder):
         lambda: network.in_weather(ws.Ambient()).air_outside("exhaust", ws.Ambient()),
         lambda: point.trace("pressure", "collector", 0.1), lambda: point["torque"],
         lambda: point.plot(cylinder=1, side="exhaust"), lambda: point.save(folder / "p.npz"),
+        lambda: ws.Point.load(folder / "p.npz"),
         lambda: point.to_csv(folder / "p.csv"), lambda: point.samples.centres("collector"),
         lambda: point.samples.plot(quantity="pressure", at=["cylinder 1"]),
         lambda: point.samples.to_csv(folder / "q.csv", "pressure", ["cylinder 1"]),

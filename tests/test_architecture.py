@@ -34,7 +34,7 @@ FLOORS = {
              "cycles run cyclemap states echoes acoustics",
     "many": "space store work refine sweep explore optimise",
     "dyno": "repeat sound",
-    "front": "folder report app",
+    "front": "folder report commands app",
     "door": "__init__ __main__",
 }
 #: (floor, place on it) by module, such as "march.run".
