@@ -148,6 +148,29 @@ def test_stacks_have_no_joints():
     assert ax.get_title(loc="right") == "individual stacks"
 
 
+def test_lines_without_a_merge_go_straight_on_and_stay_clear_of_one_another():
+    twin = ws.Exhaust(primary=PRIMARY, merge=None, collector=ws.Pipe(0.2, 0.04),
+                      bank_link=ws.HPipe(tube=ws.Pipe(0.3, 0.03)),
+                      pipe=(ws.Pipe(0.3, 0.04), ws.SideTube(0.4, 0.03), ws.Pipe(0.3, 0.04)))
+    ax = ws.draw_exhaust(twin, 2)
+    assert not ax.get_lines() and ax.get_title(loc="right") == ""
+    assert max(box[1] for box in boxes(ax)) == pytest.approx(0.75 + 0.2 + 0.6)
+    assert "link of the banks: tube, length 300, bore 30" in key(ax)[-1]
+    (link,) = [box for box in boxes(ax) if box[1] - box[0] == pytest.approx(0.03)
+               and box[0] < 0.95 < box[1]]
+    assert link[3] - link[2] > 0.4  # clear of the side tube of the lower line
+
+
+def test_cone_of_a_merge_is_drawn_between_the_strokes_and_what_follows():
+    plain = ws.Exhaust(primary=PRIMARY, collector=ws.Pipe(0.3, 0.058))
+    coned = plain.replace(merge=ws.Merge(cone_length=0.12))
+    ax = ws.draw_exhaust(coned, 4)
+    assert "2  merge cone: taper, length 120, bore 76 to 58" in key(ax)
+    assert len(ax.patches) == 6
+    ends = [max(box[1] for box in boxes(one)) for one in (ax, ws.draw_exhaust(plain, 4))]
+    assert ends[0] - ends[1] == pytest.approx(0.12)
+
+
 def test_drawing_takes_given_axes_and_refuses_what_it_cannot_draw():
     (ax,) = ws.plots.new_axes(1)
     exhaust = ws.Exhaust(primary=PRIMARY, collector=ws.Pipe(0.3, 0.058))
@@ -173,3 +196,33 @@ def test_bars_of_the_bill_are_its_lengths_and_masses():
     assert names == [f"length, {found.total.length:.2f} m in all",
                      f"mass, {found.mass:.2f} kg in all"]
     assert {bar.get_hatch() for bar in upper.patches} == {"///"}
+
+
+# --- systems that do not merge --------------------------------------------------------------------
+
+
+def test_lines_of_a_single_are_drawn_end_to_end():
+    exhaust = ws.Exhaust(primary=PRIMARY, merge=None, pipe=ws.Megaphone(
+        0.4, diameter=0.038, end_diameter=0.08, reverse_length=0.05, reverse_diameter=0.05))
+    primary, cone, reverse = boxes(ws.draw_exhaust(exhaust, 1))
+    assert primary[:2] == pytest.approx((0.0, 0.75))
+    assert cone[:2] == pytest.approx((0.75, 1.15)) and reverse[:2] == pytest.approx((1.15, 1.2))
+    assert cone[3] - cone[2] == pytest.approx(0.08)
+
+
+def test_every_stack_and_every_pair_without_a_merge_has_its_own_end():
+    stacks = ws.Exhaust(primary=PRIMARY, merge=None, pipe=ws.Pipe(0.4, 0.05))
+    assert len(boxes(ws.draw_exhaust(stacks, ENGINE))) == 8
+    pairs = stacks.replace(pairs=((1, 4), (2, 3)), secondary=ws.Pipe(0.3, 0.045))
+    found = boxes(ws.draw_exhaust(pairs, ENGINE))
+    assert len(found) == 4 + 2 + 2
+    assert sum(box[1] == pytest.approx(max(b[1] for b in found)) for box in found) == 2
+
+
+def test_link_of_two_singles_is_drawn_where_their_primaries_end():
+    twin = ENGINE.replace(firing_order=(1, 2), banks=(1, 2))
+    exhaust = ws.Exhaust(primary=PRIMARY, merge=None, pipe=ws.Pipe(0.4, 0.038),
+                         bank_link=ws.HPipe(tube=ws.Pipe(0.3, 0.03)))
+    tubes = [box for box in boxes(ws.draw_exhaust(exhaust, twin)) if box[1] - box[0] < 0.1]
+    (link,) = tubes
+    assert 0.5 * (link[0] + link[1]) == pytest.approx(0.75)
