@@ -35,6 +35,9 @@ MAY_LACK = {
     "bsfc", "heat_loss_share", "indicated_efficiency", "trapping_efficiency",
     "exhaust_temperature", "imep_spread", "volumetric_efficiency_spread",
     "residual_fraction_spread",
+    "overlap_exhaust_pressure", "overlap_pressure_difference",  # valves without an overlap
+    "overlap_lowest_pressure", "overlap_lowest_angle",
+    "overlap_highest_pressure", "overlap_highest_angle",
 }
 TWO_CYCLES = ws.Settings(
     cell_length=0.1, sample_deg=10.0, min_cycles=1, max_cycles=2, max_steps_per_cycle=40_000,

@@ -8,6 +8,7 @@ the walls of minutes at one speed.
 import threading
 from dataclasses import replace
 from functools import partial
+from types import SimpleNamespace
 from unittest.mock import patch
 
 import numpy as np
@@ -38,7 +39,7 @@ from wavesim.descriptions.warming import metal_of
 from wavesim.kernels import flat as f
 from wavesim.many.store import point_key
 from wavesim.march import cycles
-from wavesim.march.walltemp import update_walls
+from wavesim.march.walltemp import FibresSince, SolvedPacking, update_walls
 
 each_wall = pytest.mark.parametrize("wall", WALLS.values(), ids=WALLS)
 
@@ -224,6 +225,85 @@ def test_pull_begins_with_the_walls_that_the_one_before_left_after_a_pause(pulle
     assert np.all(metal(hot) == T)
 
 
+# --- fibres of a packing --------------------------------------------------------------------------
+
+
+class _Gas:
+    def cp(self, *_):
+        return 1000.0
+
+
+def warmed_fibres(duration, *, start, gas, carried, loss, beyond, capacity):
+    """Fibres of two cells [K] some time after they were at `start`, by Newton's method.
+
+    Gas of the temperature `gas` [K] comes through the holes and carries `carried` [W/K].
+    """
+    cycle_time, two = 0.04, np.ones(2)
+    packing = SolvedPacking("annulus", np.array([0.1, 0.2]), 0.1, slice(0, 2), slice(2, 4),
+                            slice(0, 2), loss * two, beyond * two, capacity * two)
+    cells = np.zeros((max(f.WALL, f.VOL) + 1, 4))
+    ways = np.zeros((6, 2))
+    ways[:2] = carried * cycle_time / 1000.0
+    ways[2] = 1e3 * ways[0]  # so much flows along the core that its temperature stays
+    record = SimpleNamespace(wall=np.zeros((2, 4)), ways=ways)
+    model = SimpleNamespace(net=SimpleNamespace(cells=cells), record=record, gas=_Gas(),
+                            state=SimpleNamespace(U=np.zeros((8, 4))))
+    gain = carried * (gas - start) - loss * (start - beyond)
+    packing.look_back(model, FibresSince(start * two, gain * two, duration, 0.0))
+    for _ in range(40):
+        record.wall[f.GAIN, :2] = -carried * (gas - cells[f.WALL, :2]) * cycle_time
+        packing.update(model, cycle_time)
+    return cells[f.WALL, :2].copy()
+
+
+@pytest.mark.parametrize("duration", [0.01, 2.0, 60.0, 1e6])
+def test_fibres_follow_a_step_of_the_gas_temperature_by_the_exact_exponential(duration):
+    """C dT/dt = w (Tg - T) - l (T - To), by hand, whatever the length of the step."""
+    given = {"start": 450.0, "gas": 900.0, "carried": 3.0, "loss": 0.4, "beyond": 300.0,
+             "capacity": 50.0}
+    rest = (3.0 * 900.0 + 0.4 * 300.0) / 3.4
+    exact = rest + (450.0 - rest) * np.exp(-3.4 * duration / 50.0)
+    assert warmed_fibres(duration, **given) == pytest.approx(exact, abs=0.02)
+
+
+def packed_system():
+    """Engine and exhaust with a packed silencer behind primaries that warm."""
+    study = complete()
+    primary = {"wall": BARE, "wall_temperature": None}
+    return study.engine, study.exhausts["complete, 51 mm"].with_primary(**primary)
+
+
+def fibres(point):
+    """Fibres of the silencer [K]."""
+    (section,) = [s for s in point.walls_left.sections if "annulus" in s.duct]
+    return np.array(section.temperatures)
+
+
+def test_fibres_begin_with_the_pull_and_warm_towards_those_of_minutes():
+    rpm, settings = (3000.0, 3500.0, 4500.0), COARSE.replace(max_cycles=30)
+    runs = {
+        rate: ws.speed_sweep(*packed_system(), rpm, settings=settings, progress=False,
+                             pull=ws.Pull(rate, walls=450.0) if rate else None)
+        for rate in (400.0, 1e-4, None)
+    }
+    for rate in (400.0, 1e-4):
+        assert fibres(runs[rate][3000]) == pytest.approx(450.0, abs=1e-9)
+    pulled, slow, minutes = (fibres(run[4500]) for run in runs.values())
+    assert np.all(pulled > 450.0) and np.all(slow > pulled + 20.0)
+    assert slow == pytest.approx(minutes, abs=3.0)
+
+
+def test_fibres_cool_in_the_pause_before_a_pull():
+    engine, exhaust = packed_system()
+    settings = COARSE.replace(max_cycles=8)
+    hot, rested = (
+        ws.run_point(engine, exhaust, 3000.0, settings=settings,
+                     pull=ws.Pull(400.0, walls=600.0, pause=pause)) for pause in (0.0, 120.0)
+    )
+    assert fibres(hot) == pytest.approx(600.0, abs=1e-9)
+    assert np.all(fibres(rested) < 595.0) and np.all(fibres(rested) > 300.0)
+
+
 # --- kept, killed, shared ------------------------------------------------------------------------
 
 
@@ -269,6 +349,38 @@ def test_pull_waits_for_a_speed_that_another_process_computes(pulled, tmp_path):
     timer.join()
     assert shared[4500].meta["pull"]["time"] == 5.0
     assert metal(shared[4500]) == pytest.approx(metal(pulled[4500]), abs=0.5)
+
+
+def test_designs_of_an_exploration_are_pulls_of_their_own(pulled):
+    length = "exhaust.collector.length"
+    own = exhaust().collector[0].length
+    found = ws.explore(
+        engine(), exhaust(), [{length: own}, {length: 0.7}], RPM, settings=COARSE, pull=PULL,
+        threads=2, progress=False,
+    )
+    assert np.array_equal(found[0].torque, pulled["torque"])  # as a sweep, to the last bit
+    alone = sweep(PULL, rpm=RPM[:1])
+    assert alone["torque"][0] == pulled["torque"][0] != found[1].torque[0]
+    assert f"walls warm in a pull of {PULL.rate:g} rev/min/s" in found.summary()
+    minutes = ws.explore(engine(), exhaust(), [{length: own}], RPM, settings=COARSE,
+                         progress=False)
+    assert abs(minutes[0].torque / found[0].torque - 1.0).max() > 5e-3
+    assert "pull" not in minutes.summary()
+    with pytest.raises(ws.InputError, match="explore: pull = 400"):
+        ws.explore(engine(), exhaust(), [{length: own}], RPM, pull=400.0)
+
+
+def test_search_for_the_best_passes_its_speeds_in_a_pull():
+    length = "exhaust.collector.length"
+    best = ws.optimise(
+        engine(), exhaust(), {length: [0.3, 0.7]}, RPM[:2], settings=COARSE, pull=PULL,
+        evaluations=10, progress=False,
+    )
+    tried = {design.changes[length]: design.torque for design in best.exploration}
+    swept_alone = ws.speed_sweep(engine(), exhaust().with_collector(length=0.7), RPM[:2],
+                                 settings=COARSE, pull=PULL, progress=False)
+    assert np.array_equal(tried[0.7], swept_alone["torque"])
+    assert best.exploration.pull == PULL
 
 
 def test_walls_warm_on_past_a_speed_that_failed(pulled):

@@ -345,8 +345,13 @@ def test_file_gives_back_every_number(point, tmp_path):
     assert again.values == point.values and again.audit == point.audit
     for name, values in point.cylinders.items():
         np.testing.assert_array_equal(again.cylinders[name], values, err_msg=name)
-    for name in ("x", "cells", "stores", "faces"):
-        np.testing.assert_array_equal(getattr(again.samples, name), getattr(point.samples, name))
+    np.testing.assert_array_equal(again.samples.x, point.samples.x)
+    for name in ("stores", "faces"):  # in single precision
+        before, after = (getattr(one.samples, name) for one in (point, again))
+        np.testing.assert_array_equal(after, before.astype(np.float32))
+    off = np.abs(again.samples.cells.astype(float) - point.samples.cells)
+    steps = np.array([20.0, 0.05, 0.1, 2e-4, 2e-4])  # Pa, m/s, K, fractions
+    assert np.all(off.max(axis=(0, 2)) <= 0.5001 * steps + 6e-8 * np.array([1e5, 1e2, 1e3, 1, 1]))
 
 
 def test_summary_names_every_emergency_exit(point):

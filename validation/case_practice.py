@@ -6,11 +6,11 @@ with and without a link of the banks.  What people who tune engines say of such 
 source; it was seen in pulls of seconds and is worth no more than sign and size.  It stands beside
 our numbers as a question, not as a bound.
 
-Walls are taken in two ways: solved, which is the steady state of minutes at each speed, and stated
-at temperatures of 550 to 800 K, as a pull of some ten seconds leaves them.  One thing after another
-is then changed, to see what makes the loss of torque in the middle of the range.  Nothing was
-fitted to an answer.  The checks are of other kinds: books that close, friction and bends of the
-handbook, and the mesh.
+Walls are taken in three ways: those of minutes at each speed, those that warm in a pull of eleven
+seconds, and stated ones of 550 to 800 K, the same at all speeds.  One thing after another is then
+changed, to see what makes the loss of torque in the middle of the range.  Nothing was fitted to an
+answer.  The checks are of other kinds: books that close, friction and bends of the handbook, and
+the mesh.
 """
 
 from functools import cache
@@ -18,6 +18,7 @@ from functools import cache
 import numpy as np
 from case_complete_system import handbook_loss, marched_loss, overlap_pressure
 from references import reference
+from rounding import WHY, bound, left_in_cycle
 from suite import Case, Check
 
 import wavesim as ws
@@ -34,13 +35,15 @@ REACH = 0.15  # m, from the merge to the link or the pipe
 FAR_REACH = 0.80
 BALANCE = ws.Pipe(0.25, 0.030, heat_factor=1.5, wall_temperature=600.0)  # tube of an H-pipe
 OPEN = "open collectors"
+UPPER_FROM = 5000.0  # rev/min
+UPPER = f"mean torque from {UPPER_FROM:g} rev/min on"
 BANKS = ("no link", "X-pipe")
 SIZES = ("small", "larger")
-#: Temperatures that a pull leaves [K], stated for every line and the same at all speeds, as long as
-#: no run carries its walls from speed to speed.
-PULLED = {"primary": 800.0, "collector": 750.0, "pipe": 650.0, "tailpipe": 550.0}
-STEADY, PULL = "steady walls", "walls of a pull"
-WALLS = (STEADY, PULL)
+PULLED = ws.Pull(400.0, walls=450.0)  # 11 s from the first speed to the last; the metal before [K]
+#: Temperatures stated for every line [K], the same at all speeds.
+AS_STATED = {"primary": 800.0, "collector": 750.0, "pipe": 650.0, "tailpipe": 550.0}
+STEADY, PULL, STATED = "walls of minutes", "walls of a pull", "stated walls"
+WALLS = (STEADY, PULL, STATED)
 
 
 # engine and exhausts ------------------------------------------------------------------------------
@@ -75,20 +78,20 @@ def engine(overlap=0.0, **changes):
 
 def _wall(walls, line, metal="mild steel"):
     """Fields of a tube that say how hot its wall is."""
-    if walls == PULL:
-        return {"wall_temperature": PULLED[line]}
+    if walls == STATED:
+        return {"wall_temperature": AS_STATED[line]}
     return {"wall": ws.Wall("16 gauge", metal, outside="dyno-cell fan")}
 
 
-def exhaust(name, walls=STEADY, cone=0.0, reach=REACH, link=None):
+def exhaust(name, walls=STEADY, cone=None, reach=REACH, link=None):
     """Open collectors, or a complete system as "small, no link"; see `SYSTEMS`.
 
     Parameters
     ----------
     name : str
-    walls : {"steady walls", "walls of a pull"}
-    cone : float
-        Length of a cone from the area of three primaries to the collector [m].
+    walls : {"walls of minutes", "walls of a pull", "stated walls"}
+    cone : float or None
+        Length of the cone of the merge [m].
     reach : float
         Length of the collector before the link or the pipe [m].
     link : HPipe or XPipe, optional
@@ -98,10 +101,8 @@ def exhaust(name, walls=STEADY, cone=0.0, reach=REACH, link=None):
     primary = ws.Pipe(0.70, 0.038, **header, **_wall(walls, "primary"))
     bore, hot = 0.054, header | _wall(walls, "collector")
     collector = (ws.Pipe(reach, bore, **hot),)
-    if cone:
-        wide = np.sqrt(3.0) * primary.diameter
-        collector = (ws.Pipe(cone, wide, end_diameter=bore, **hot), *collector)
-    common = {"name": name, "primary": primary, "merge": ws.Merge(angle_deg=12.0)}
+    common = {"name": name, "primary": primary,
+              "merge": ws.Merge(angle_deg=12.0, cone_length=cone)}
     if name == OPEN:
         return ws.Exhaust(**common, collector=(*collector, ws.Pipe(0.50, bore, **hot)))
     size, asked = name.split(", ")
@@ -147,7 +148,7 @@ def sweep(name, walls=STEADY, speeds=SPEEDS, settings=SETTINGS):
 @cache
 def _sweep(name, walls, speeds, settings):
     return ws.speed_sweep(engine(), exhaust(name, walls), speeds, settings=settings, threads=1,
-                          progress=False)
+                          progress=False, pull=PULLED if walls == PULL else None)
 
 
 @cache
@@ -174,9 +175,9 @@ def findings(link, walls, speeds=SPEEDS, settings=SETTINGS):
     Returns
     -------
     dict
-        By finding, a pair [%]: loss of peak power and of peak torque, mean change of torque up to
-        half the speed of peak power, and the largest loss of torque between that and the speed of
-        peak torque.
+        By finding, a pair [%]: loss of peak power and of peak torque, mean change of torque at the
+        upper speeds and up to half the speed of peak power, and the largest loss of torque between
+        that and the speed of peak torque.
     """
     base = sweep(OPEN, walls, speeds, settings)
     half = 0.5 * base.rpm[np.argmax(base["power"])]
@@ -190,6 +191,7 @@ def findings(link, walls, speeds=SPEEDS, settings=SETTINGS):
         for finding, value in (
             ("peak power", 100.0 * (own["power"].max() / base["power"].max() - 1.0)),
             ("peak torque", 100.0 * (own["torque"].max() / base["torque"].max() - 1.0)),
+            (UPPER, torque[base.rpm >= UPPER_FROM].mean()),
             ("mean torque up to half the speed of peak power", torque[low].mean()),
             ("largest loss of torque in the middle", torque[middle].min()),
         ):
@@ -201,6 +203,7 @@ def findings(link, walls, speeds=SPEEDS, settings=SETTINGS):
 PRACTICE = {
     "peak power": "-3 and -1",
     "peak torque": "-5 and -2.5",
+    UPPER: "nothing is said",
     "mean torque up to half the speed of peak power": "slightly up, both",
     "largest loss of torque in the middle": "nothing is said",
 }
@@ -221,14 +224,20 @@ def _answering(held):
     return engine().combustion.replace(scaling=scaling)
 
 
+CONES = "cone of 150 mm at the merge", "cone of 300 mm at the merge"
+LESS_OVERLAP = "each valve shut 10 deg more in overlap"
+SLOWER_BURN = "burn slower with residual gas, ignition held"
+TOGETHER = "walls of a pull, cone of 150 mm and less overlap together"
 #: One thing changed in engine and exhausts: words, and changes of the engine and of the exhausts.
 FACTORS = {
     "as in the table": lambda: ({}, {}),
     PULL: lambda: ({}, {"walls": PULL}),
-    "cone of 300 mm at the merge": lambda: ({}, {"cone": 0.3}),
-    "each valve shut 10 deg more in overlap": lambda: ({"overlap": -10.0}, {}),
-    "burn slower with residual gas, ignition held":
-        lambda: ({"combustion": _answering("ignition")}, {}),
+    STATED: lambda: ({}, {"walls": STATED}),
+    CONES[0]: lambda: ({}, {"cone": 0.15}),
+    CONES[1]: lambda: ({}, {"cone": 0.3}),
+    LESS_OVERLAP: lambda: ({"overlap": -10.0}, {}),
+    SLOWER_BURN: lambda: ({"combustion": _answering("ignition")}, {}),
+    TOGETHER: lambda: ({"overlap": -10.0}, {"walls": PULL, "cone": 0.15}),
 }
 #: One thing changed in the link alone.
 LINKS = {
@@ -239,11 +248,15 @@ _COMPARED = (OPEN, *(f"{SIZES[0]}, {link}" for link in BANKS))
 
 
 def _torque(name, speeds, settings, of_engine=(), of_exhaust=()):
-    """Torque of one system with changes [N m]."""
-    return ws.speed_sweep(
-        engine(**dict(of_engine)), exhaust(name, **dict(of_exhaust)), speeds, settings=settings,
-        threads=1, progress=False,
-    )["torque"]
+    """Torque of one system with changes [N m]; a pull begins at the lowest speed of all."""
+    changes = dict(of_exhaust)
+    pull = PULLED if changes.get("walls") == PULL else None
+    run = speeds if pull is None else [rpm for rpm in SPEEDS if rpm <= max(speeds)]
+    found = ws.speed_sweep(
+        engine(**dict(of_engine)), exhaust(name, **changes), run, settings=settings, threads=1,
+        progress=False, pull=pull,
+    )
+    return np.array([found[rpm].torque for rpm in speeds])
 
 
 @cache
@@ -255,8 +268,8 @@ def middle(factor, speeds=MIDDLE, settings=SETTINGS):
     ndarray, (2, n_rpm)
         Without a link, and with.
     """
-    if factor in ("as in the table", PULL):
-        walls = PULL if factor == PULL else STEADY
+    if factor in ("as in the table", PULL, STATED):
+        walls = STEADY if factor not in WALLS else factor
         chosen = np.isin(SPEEDS, speeds)
         return np.array([change(name, walls)[chosen] for name in _COMPARED[1:]])
     changes = FACTORS[factor]()
@@ -285,17 +298,17 @@ def _pair(values):
 
 
 def practice_table():
-    """Practice beside ours: steady walls and walls of a pull, without and with a link."""
+    """Practice beside ours: the three kinds of walls, without and with a link."""
     columns = [(walls, link) for walls in WALLS for link in BANKS]
     found = [findings(link, walls) for walls, link in columns]
     rows = [[finding, said, *(_pair(one[finding]) for one in found)]
             for finding, said in PRACTICE.items()]
     richer = [[float(on_fixed_fuel(f"{size}, {link}")[-1]) for size in SIZES] for link in BANKS]
     rows.append(["lambda on the fuel of the open collectors", f"richer than {engine_lambda():g}",
-                 *(f"{small:.3f} and {large:.3f}" for small, large in richer), "", ""])
+                 *(f"{small:.3f} and {large:.3f}" for small, large in richer), *[""] * 4])
     small, large = masses()
     grown = f"{100.0 * (large / small - 1.0):+.0f}"
-    rows.append(["mass of the larger over the small system", "+15", grown, "", "", ""])
+    rows.append(["mass of the larger over the small system", "+15", grown, *[""] * 5])
     heads = ["small and larger system [%]", "practice", *(f"{w}, {link}" for w, link in columns)]
     return _markdown(heads, rows, 2)
 
@@ -315,8 +328,28 @@ def torque_table(walls):
     return _markdown(["rev/min", f"{OPEN} [N m]", *(f"{n} [%]" for n in SYSTEMS[1:])], rows, 0)
 
 
+def wall_temperature(point, line):
+    """Mean temperature of the metal of a line of all banks or cylinders [K]."""
+    sections = point.walls_left.sections
+    return float(np.mean(np.concatenate(
+        [own.temperatures for own in sections if own.duct.startswith(line)])))
+
+
+def wall_table():
+    """Temperatures of the small system without a link at some speeds, by kind of walls."""
+    name, shown = _COMPARED[1], (SPEEDS[0], WORST, SPEEDS[-1])
+    rows = [
+        [line, *(f"{wall_temperature(sweep(name, walls)[rpm], line):.0f}"
+                 for walls in (STEADY, PULL) for rpm in shown), f"{AS_STATED[line]:.0f}"]
+        for line in AS_STATED
+    ]
+    heads = ["mean of the metal [K]", *(f"{walls}, {rpm:g}" for walls in (STEADY, PULL)
+                                        for rpm in shown), STATED]
+    return _markdown(heads, rows)
+
+
 def overlap_table():
-    """Gauge pressure in overlap and residual gas, steady walls."""
+    """Gauge pressure in overlap and residual gas, walls of minutes."""
     names = (OPEN, *_COMPARED[1:])
     rows = [
         [f"{rpm:g}", *(f"{overlap_pressure(sweep(name)[rpm]) / 1e3:+.1f}" for name in names),
@@ -341,10 +374,11 @@ def notes():
     """All tables and what is known and not known, as Markdown."""
     return (
         "Common practice, which has no source, beside ours:\n\n" + practice_table(),
+        "Walls of the small system without a link, by rev/min:\n\n" + wall_table(),
         *(f"Torque, {walls}:\n\n" + torque_table(walls) for walls in WALLS),
         _settled_sentence(),
-        "Mean gauge pressure at exhaust valve 1 in overlap, and residual gas; steady walls, small "
-        "system:\n\n" + overlap_table(),
+        "Mean gauge pressure at exhaust valve 1 in overlap, and residual gas; walls of minutes, "
+        "small system:\n\n" + overlap_table(),
         "Torque over that of the open collectors [%] by rev/min, one thing changed in engine or "
         "exhausts alike:\n\n" + factor_table(),
         *_reading(),
@@ -358,44 +392,64 @@ def _settled_sentence():
             f"after {SETTINGS.max_cycles} cycles.")
 
 
+def _at_worst(factor):
+    """`middle` of the linked system where it loses most as in the table [%]."""
+    return middle(factor)[1][MIDDLE.index(WORST)]
+
+
+def wall_shift(walls):
+    """Most by which other walls move a difference at one speed, in points of torque."""
+    return max(np.abs(change(name, walls) - change(name, STEADY)).max() for name in SYSTEMS[1:])
+
+
 def _reading():
     """What is known and what is not, with its numbers."""
     time = reference("WE-6", "time_constant").value
-    steady, pull = (findings(BANKS[0], walls) for walls in WALLS)
+    steady, pull = ([findings(link, walls) for link in BANKS] for walls in (STEADY, PULL))
+    middles = [[min(one["largest loss of torque in the middle"]) for one in both]
+               for both in (steady, pull)]
     pressures = [overlap_pressure(sweep(name)[WORST]) / 1e3 for name in _COMPARED]
-    base, shut, burn = (middle(name)[1][MIDDLE.index(WORST)] for name in (
-        "as in the table", "each valve shut 10 deg more in overlap",
-        "burn slower with residual gas, ignition held"))
+    base, short, long, shut, burn = map(_at_worst, (
+        "as in the table", *CONES, LESS_OVERLAP, SLOWER_BURN))
     far, narrow = (linked(name).min() for name in LINKS)
+    together = middle(TOGETHER).min(axis=1)
+    duration = (SPEEDS[-1] - SPEEDS[0]) / PULLED.rate
     return (
-        f"**Walls.** Solved walls are the steady state of minutes at that speed.  A tube of 1.5 mm "
-        f"takes some {time:.0f} s to come near it (WE-6, recomputed), and a pull passes all speeds "
-        "in ten to twenty.  Cooler walls make denser gas in the pipes and less back pressure, but "
-        "other waves too: without a link the loss of peak torque goes from "
-        f"{_pair(steady['peak torque'])} to {_pair(pull['peak torque'])} %, that of peak power "
-        f"from {_pair(steady['peak power'])} to {_pair(pull['peak power'])} %.  What walls a real "
-        "pull leaves these numbers do not know: the stated ones are one guess for every line and "
-        "all speeds.",
+        f"**Walls.** Walls of minutes are the steady state at that speed.  A tube of 1.5 mm takes "
+        f"some {time:.0f} s to come near it (WE-6, recomputed), a pull passes all speeds in "
+        f"{duration:.0f} s and leaves the pipes 330 to 430 K cooler.  Waves travel more slowly in "
+        "the cooler gas, so that what is lost at one speed is lost at a lower one: at single "
+        f"speeds a difference moves by up to {wall_shift(PULL):.0f} % of torque (stated walls: "
+        f"{wall_shift(STATED):.0f} %).  The loss at the speed of peak torque all but goes, "
+        f"{_pair(steady[0]['peak torque'])} to {_pair(pull[0]['peak torque'])} % without a link, "
+        f"because its speed goes; the mean over the upper speeds goes from "
+        f"{_pair(steady[0][UPPER])} to {_pair(pull[0][UPPER])} %, where practice knows -3 and -1 "
+        f"at the peak.  The largest loss in the middle hardly changes, {middles[0][0]:+.1f} to "
+        f"{middles[1][0]:+.1f} % without a link and {middles[0][1]:+.1f} to {middles[1][1]:+.1f} % "
+        "with one.",
         f"**The middle.** At {WORST:g} rev/min the mean gauge pressure in overlap is "
         f"{pressures[0]:+.0f} kPa with open collectors, {pressures[1]:+.0f} kPa with the small "
         f"system and {pressures[2]:+.0f} kPa with its banks linked.  The open end sends back a "
         "wave that draws; a pipe behind the collector sends back less, and a link lets in the "
-        "pulse of the other bank.  So it is a matter of overlap and of lengths: 10 deg less of "
-        f"each valve makes {base:+.1f} % of torque {shut:+.1f} %, a cone moves the loss to lower "
-        f"speeds, a link further back leaves {far:+.1f} % at worst between {MIDDLE[0]:g} and "
-        f"{MIDDLE[-1]:g} rev/min and a narrow one {narrow:+.1f} %.  Wall temperature does not "
-        f"explain it, and a burn that answers to residual gas makes it {burn:+.1f} %.",
+        f"pulse of the other bank.  Of the {base:+.1f} % with a link, 10 deg less of each valve "
+        f"leave {shut:+.1f} %; a cone of 150 mm, a usual length, {short:+.1f} %, one "
+        f"of 300 mm {long:+.1f} % and more loss at lower speeds; a link further back {far:+.1f} % "
+        f"at worst between {MIDDLE[0]:g} and {MIDDLE[-1]:g} rev/min, and a narrow one "
+        f"{narrow:+.1f} %.  A burn that answers to residual gas makes it {burn:+.1f} %.  Walls of "
+        "a pull, the cone of 150 mm and less overlap together leave at worst "
+        f"{together[0]:+.1f} % without a link and {together[1]:+.1f} % with one.",
         "**Below half the speed of peak power** the gain is that of one speed, at which the open "
         "collectors push in overlap; at 2000 rev/min it has either sign.",
-        "**What is not known.** Practice says nothing of such a loss in the middle.  An "
-        "independent model of another engine has it too (no source), which speaks for the waves "
-        "and against an error of one program; whether engines show it in full has not been "
-        "measured here.  A joint has length and eddies in three dimensions, which move what passes "
-        "from bank to bank; the cylinders and primaries of a real engine differ, which smooths "
-        "sharp tuning; and practice stands on engines whose lengths are not stated.  Place and "
-        "sign of a loss in the middle are worth a test, its size is not to be relied on.  Of all "
-        "that was changed here only overlap, the place and the width of the link, and the form of "
-        "the merge move it much; walls and burn do not.",
+        "**What is not known.** Practice says nothing of a loss in the middle, and a third of it "
+        "without a link, nearly half with one, is left when all that was looked at here is taken "
+        "together.  An independent model of another "
+        "engine has it too (no source), which speaks for the waves and against an error of one "
+        "program; whether engines show it in full has not been measured here.  Eddies in three "
+        "dimensions move what passes from bank to bank; the cylinders and primaries of a real "
+        "engine differ, which smooths sharp tuning, and so do the speeds between those of a table; "
+        "packings and ports do not warm with the pull here; and practice stands on engines whose "
+        "lengths are not stated.  Place and sign of a loss in the middle are worth a test, its "
+        "size is not to be relied on.",
     )
 
 
@@ -405,26 +459,27 @@ def _reading():
 def _ledger_checks():
     for walls in WALLS:
         for what in ("mass", "energy"):
-            worst = max((point.audit[f"{what}_error"] for name in SYSTEMS
-                         for point in sweep(name, walls)), key=abs)
+            audits = [point.audit for name in SYSTEMS for point in sweep(name, walls)]
+            worst = max((audit[f"{what}_error"] for audit in audits), key=abs)
             yield Check(
                 f"{walls}: worst ledger of {what} of all points, over its turnover", worst, 0.0,
-                "1e-13 abs", "conservation law",
-                "Only the rounding of some thousand steps in some hundred cells is left.",
+                bound(min(map(left_in_cycle, audits))), "conservation law", WHY,
             )
 
 
 def _loss_checks():
     for size in SIZES:
         point = sweep(f"{size}, {BANKS[0]}")[SPEEDS[-1]]
-        taper, *pipe = point.exhaust.pipe
-        line = "pipe bank 1", pipe, taper.length
+        taper, first, *pipe = point.exhaust.pipe
+        behind = SETTINGS.cell_length  # the first cell behind the taper still feels its wall
+        pipe = [first.replace(length=first.length - behind), *pipe]
+        line = "pipe bank 1", pipe, taper.length + behind
         yield Check(
-            f"{size} system, {SPEEDS[-1]:g} rev/min: mean pressure lost in the pipe",
-            marched_loss(point, line[0], line[2]), handbook_loss(point, *line), "5 %",
+            f"{size} system, {SPEEDS[-1]:g} rev/min: mean pressure lost in the pipe behind its "
+            "taper", marched_loss(point, line[0], line[2]), handbook_loss(point, *line), "2 %",
             "fluids: friction factor of Colebrook, bends of Rennels and Hudson (2012)",
-            "Formulas of friction differ by 1 or 2 %, the handbook's factor is taken at a mean "
-            "Reynolds number, and cells of 50 mm cut the ends of the line.", "Pa",
+            "Formulas of friction differ by 1 or 2 %, and the handbook's factor is taken at a mean "
+            "Reynolds number.", "Pa",
         )
 
 
@@ -440,8 +495,8 @@ def _mesh_checks():
 
 
 def draw():
-    """Torque over that of the open collectors for both kinds of walls, and pressure in overlap."""
-    *upper, lower = axes = ws.plots.new_axes(3, height=3.2)
+    """Torque over that of the open collectors for all kinds of walls, and pressure in overlap."""
+    *upper, lower = axes = ws.plots.new_axes(4, height=2.9)
     for ax, walls in zip(upper, WALLS, strict=True):
         for i, name in enumerate(SYSTEMS[1:]):
             ax.plot(SPEEDS, change(name, walls), "osx^"[i] + ("--" if i > 1 else "-"),

@@ -31,4 +31,6 @@ UNFLANGED_END, FLANGED_END = 0.6133, 0.8217
 #: Acoustic length of a hole in a perforated wall beyond the wall, over its diameter, both sides
 #: together: Sullivan and Crocker, J. Acoust. Soc. Am. 64 (1978) (from memory).
 HOLE_END = 0.75
-HOLE_DISCHARGE = 0.76  #: of the holes of a perforated wall [1]; square-edged ones have 0.7 to 0.85
+#: Of the holes of a perforated wall [1]; square-edged ones have 0.7 to 0.85 (common practice, no
+#: source).
+HOLE_DISCHARGE = 0.76

@@ -24,7 +24,8 @@ class Merge(Description):
     Parameters
     ----------
     angle_deg : float
-        Angle of each primary with the axis of the collector [deg], 0 to 90.
+        Angle of each primary with the axis of the collector [deg], 0 to 90; 15 is common practice,
+        no source.
     model : {"momentum", "pressure"}
         As for Junction.
     volume : float or None
@@ -138,7 +139,8 @@ class XPipe(Description):
     Parameters
     ----------
     angle_deg : float
-        Angle of each pipe with the axis between them [deg], 0 to 80.
+        Angle of each pipe with the axis between them [deg], 0 to 80; 20 is common practice, no
+        source.
     model : {"momentum", "pressure"}
         As for Junction.
     volume : float or None

@@ -9,6 +9,7 @@ from dataclasses import KW_ONLY, dataclass
 
 from wavesim.errors import InputError, check_choice, check_int, check_number, nearest, shown
 from wavesim.fields.description import Description, checked, number, text
+from wavesim.guard import guarded
 from wavesim.measures import FIRST_GAUGE, LAST_GAUGE, in_unit
 
 # --- metals ------------------------------------------------------------------------------------
@@ -88,6 +89,7 @@ def as_metal(value):
 GAUGE_STANDARDS = {"Birmingham": "gauge", "standard wire": "swg", "sheet": "sheet gauge"}
 
 
+@guarded
 def gauge(n: int, standard: str = "Birmingham") -> float:
     """Thickness of a gauge number; any length may be given as a text such as "16 gauge" too.
 
@@ -202,7 +204,8 @@ class Packing(Description):
     material : str or Fibre
         A name in FIBRES, or a Fibre.
     bulk_density : float
-        Mass of fibre per volume filled [kg/m3], 5 to 1000 and at most 60 % of the solid.
+        Mass of fibre per volume filled [kg/m3], 5 to 1000 and at most 60 % of the solid; 100 is
+        common practice, no source.
     fibre_diameter : float or None
         [m], 1e-6 to 5e-4; None: the usual one of the material.
     flow_resistivity : float or None

@@ -279,7 +279,8 @@ class Orifice(Node):
     diameter : float
         Bore of the hole [m], 0.003 to 0.5 and no larger than either duct.
     discharge_coefficient : float or (float, float)
-        Both directions, or forward and reverse; above 0, at most 1.2.
+        Both directions, or forward and reverse; above 0, at most 1.2.  0.8 is common practice, no
+        source.
     """
 
     at: tuple[str, str] = _ends(2)
@@ -375,11 +376,11 @@ class Throttle(Node):
         Angle of the plate from the plane across the bore [deg], from the closed angle to 90;
         90 is wide open.
     closed_angle_deg : float
-        Angle at which the plate touches the bore [deg], 0 to 30.
+        Angle at which the plate touches the bore [deg], 0 to 30; 8 is common practice, no source.
     shaft_diameter : float
         Diameter of the shaft [m], 0 to half the bore.
     discharge_coefficient : float
-        Above 0, at most 1.2.
+        Above 0, at most 1.2; 0.85 is common practice, no source.
     """
 
     at: tuple[str, str] = _ends(2)
@@ -405,7 +406,7 @@ class Throttle(Node):
         is the difference of two segments.  The same as Harrington and Bolt, SAE 700082 (1970),
         in Heywood (1988), eq. 7.18 (from memory), arranged anew.
         """
-        narrow = cos(radians(self.plate_angle_deg)) / cos(radians(self.closed_angle_deg))
+        narrow = _plate_width(self.plate_angle_deg, self.closed_angle_deg)
         strip = self.shaft_diameter / self.diameter
         plate = narrow * _segment(strip / narrow) if narrow > strip else 0.0
         return 0.5 * self.diameter**2 * (_segment(strip) - plate)
@@ -459,7 +460,7 @@ class Carburettor(Node):
     @property
     def open_share(self) -> float:
         """Share of the throat that the plate leaves open."""
-        return 1.0 - cos(radians(self.plate_angle_deg)) / cos(radians(self.closed_angle_deg))
+        return 1.0 - _plate_width(self.plate_angle_deg, self.closed_angle_deg)
 
     def throat(self, area: float) -> float | None:
         """Throat before a duct of that area [m2]; None if it is too narrow for the rated flow."""
@@ -487,6 +488,11 @@ class Resistance(Node):
     at: tuple[str, str] = _ends(2)
     _: KW_ONLY
     rating: FlowRating = part(FlowRating)
+
+
+def _plate_width(plate_angle_deg, closed_angle_deg):
+    """Short over long axis of the ellipse that a plate is, seen along the bore."""
+    return cos(radians(plate_angle_deg)) / cos(radians(closed_angle_deg))
 
 
 def _segment(a):
@@ -702,7 +708,7 @@ class Perforate(Node):
     wall_thickness : float
         Length of the holes [m], 0.0001 to 0.01.
     discharge_coefficient : float
-        Of the holes, above 0, at most 1.2.
+        Of the holes, above 0, at most 1.2; 0.76 is common practice, no source.
     packing : Packing or None
         What fills the annulus beside the gas.
     """

@@ -316,10 +316,11 @@ class Pipe(Tube):
         Instead: a wall whose temperature is solved.  Neither of the two: no heat passes the wall.
     roughness : float or str
         Sand-grain roughness [m], 0 to 0.005 and at most 5 % of the bore, or the state of the
-        surface by name: "drawn", "new steel" (the default), "light rust", "heavy rust", "scale"
-        (`wavesim.descriptions.materials.ROUGHNESS` names the sources).
+        surface by name: "drawn", "new steel" (the default, Moody 1944), "light rust", "heavy rust",
+        "scale" (`wavesim.descriptions.materials.ROUGHNESS` names the sources).
     heat_factor : float
-        Factor on the steady-flow Nusselt number, 0 to 10.
+        Factor on the steady-flow Nusselt number, 0 to 10.  Pulsating flow near the valves carries
+        more heat than steady flow: 1.5 to 3 is common practice, no source.
     friction_factor_scale : float
         Factor on the friction factor, 0 to 10; 0 is frictionless.
     extra_loss : float
@@ -409,6 +410,7 @@ class Pipe(Tube):
         InputError
             If a piece would be shorter than a pipe may be.
         """
+        check_number("Pipe", "position", x, "m", 0.0, self.length, low_open=True, high_open=True)
         share = x / self.length
         tapered = self.end_diameter is not None
         middle = self.diameter + share * (self.outlet_diameter - self.diameter)
@@ -722,6 +724,8 @@ class Duct(Description):
             Average over the stretch; over all cells of a mesh, the sum of average times length is
             exact, however short a part is.
         """
+        if len(values) != len(self.parts):
+            self._refuse(f"{len(values)} values for {len(self.parts)} parts.")
         sums = np.concatenate(
             ([0.0], np.cumsum([v * t.length for v, t in zip(values, self.parts, strict=True)]))
         )

@@ -30,7 +30,7 @@ class Warmed(Description):
 
 @dataclass(frozen=True, kw_only=True)
 class WallSection(Description):
-    """Metal of one piece of a duct.
+    """Metal of one piece of a duct, or the fibres of a packing in it.
 
     Parameters
     ----------
@@ -41,7 +41,7 @@ class WallSection(Description):
     positions : sequence of float
         From the start of the duct [m], 0 to 1000, increasing.
     temperatures : sequence of float
-        Of the metal there [K], 200 to 2000; as many.
+        Of metal or fibres there [K], 200 to 2000; as many.
 
     Raises
     ------
@@ -136,9 +136,8 @@ class Pull(Description):
     Without a pull a `Wall` has the temperature that it reaches after minutes at that speed.  At
     full load that is far hotter than a pull of 10 to 20 s leaves it.
 
-    Pipes with a stated `wall_temperature` keep it, and so do ports and cylinders.  The packings of
-    silencers are in balance at every speed, as without a pull: in truth they warm in minutes, so
-    that the gas in a packed silencer is too hot.
+    Pipes with a stated `wall_temperature` keep it, and so do ports and cylinders.  The fibres of
+    packed silencers warm too, by the heat that gas brings through the holes; their cases do not.
 
     Hot surfaces: a pipe that a pull has left at 600 K burns skin and looks no different.
 
@@ -155,6 +154,8 @@ class Pull(Description):
 
     def duration(self, rpm: Collection[float]) -> float:
         """Time from the lowest to the highest of some speeds [s]; `rpm` in rev/min."""
+        if not len(rpm):
+            self._refuse("no speeds, so no duration.")
         return (max(rpm) - min(rpm)) / self.rate
 
     @property

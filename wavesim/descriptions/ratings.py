@@ -38,7 +38,8 @@ class FlowRating(Description):
     depression : float
         Pressure before the part less that behind it [Pa], 10 to 25e3: "1.5 inHg".
     pressure, temperature : float
-        Of the air before the part [Pa], 3e4 to 3e5, and [K], 220 to 340.
+        Of the air before the part [Pa], 3e4 to 3e5, and [K], 220 to 340; by default the standard
+        atmosphere and 25 degrees Celsius, our choice.
 
     Raises
     ------

@@ -22,6 +22,7 @@ import numpy as np
 from wavesim.errors import InputError, check_choice, check_number
 from wavesim.fields.description import Description, choice, integer, number, numbers, part
 from wavesim.fields.tables import check_points, read_columns
+from wavesim.guard import guarded
 
 LIFT_RANGE = (0.0005, 0.03)  # peak lift [m]
 RATIO_RANGE = (0.0, 0.6)  # lift over head diameter [1]
@@ -82,9 +83,10 @@ class Cam(Description):
     lift : float
         Peak lift at the valve [m], 0.0005 to 0.03.
     checking_lift : float
-        Lift at which both angles are stated [m], above 0 and below `lift`.
+        Lift at which both angles are stated [m], above 0 and below `lift`; 0.1 mm is our choice.
     lobe : {"gentle", "medium", "full"}
-        Shape of the flanks; "full" opens faster and dwells longer near the peak.
+        Shape of the flanks; "full" opens faster and dwells longer near the peak.  Their exponents
+        are our choice.
 
     Raises
     ------
@@ -208,7 +210,8 @@ class CamCard(Description):
         Hot clearance less cold clearance [m], -0.001 to 0.001; needed with a cold lash, because it
         depends on what block, head and valve gear are made of.
     opening_share : float
-        Share of the duration that lies before the centre, 0.3 to 0.7; 0.5 is an even lobe.
+        Share of the duration that lies before the centre, 0.3 to 0.7; 0.5 is an even lobe, our
+        choice where the card does not say.
     lobe : {"medium", "gentle", "full"}
         Shape of the flanks, as for Cam.
     closing_lobe : {"medium", "gentle", "full"} or None
@@ -404,6 +407,7 @@ def _beside(angle, before, after):
     return f"{abs(angle):.1f} deg {before if angle >= 0.0 else after}"
 
 
+@guarded
 def lobe_centres(
     separation_deg: float, intake_centre_deg: float | None = None, *, advance_deg: float = 0.0
 ) -> tuple[float, float]:

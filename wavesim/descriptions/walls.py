@@ -34,6 +34,7 @@ from wavesim.descriptions.materials import Metal, as_metal, metal_field
 from wavesim.descriptions.weather import Ambient, of_weather, under
 from wavesim.errors import ConvergenceError, InputError, as_floats, check_choice, check_kind
 from wavesim.fields.description import Description, checked, number, part
+from wavesim.guard import guarded
 from wavesim.kernels.constants import PRANDTL, SUTHERLAND
 
 _MAX_STEPS = 60
@@ -67,7 +68,8 @@ class Wrap(Description):
     conductivity : float
         [W/(m K)], 0.01 to 5; glass or basalt tape about 0.1 at 600 K (from memory).
     emissivity : float
-        Of its outer surface, 0.01 to 1.
+        Of its outer surface, 0.01 to 1; 0.9 as of most surfaces that are no metal, Incropera and
+        DeWitt, Table A.11 (from memory).
     """
 
     thickness: float = number("m", 1e-4, 0.2)
@@ -368,6 +370,7 @@ def heat_to_outside(surface, diameter, wall):
     return pi * diameter * (convected + radiated)
 
 
+@guarded
 def wall_balance(
     h_inner: float | np.ndarray,
     gas_temperature: float | np.ndarray,

@@ -76,9 +76,10 @@ class Ambient(Description):
     Parameters
     ----------
     pressure : float
-        Absolute pressure [Pa], 3e4 to 3e5, vapour included.
+        Absolute pressure [Pa], 3e4 to 3e5, vapour included; by default the standard atmosphere of
+        the CGPM (1954).
     temperature : float
-        Temperature [K], 220 to 340.
+        Temperature [K], 220 to 340; by default 25 degrees Celsius, our choice.
     relative_humidity : float
         Pressure of the vapour over that in saturated air, 0 to 1.
 

@@ -12,6 +12,7 @@ from functools import partial
 
 from wavesim.errors import InputError, check_kind, shown_path
 from wavesim.front.folder import ResultFolder
+from wavesim.guard import guarded
 from wavesim.results.comparisons import compare
 from wavesim.results.points import Sweep
 from wavesim.show import plots
@@ -84,6 +85,7 @@ def report_names(names):
     return ["summary.txt", *sweeps, *differences, *(f"{figure}.png" for figure in _FIGURES)]
 
 
+@guarded
 def write_report(sweeps, folder, title=""):
     """Write tables, complete results, comparisons and figures.
 

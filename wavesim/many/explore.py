@@ -16,11 +16,13 @@ from wavesim.descriptions.engine import Engine
 from wavesim.descriptions.exhaust import Exhaust
 from wavesim.descriptions.network import Network
 from wavesim.descriptions.pipes import Amounts
+from wavesim.descriptions.pull import Pull
 from wavesim.descriptions.settings import Settings, given_settings
 from wavesim.descriptions.weather import Ambient
 from wavesim.errors import InputError, check_choice, check_int, check_kind, check_number, shown
 from wavesim.fields.description import sequence
 from wavesim.fields.tabular import Column, Sheet, data_frame, write_csv
+from wavesim.guard import guarded
 from wavesim.many.space import built_pair, designs, field_at, field_unit, plain_pair
 from wavesim.many.store import Store
 from wavesim.many.sweep import checked_speeds
@@ -53,6 +55,7 @@ _NUMBER = re.compile(r"[-+]?\d+(\.\d+)?(e[-+]?\d+)?")
 FAILED_EXCESS = 1e6  # its excess where there is no result at all
 
 
+@guarded
 @dataclass(frozen=True, eq=False)
 class Design(CurveMethods):
     """One design and what it does: a speed curve, to be drawn and compared like any other.
@@ -219,6 +222,7 @@ class Bench(NamedTuple):
     rpm: list
     settings: Settings
     ambient: Ambient | None
+    pull: Pull | None
     keep: tuple
     executor: object
     threads: int
@@ -234,11 +238,12 @@ class Bench(NamedTuple):
         for i, (_, engine, exhaust) in enumerate(built):
             if engine is not None:
                 tasks = [
-                    Task(engine, exhaust, rpm, self.settings, ambient=self.ambient)
+                    Task(engine, exhaust, rpm, self.settings, ambient=self.ambient, pull=self.pull)
                     for rpm in self.rpm
                 ]
-                chains += [[task] for task in tasks]
-                owners += [i] * len(tasks)
+                own = [tasks] if self.pull else [[task] for task in tasks]
+                chains += own
+                owners += [i] * len(own)
         done = run_chains(
             chains, executor=self.executor, threads=self.threads, store=self.store, traces=False,
             strict=False, progress=progress, label="designs",
@@ -304,15 +309,19 @@ def _amounts(exhaust, engine):
     return {"mass": made.mass} | dict(zip(Amounts._fields, made.total, strict=True))
 
 
-def make_bench(owner, engine, exhaust, rpm, settings, ambient, keep, executor, threads, store):
+def make_bench(
+    owner, engine, exhaust, rpm, settings, ambient, pull, keep, executor, threads, store
+):
     """Checked surroundings of an exploration."""
     return Bench(
         plain_pair(engine, exhaust), checked_speeds(owner, rpm), given_settings(owner, settings),
-        ambient, keep, executor, count_workers(executor, threads, owner),
+        ambient, check_kind(owner, "pull", pull, Pull, optional=True), keep, executor,
+        count_workers(executor, threads, owner),
         check_kind(owner, "store", store, Store, optional=True),
     )
 
 
+@guarded
 @dataclass(frozen=True, eq=False)
 class Exploration(ByName):
     """Many designs and what they do.
@@ -329,11 +338,14 @@ class Exploration(ByName):
         True if it was stopped before all designs were computed; those finished are here.
     base : dict
         Plain form of engine and exhaust that the designs change.
+    pull : Pull or None
+        In which the speeds were passed.
     """
 
     designs: tuple[Design, ...]
     interrupted: bool
     base: dict[str, Any] = field(repr=False)
+    pull: Pull | None = None
 
     def __len__(self) -> int:
         return len(self.designs)
@@ -486,8 +498,11 @@ class Exploration(ByName):
 
     def _note(self):
         loose = sum(not d.converged and not d.error for d in self)
+        pull = self.pull
+        walls = "" if pull is None else (
+            f"; walls warm in a pull of {pull.rate:g} rev/min/s from {pull.start_text}")
         return (f"{len(self)} designs, {len(self.failures)} failed, {loose} did not converge"
-                f"{', interrupted' if self.interrupted else ''}")
+                f"{', interrupted' if self.interrupted else ''}{walls}")
 
     def failure_note(self) -> str:
         """Sentence on the failure that is met most often, by its first text; empty if none is.
@@ -720,6 +735,7 @@ def value_text(value):
     return f"{value:.6g}" if isinstance(value, float) else "" if value is None else str(value)
 
 
+@guarded
 def explore(
     engine: Engine,
     exhaust: Exhaust | Network,
@@ -733,6 +749,7 @@ def explore(
     store: Store | None = None,
     progress: bool = True,
     ambient: Ambient | None = None,
+    pull: Pull | None = None,
 ) -> Exploration:
     """What many designs do at some speeds.
 
@@ -749,8 +766,9 @@ def explore(
     settings : Settings, optional
     keep : sequence of str
         Keys of `wavesim.QUANTITIES` to keep.
-    executor, threads, store, progress, ambient
-        As for `speed_sweep`.  The store keeps all scalars of a point, without its traces.
+    executor, threads, store, progress, ambient, pull
+        As for `speed_sweep`; each design is a pull of its own.  The store keeps all scalars of a
+        point, without its traces.
 
     Returns
     -------
@@ -765,12 +783,12 @@ def explore(
     """
     keep = checked_keep(keep)
     bench = make_bench(
-        "explore", engine, exhaust, rpm, settings, ambient, keep, executor, threads, store
+        "explore", engine, exhaust, rpm, settings, ambient, pull, keep, executor, threads, store
     )
     found, interrupted = bench.run(
         _checked_designs(bench.raw, engine, exhaust, designs), {}, progress=progress
     )
-    return Exploration(tuple(found), interrupted, bench.raw)
+    return Exploration(tuple(found), interrupted, bench.raw, pull)
 
 
 def _checked_designs(raw, engine, exhaust, wanted):

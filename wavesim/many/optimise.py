@@ -13,10 +13,12 @@ from wavesim.console import progress_bar
 from wavesim.descriptions.engine import Engine
 from wavesim.descriptions.exhaust import Exhaust
 from wavesim.descriptions.network import Network
+from wavesim.descriptions.pull import Pull
 from wavesim.descriptions.settings import Settings
 from wavesim.descriptions.weather import Ambient
 from wavesim.errors import InputError, check_choice, check_int
 from wavesim.fields.tabular import Column, Sheet, Tabular
+from wavesim.guard import guarded
 from wavesim.many.explore import (
     AMOUNTS,
     FAILED_EXCESS,
@@ -55,6 +57,7 @@ _EDGE = 0.02  # share of a range next to its ends
 _FIRST_STEP = 0.15  # of Nelder and Mead's simplex, as a share of each range
 
 
+@guarded
 @dataclass(frozen=True, eq=False)
 class Optimum(Tabular):
     """What a search found.
@@ -235,6 +238,7 @@ class Optimum(Tabular):
         return [*self.exploration._columns(), Column("objective", "", self.scores)]
 
 
+@guarded
 @dataclass(frozen=True)
 class Objective:
     """What a search makes large or small: a quantity averaged over speed, or a function.
@@ -309,6 +313,7 @@ class _Stopped(Exception):
     """Carries nothing: ends a search of scipy from inside."""
 
 
+@guarded
 def optimise(
     engine: Engine,
     exhaust: Exhaust | Network,
@@ -329,6 +334,7 @@ def optimise(
     store: Store | None = None,
     progress: bool = True,
     ambient: Ambient | None = None,
+    pull: Pull | None = None,
 ) -> Optimum:
     """Search a space for the best design within limits.
 
@@ -358,7 +364,7 @@ def optimise(
         How many designs to try at most, 10 to a million.
     seed : int
         The same seed gives the same search on every executor.
-    settings, executor, threads, store, progress, ambient
+    settings, executor, threads, store, progress, ambient, pull
         As for `explore`.
     keep : sequence of str
         Quantities to keep besides those that the objective and the limits need.
@@ -395,7 +401,7 @@ def optimise(
     needed += [objective] if objective in QUANTITIES else []
     keep = checked_keep(keep, *needed)
     bench = make_bench(
-        "optimise", engine, exhaust, rpm, settings, ambient, keep, executor, threads, store
+        "optimise", engine, exhaust, rpm, settings, ambient, pull, keep, executor, threads, store
     )
     if band is not None:
         checked_band(band, np.array(bench.rpm))
@@ -407,7 +413,7 @@ def optimise(
         base = search.base()
     if not search.tried:
         raise InputError("optimise: interrupted before the first design was finished.")
-    found = Exploration(tuple(search.tried), search.interrupted, bench.raw)
+    found = Exploration(tuple(search.tried), search.interrupted, bench.raw, pull)
     best = min(search.tried, key=search.cost)
     feasible = search.cost(best) < _OUTSIDE
     built = (engine, exhaust)

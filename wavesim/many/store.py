@@ -53,6 +53,7 @@ from wavesim.errors import InputError, check_kind, check_number, shown, shown_pa
 from wavesim.fields.description import Description, describe
 from wavesim.fields.tabular import Sheet
 from wavesim.gas.models import EngineGas, PerfectGas
+from wavesim.guard import guarded
 from wavesim.march.run import run_point
 from wavesim.results.files import intact, read_npz, write_npz
 from wavesim.results.points import (
@@ -85,6 +86,7 @@ _LEFT_BEHIND = 3600.0  # [s] age at which a temporary file has lost its process
 _TAKEN = (errno.EACCES, errno.EAGAIN)
 
 
+@guarded
 class StoreCheck(NamedTuple):
     """What is in the folder of a store.
 
@@ -201,6 +203,7 @@ def source_digest(folder):
     return digest.hexdigest()
 
 
+@guarded
 class Store:
     """Finished operating points in a folder.
 

@@ -23,6 +23,7 @@ from wavesim.errors import InputError, check_int, check_kind, check_number
 from wavesim.fields.description import sequence
 from wavesim.fields.tabular import Column, Sheet, Tabular
 from wavesim.gas.models import EngineGas, PerfectGas, given_gas
+from wavesim.guard import guarded
 from wavesim.kernels import flat as f
 from wavesim.kernels.nodes import FP
 from wavesim.march.advance import march_to
@@ -72,6 +73,7 @@ class Echo(NamedTuple):
     in_overlap: bool
 
 
+@guarded
 @dataclass(frozen=True, eq=False)
 class Echoes(Tabular):
     """What comes to the valves after a pulse from one of them, as `echoes` returns it.
@@ -163,11 +165,12 @@ class Echoes(Tabular):
         -------
         matplotlib Axes
         """
-        from wavesim.show import reasons
+        from wavesim.show import plots
 
-        return reasons.plot_echoes(self, ax, **line_kws)
+        return plots.plot_echoes(self, ax, **line_kws)
 
 
+@guarded
 def echoes(
     point: Point,
     cylinder: int = 1,
@@ -244,6 +247,7 @@ def echoes(
     return Echoes(cylinder, point.rpm, time, records, sent, found, _overlap(point))
 
 
+@guarded
 @dataclass(frozen=True, eq=False)
 class CrossTalk(Tabular):
     """Which cylinder is heard at whose exhaust valve, as `cross_talk` returns it.
@@ -325,11 +329,12 @@ class CrossTalk(Tabular):
         -------
         matplotlib Axes
         """
-        from wavesim.show import reasons
+        from wavesim.show import plots
 
-        return reasons.plot_cross_talk(self, ax, **image_kws)
+        return plots.plot_cross_talk(self, ax, **image_kws)
 
 
+@guarded
 def cross_talk(point: Point, **kwargs: Any) -> CrossTalk:
     """Find which cylinder is heard at whose exhaust valve, how loud and when.
 
@@ -431,6 +436,7 @@ def _path_text(turns, source):
     return ", ".join(f"{name}{times.get(n, f' {n} times')}" for name, n in counted.items())
 
 
+@guarded
 def exhaust_reflection(
     source: Point | Network,
     cylinder: int = 1,

@@ -13,7 +13,7 @@ from wavesim.descriptions.nodes import Carburettor, Throttle
 from wavesim.descriptions.pull import WallsLeft, Warmed
 from wavesim.errors import InputError
 from wavesim.fields.description import describe
-from wavesim.march.walltemp import Since
+from wavesim.march.walltemp import FibresSince, Since
 
 BOOKS = ("heat_from_gas", "heat_stored", "heat_to_air")
 
@@ -33,6 +33,8 @@ class Moment:
         Of the speed before, or of the start: by (duct, piece) (positions, temperatures).
     gas : dict or None
         Heat transfer coefficients and gas temperatures of the speed before; None at the first.
+    gains : dict
+        Heat that the fibres of packings took up there and kept [W/m] by duct: (positions, gains).
     books : dict
         Heat of all walls since the first speed [J] by the names of `BOOKS`.
     """
@@ -42,6 +44,7 @@ class Moment:
     duration: float
     metal: object
     gas: dict | None = None
+    gains: dict = field(default_factory=dict)
     books: dict = field(default_factory=lambda: dict.fromkeys(BOOKS, 0.0))
 
     def since(self, solved):
@@ -52,6 +55,18 @@ class Moment:
         known = [self._at(solved, self.gas, i) for i in (1, 2)]
         return Since(metal, *known, self.duration, 0.0)
 
+    def fibres_since(self, packing, cold):
+        """What the cells of a SolvedPacking were at the speed before; `cold` is the air [K]."""
+        if isinstance(self.metal, dict):
+            positions, temperatures = self._known(self.metal, (packing.duct, 0))
+            fibres = np.interp(packing.position, positions, temperatures)
+        else:
+            fibres = np.full(packing.position.size, cold if self.metal == "cold" else self.metal)
+        if self.gas is None:
+            return FibresSince(fibres, None, 0.0, self.pull.pause)
+        per_metre = np.interp(packing.position, *self._known(self.gains, packing.duct))
+        return FibresSince(fibres, packing.length * per_metre, self.duration, 0.0)
+
     def _metal(self, solved):
         if isinstance(self.metal, dict):
             return self._at(solved, self.metal, 1)
@@ -61,13 +76,18 @@ class Moment:
     @staticmethod
     def _at(solved, sections, row):
         """A row of what is known of a piece of a duct, at the cells of this mesh."""
-        known = sections.get((solved.duct, solved.piece))
-        if known is None:
-            raise InputError(
-                f"Pull: walls say nothing of piece {solved.piece} of the duct {solved.duct!r}, "
-                "they must come from a run with the same exhaust."
-            )
+        known = Moment._known(sections, (solved.duct, solved.piece))
         return np.interp(solved.position, known[0], known[row])
+
+    @staticmethod
+    def _known(sections, place):
+        if place not in sections:
+            duct, piece = place if isinstance(place, tuple) else (place, 0)
+            raise InputError(
+                f"Pull: walls say nothing of piece {piece} of the duct {duct!r}, they must come "
+                "from a run with the same exhaust."
+            )
+        return sections[place]
 
 
 def moment_of(pull, rpm, start, warm):
@@ -104,6 +124,7 @@ def moment_of(pull, rpm, start, warm):
     gas = {(duct, piece): rows for duct, piece, *rows in before["gas"]}
     return Moment(
         pull, before["time"] + duration, duration, _by_piece(start.walls_left), gas,
+        {duct: rows for duct, *rows in before.get("gains", ())},
         {name: before[name] for name in BOOKS},
     )
 
@@ -129,7 +150,7 @@ def throttled(network, warmed):
     return network.replace(nodes={**network.nodes, **moved})
 
 
-def pull_facts(moment, walls):
+def pull_facts(moment, walls, packings):
     """What the next speed of a pull and the reader of a Point need, fit for JSON."""
     totals = dict(moment.books)
     for solved in walls:
@@ -139,4 +160,6 @@ def pull_facts(moment, walls):
         [s.duct, s.piece, s.position.tolist(), s.coefficient.tolist(), s.felt.tolist()]
         for s in walls
     ]
-    return {"pull": {"pull": describe(moment.pull), "time": moment.time, "gas": gas, **totals}}
+    gains = [[p.duct, p.position.tolist(), (p.gain / p.length).tolist()] for p in packings]
+    return {"pull": {"pull": describe(moment.pull), "time": moment.time, "gas": gas,
+                     "gains": gains, **totals}}

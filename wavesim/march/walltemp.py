@@ -11,7 +11,7 @@ beginning and that of the last cycle at the end.
 
 Fibres of a packing are so fine that the gas between them has their temperature at once; what they
 take up is what gas that comes through the holes brings along, which no conductance of the fibres
-tells.  See `SolvedPacking`.
+tells.  In a pull they warm as the metal does.  See `SolvedPacking`.
 """
 
 from dataclasses import dataclass
@@ -100,6 +100,27 @@ class SolvedWall:
     state: object = None
 
 
+class FibresSince(NamedTuple):
+    """Fibres of a packing at the speed before in a pull, or where it starts.
+
+    Attributes
+    ----------
+    fibres : ndarray
+        Their temperature [K].
+    gain : ndarray or None
+        Heat that they took up less what they passed on [W], by cell; None at the first speed.
+    duration : float
+        Time since then [s].
+    pause : float
+        Time before that with the engine off [s].
+    """
+
+    fibres: np.ndarray
+    gain: np.ndarray | None
+    duration: float
+    pause: float
+
+
 @dataclass
 class SolvedPacking:
     """The fibres in an annulus.
@@ -112,8 +133,23 @@ class SolvedPacking:
     What the fibres give to the gas that they hold, when they have just been made warmer, does not
     count.
 
+    In a pull the heat that is left over warms them.  With T0 and g0 of the speed before, a time t
+    ago, and the heat capacity C of a cell
+
+        C (T - T0)/t = (1 - s) g0 + s g(T),    s = 1/(1 - exp(-z)) - 1/z,    z = r t/C,
+
+    r being what a kelvin more takes from g: exact for a cell by itself whose gas stays, and the
+    balance without a pull where t is long (exponential fitting; Liniger and Willoughby, SIAM J.
+    Numer. Anal. 7 (1970) 47, from memory).
+
     Attributes
     ----------
+    duct : str
+        Name of the annulus.
+    position : ndarray
+        Middle of each cell from the start of the duct [m].
+    length : float
+        Of a cell [m].
     cells, core : slice
         Of the annulus and of the core, on the cell axis.
     holes : slice
@@ -122,32 +158,68 @@ class SolvedPacking:
         Heat to what lies beyond [W/K] of each cell.
     beyond : ndarray
         Temperature [K] of the air outside, or of the case where it is given.
+    capacity : ndarray
+        Of the fibres of each cell [J/K].
+    since : FibresSince or None
+        In a pull: what they were at the speed before.
     changed : ndarray or None
         Change of the temperatures [K] after the last cycle; None before the first, which tells
         more of the start than of the fibres.
+    gain : ndarray or None
+        Heat that they took up in the last cycle less what they passed on [W].
     """
 
+    duct: str
+    position: np.ndarray
+    length: float
     cells: slice
     core: slice
     holes: slice
     loss: np.ndarray
     beyond: np.ndarray
+    capacity: np.ndarray
+    since: FibresSince | None = None
     changed: np.ndarray | None = None
+    gain: np.ndarray | None = None
+
+    def look_back(self, model, since):
+        """Set the fibres to what they were at the speed before, or to the end of a pause."""
+        fade = np.exp(-self.loss / self.capacity * since.pause)
+        rested = self.beyond + (since.fibres - self.beyond) * fade
+        self.since = since._replace(fibres=rested, pause=0.0)
+        model.net.cells[f.WALL, self.cells] = rested
 
     def update(self, model, cycle_time):
         """Give the fibres new temperatures after a cycle."""
         if self.changed is None:
-            self.changed = 0.0
+            self.changed, self.gain = 0.0, np.zeros_like(self.loss)
             return
         T = model.net.cells[f.WALL, self.cells]
         rate = float(model.gas.cp(T.mean(), 0.0, 1.0)) / cycle_time
         held = rate * model.net.cells[f.VOL, self.cells] * model.state.U[f.R, self.cells]
         taken = -model.record.wall[f.GAIN, self.cells] / cycle_time + held * self.changed
-        left = taken - self.loss * (T - self.beyond)
-        slopes = self._slopes(rate * model.record.ways[:, self.holes])
+        left = self.gain = taken - self.loss * (T - self.beyond)
+        ways = rate * model.record.ways[:, self.holes]
+        slopes = self._slopes(ways)
+        if self.since is not None:
+            left, inertia = self._in_a_pull(T, left, ways)
+            if inertia is None:  # no time has passed
+                self.changed = 0.0
+                return
+            slopes[np.diag_indices(T.size)] -= inertia
         step = np.linalg.solve(slopes, np.append(-left, np.zeros(T.size)))[: T.size]
         self.changed = np.clip(step, -LARGEST_STEP * T, LARGEST_STEP * T)
         T += self.changed
+
+    def _in_a_pull(self, T, left, ways):
+        """What is left over beside the warming of the fibres [W], and their inertia [W/K]."""
+        before, passed, duration, _ = self.since
+        if passed is None or duration == 0.0:
+            return left, None
+        z = np.clip((ways[1] + self.loss) * duration / self.capacity, 1e-3, 1e12)
+        share = 1.0 / -np.expm1(-z) - 1.0 / z
+        inertia = self.capacity / (share * duration)
+        return left + (1.0 - share) / share * passed - inertia * (T - before), inertia
 
     def _slopes(self, ways):
         """What a kelvin more in each cell adds to the heat left over in each [W/K], (2 n, 2 n).
@@ -198,6 +270,9 @@ def find_solved_walls(model, moment=None):
     _solve(found)
     lay_on(model, found)
     model.packings = _find_packings(model)
+    if moment is not None:
+        for packing in model.packings:
+            packing.look_back(model, moment.fibres_since(packing, model.ambient.temperature))
     return found
 
 
@@ -222,10 +297,13 @@ def _find_packings(model):
                   for i in annulus.part_index(model.centres(node.annulus))]
         free = np.array([T is None for T in stated])
         skin = np.where(free, 1.0 / (np.pi * case * CASE_COEFFICIENT), 0.0)
+        filled = model.net.cells[f.VOL, lo:hi] / node.packing.gas_fraction
         found.append(SolvedPacking(
+            node.annulus, model.centres(node.annulus), model.dx[node.annulus],
             slice(lo, hi), slice(*model.ducts[node.core]), slice(*holes[lo]),
             loss=model.dx[node.annulus] / (layer + skin),
             beyond=np.array([model.ambient.temperature if T is None else T for T in stated]),
+            capacity=node.packing.heat_capacity * filled,
         ))
     return found
 
@@ -276,9 +354,13 @@ def _warm(members, h, felt, wall, bore):
     )
 
 
-def walls_left(walls):
-    """Metal temperatures of solved walls, as a `WallsLeft`."""
-    sections = []
+def walls_left(model, walls):
+    """Temperatures of the metal of solved walls and of the fibres of packings, as a `WallsLeft`."""
+    sections = [
+        WallSection(duct=packing.duct, positions=packing.position.tolist(),
+                    temperatures=model.net.cells[f.WALL, packing.cells].tolist())
+        for packing in model.packings
+    ]
     for solved in walls:
         state = solved.state
         metal = (

@@ -25,6 +25,7 @@ from wavesim.errors import InputError, check_choice, check_kind, shown_path
 from wavesim.fields.description import describe, restore, sequence
 from wavesim.fields.tabular import Column, Sheet, Tabular
 from wavesim.gas.models import EngineGas, PerfectGas, describe_gas, restore_gas
+from wavesim.guard import guarded
 from wavesim.results.compact import pack_restart, pack_samples, unpack_restart, unpack_samples
 from wavesim.results.conditions import conditions_of
 from wavesim.results.curves import ByName, CurveMethods, place_of_speed
@@ -50,6 +51,7 @@ SHOWN = ("torque", "power", "volumetric_efficiency", "residual_fraction", "pmep"
          "exhaust_temperature")
 
 
+@guarded
 @dataclass(frozen=True, eq=False)
 class Point(ByName, Tabular):
     """One operating point of an engine with an exhaust.
@@ -311,6 +313,7 @@ class Point(ByName, Tabular):
         return found.points[0]
 
 
+@guarded
 class Sweep(CurveMethods):
     """Operating points of one engine and one exhaust in order of speed.
 
@@ -636,6 +639,7 @@ class Sweep(CurveMethods):
             return cls(points, failures, header["name"], header["interrupted"])
 
 
+@guarded
 @dataclass(frozen=True, eq=False)
 class Transient(Tabular):
     """A march of a network without an engine.
