@@ -18,7 +18,7 @@ from wavesim.errors import InputError, check_int, check_kind, check_number
 from wavesim.fields.tabular import Column, Sheet, Tabular
 from wavesim.guard import guarded
 from wavesim.results.points import Point, Sweep
-from wavesim.results.rays import Way, rays
+from wavesim.results.rays import Way, rays, turns_text
 from wavesim.show.quantities import rows_text
 
 if TYPE_CHECKING:
@@ -226,8 +226,8 @@ def _near_overlap(first, peak, chosen, cylinder, middle):
     """Count pulses of other cylinders from that of their cycles which comes nearest the overlap."""
     for i, (route, _) in enumerate(chosen):
         if route.cylinder != cylinder:
-            away = np.nanmean(peak[i]) - middle
-            turns = np.round(away / CYCLE_DEG) if np.isfinite(away) else 0.0
+            come = peak[i][np.isfinite(peak[i])]
+            turns = np.round((come.mean() - middle) / CYCLE_DEG) if come.size else 0.0
             first[i] -= CYCLE_DEG * turns
             peak[i] -= CYCLE_DEG * turns
 
@@ -247,7 +247,7 @@ def _routes(point, cylinder, visible, echoes):
             turns = _turns(ray.turns, valves.values(), valves[cylinder])
             if own <= len(turns) <= echoes - (not own):
                 name = "own wave" if own else f"pulse of cylinder {number}"
-                name += f" from {' and '.join(turns)}" if turns else ""
+                name += f" from {turns_text(turns)}" if turns else ""
                 found.append((Route(name, number, ray.size, ray.length), ray))
     return [pair for pair in _together(found) if abs(pair[0].size) >= visible]
 
