@@ -180,6 +180,7 @@ def more_doors(folder):
     air = ws.TableGas(air.R, air.coef)
     paired = EXHAUST.replace(pairs=((1, 4), (2, 3)),
                              secondary=ws.Pipe(0.3, 0.045))
+    many = ws.compare(SWEEP, OTHER, SWEEP_CURVE)
     states = ws.PeriodicStates(3000.0, [ws.PeriodicState(point, ("cold",), 0.6, 0.5)])
     actions = [
         lambda: ws.describe(EXHAUST), lambda: ws.restore(ws.describe(wall)),
@@ -188,6 +189,11 @@ def more_doors(folder):
         lambda: plots.plot_cylinders([point], names=["a"], quantity="imep_net"),
         lambda: plots.plot_valve_pressure(sweep, 3000.0, cylinder=1, side="exhaust"),
         lambda: plots.plot_valve_pressures([sweep], [3000.0], cylinder=1, side="exhaust"),
+        lambda: plots.plot_pairs({"a": [1.0, 2.0], "b": [3.0, 1.0]}, [1.0, 2.0], "torque"),
+        lambda: examples.RATING.throat(1e-3), lambda: examples.RATING.loss_coefficient(1e-3),
+        lambda: node_of("Carburettor").throat(1e-3),
+        lambda: many[0], lambda: many.summary(["torque"]), lambda: many.table(["torque"]),
+        lambda: many.to_csv(folder / "m.csv", ["torque"]), lambda: many.to_frame(["torque"]),
         lambda: plots.plot_dots([1.0, 2.0], [1.0, 2.0], [True, False], "x", "y"),
         lambda: plots.plot_search([1.0, 2.0], [1.0, 2.0]),
         lambda: dyno_sound.level(1.0), lambda: dyno_sound.third_octave(1),
@@ -219,6 +225,7 @@ def more_doors(folder):
         lambda: network.in_weather(ws.Ambient()).air_outside("exhaust", ws.Ambient()),
         lambda: point.trace("pressure", "collector", 0.1), lambda: point["torque"],
         lambda: point.plot(cylinder=1, side="exhaust"), lambda: point.save(folder / "p.npz"),
+        lambda: ws.Point.load(folder / "p.npz"),
         lambda: point.to_csv(folder / "p.csv"), lambda: point.samples.centres("collector"),
         lambda: point.samples.plot(quantity="pressure", at=["cylinder 1"]),
         lambda: point.samples.to_csv(folder / "q.csv", "pressure", ["cylinder 1"]),

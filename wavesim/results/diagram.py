@@ -9,6 +9,7 @@ import numpy as np
 from wavesim.descriptions.nodes import OpenEnd, Perforate
 from wavesim.errors import InputError, check_int, check_kind
 from wavesim.fields.tabular import Column, Sheet, Tabular
+from wavesim.guard import guarded
 from wavesim.results.arrivals import Tracer
 from wavesim.results.points import Point
 from wavesim.show.quantities import display
@@ -20,6 +21,7 @@ FRONTS = 5  # lines of fronts between exhaust opening and bottom dead centre, bo
 BOTTOM = 180.0  # dead centre of expansion [deg]
 
 
+@guarded
 @dataclass(frozen=True, eq=False)
 class WaveDiagram(Tabular):
     """Pressure from a valve to the open air over crank angle, and fronts that run in it.
@@ -90,6 +92,7 @@ class WaveDiagram(Tabular):
         return plots.plot_wave_diagram(self, ax, **image_kws)
 
 
+@guarded
 def wave_diagram(point: Point, cylinder: int = 1) -> WaveDiagram:
     """Pressure from an exhaust valve to the open air over one cycle, with fronts drawn through it.
 

@@ -19,6 +19,7 @@ from wavesim.descriptions.parts import Monolith
 from wavesim.descriptions.pieces import Branch, Opening, Stretch
 from wavesim.descriptions.pipes import Bend, Part
 from wavesim.errors import check_kind
+from wavesim.guard import guarded
 from wavesim.show.style import COLOURS, FAINT, dress, legend, legend_name
 
 if TYPE_CHECKING:
@@ -52,6 +53,7 @@ class Laid(NamedTuple):
     end: float
 
 
+@guarded
 def draw_exhaust(
     exhaust: Exhaust, engine: Engine | int | None = None, ax: "Axes | None" = None
 ) -> "Axes":

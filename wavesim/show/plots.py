@@ -20,7 +20,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from wavesim import errors
-from wavesim.errors import InputError, check_choice, check_int, check_number
+from wavesim.errors import InputError, check_choice, check_int, check_kind, check_number
 from wavesim.fields.description import sequence
 from wavesim.guard import guarded
 from wavesim.show.forms import (
@@ -364,7 +364,7 @@ def plot_power_chart(
         peaks = []
         for scale, (quantity, look) in zip((ax, right), looks.items(), strict=True):
             y = look.factor * curve[quantity]
-            thin = {} if scale is ax else {"lw": 0.75 * line_of(i)["lw"], "ms": 4.0}
+            thin = {} if scale is ax else {"lw": 0.7 * line_of(i)["lw"], "ms": 4.0}
             _speed_line(scale, curve.rpm, y, i, curve.name, curve.trusted, thin | line_kws)
             if np.isfinite(y).any():
                 top = int(np.nanargmax(y))
@@ -718,6 +718,9 @@ def plot_valve_pressures(
     InputError
         As `plot_valve_pressure`, or if `axes` and `speeds` do not match.
     """
+    speeds = sequence("plot_valve_pressures", "speeds", speeds, "speeds [rev/min]")
+    if not speeds:
+        raise InputError("plot_valve_pressures: speeds is empty, needs one at least.")
     axes = stack(axes, len(speeds))
     for ax, rpm in zip(axes, speeds, strict=True):
         plot_valve_pressure(sweeps, rpm, ax, cylinder=cylinder, side=side, **line_kws)
@@ -756,10 +759,12 @@ def plot_dots(
     matplotlib Axes
     """
     ax = axes_or_new(ax)
+    _check_alike("plot_dots", x=x, y=y, trusted=trusted)
     numeric = all(isinstance(value, Real) and not isinstance(value, bool) for value in x)
     x = np.array(x if numeric else [_as_name(value) for value in x])
-    _check_alike("plot_dots", x=x, y=y, trusted=trusted)
-    y, trusted = np.array(y, dtype=float), np.array(trusted, dtype=bool)
+    y, trusted = errors.as_floats("plot_dots", "y", y), np.array(trusted, dtype=bool)
+    if y.ndim != 1 or trusted.ndim != 1:
+        raise InputError("plot_dots: y and trusted must be lists of single values.")
     style = {"ls": "", "marker": "o", "ms": 6.0, "color": COLOURS[0], "mew": 1.4} | marker_kws
     ax.plot(x, np.where(trusted, y, np.nan), **style)
     if not trusted.all():
@@ -799,6 +804,7 @@ def plot_pairs(
     InputError
         If there are fewer than two fields, or `axes` does not match.
     """
+    check_kind("plot_pairs", "columns", columns, Mapping)
     pairs = list(combinations(columns, 2))
     if not pairs:
         raise InputError("plot_pairs: columns must hold at least two fields.")
@@ -863,6 +869,7 @@ def plot_search(
     matplotlib Axes
     """
     ax = axes_or_new(ax)
+    _check_alike("plot_search", scores=scores, best=best)
     number = np.arange(1, len(scores) + 1)
     ax.plot(number, scores, ls="", marker="o", ms=4.0, color=REFERENCE, label="each design")
     style = {"color": COLOURS[0], "lw": 2.0, "drawstyle": "steps-post", "label": "best so far"}
