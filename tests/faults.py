@@ -82,6 +82,32 @@ FAULTS = (
         "test_small_marches.py::test_small_volume_gives_no_more_than_it_holds",
     ),
     Fault(
+        "cycle that counts as settled while something fills", "march/cycles.py",
+        "or history[-1].shift > tolerance", "or history[-1].shift > 1.0",
+        "test_cycles.py::test_cycle_has_not_settled_while_something_fills",
+    ),
+    Fault(
+        "cylinder after the next in place of the next", "descriptions/symmetry.py",
+        "following = order[1:] + order[:1]", "following = order[2:] + order[:2]",
+        "test_periodic_states.py::test_succession_follows_the_firing_order",
+    ),
+    Fault(
+        "fixed point sought where a cycle gives nothing", "march/cyclemap.py",
+        "return derivative(cycle, state, after, direction) - direction",
+        "return derivative(cycle, state, after, direction)",
+        "test_periodic_states.py::test_fixed_point_is_found_where_disturbances_grow",
+    ),
+    Fault(
+        "step too far taken a second time", "march/cyclemap.py",
+        "step = 0.5 * step", "step = 1.0 * step",
+        "test_periodic_states.py::test_step_beyond_what_an_engine_can_be_is_halved",
+    ),
+    Fault(
+        "multiplier of the map that does nothing", "march/cyclemap.py",
+        "left[:, :rank].T @ after", "left[:, :rank].T @ before",
+        "test_periodic_states.py::test_leading_multiplier_of_known_maps_is_found",
+    ),
+    Fault(
         "friction twice as large", "kernels/cells.py",
         "drag[i] = friction[i]", "drag[i] = 2.0 * friction[i]",
         "test_losses.py::test_friction_factor_has_the_published_value",

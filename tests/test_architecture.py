@@ -29,7 +29,7 @@ FLOORS = {
     "arrays": "mesh compile",
     "show": "quantities forms style reasons plots drawings",
     "results": "files traces waves compact curves bill conditions points rays arrivals diagram "
-               "contributions states compare comparisons",
+               "contributions explain states compare comparisons",
     "march": "evaluate exchange books readout burn walltemp pull prolong precompile advance "
              "cycles run cyclemap states echoes acoustics",
     "many": "space store work refine sweep explore optimise",

@@ -126,7 +126,7 @@ def long_duct(gas):
     return compile_network(net, gas, ws.Settings() if full else IDEAL)
 
 
-ENGINE_ONLY = {"fraction_slopes", "carry_parts", "flux_fractions", "update_fractions",
+ENGINE_ONLY = {"fraction_slopes", "carry_parts", "flux_fractions", "update_mixture",
                "wall_coefficients", "apply_walls"}
 NEITHER = {"fractions"}  # of a perfect gas of several parts
 

@@ -167,7 +167,7 @@ def _run(path, out, options):
     _tell_store(store)
     say(f"\n{study_text(sweeps)}\n")
     with _patience() as is_over:
-        written, failed = write_files(sweeps, place, study.name, is_over)
+        written, failed = write_files(sweeps, place, study.name, is_over, store)
     for file in written:
         say(f"wrote {file}")
     say(f"Elapsed time {time.perf_counter() - clock:.1f} s")

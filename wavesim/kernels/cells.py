@@ -315,8 +315,9 @@ def carry_parts(n, f_mass, area, rm, um, pm, rp, up, pp, yf, yb, half_f, half_b,
         u = pick(left, up[j], um[i])
         p = pick(left, pp[j], pm[i])
         kept = kept_share(abs(mass) * area[i], pick(left, per_mass[j], per_mass[i]))
-        f = pick(left, yf[j], yf[i]) + kept * pick(left, half_f[j], -half_f[i])
-        b = pick(left, yb[j], yb[i]) + kept * pick(left, half_b[j], -half_b[i])
+        kept = pick(left, kept, -kept)
+        f = pick(left, yf[j], yf[i]) + kept * pick(left, half_f[j], half_f[i])
+        b = pick(left, yb[j], yb[i]) + kept * pick(left, half_b[j], half_b[i])
         warmth, _ = energy_cv(coef, p / (r * gas_constant(R, f, b)), f, b)
         f_ene[i] += mass * (warmth + 0.5 * u * u)
         f_yf[i] = mass * f
@@ -331,8 +332,9 @@ def flux_fractions(n, f_mass, area, yf, yb, half_f, half_b, per_mass, f_yf, f_yb
         mass = f_mass[i]
         left = mass > 0.0
         kept = kept_share(abs(mass) * area[i], pick(left, per_mass[j], per_mass[i]))
-        f = pick(left, yf[j], yf[i]) + kept * pick(left, half_f[j], -half_f[i])
-        b = pick(left, yb[j], yb[i]) + kept * pick(left, half_b[j], -half_b[i])
+        kept = pick(left, kept, -kept)
+        f = pick(left, yf[j], yf[i]) + kept * pick(left, half_f[j], half_f[i])
+        b = pick(left, yb[j], yb[i]) + kept * pick(left, half_b[j], half_b[i])
         f_yf[i] = mass * f
         f_yb[i] = mass * b
 
@@ -351,12 +353,16 @@ def update_flow(n, dt, area, inv_vol, pm, pp, f_mass, f_mom, f_ene, r, m, e):
 
 
 @kernel
-def update_fractions(n, dt, area, inv_vol, f_yf, f_yb, y1, y2):
-    """Add the flux differences of the two scalars."""
+def update_mixture(n, dt, area, inv_vol, pm, pp, f_mass, f_mom, f_ene, f_yf, f_yb, r, m, e, y1, y2):
+    """The same with the two scalars."""
     for i in range(np.uintp(n) - I1):
         j = i + I1
         a0 = dt * area[i] * inv_vol[i]
         a1 = dt * area[j] * inv_vol[i]
+        wall = 0.5 * (pm[i] + pp[i])
+        r[i] -= a1 * f_mass[j] - a0 * f_mass[i]
+        m[i] -= a1 * (f_mom[j] - wall) - a0 * (f_mom[i] - wall)
+        e[i] -= a1 * f_ene[j] - a0 * f_ene[i]
         y1[i] -= a1 * f_yf[j] - a0 * f_yf[i]
         y2[i] -= a1 * f_yb[j] - a0 * f_yb[i]
 

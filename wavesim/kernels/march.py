@@ -47,11 +47,13 @@ def fill_ghosts(net, state, work):
         back = 2.0 * (face[f.ES_P] - p[i] - sz * (face[f.ES_U] - u[i]))
         dp = 0.5 * (out + back)
         came = face[f.ES_CAME]
-        jump = r[i] - r[j] - (p[i] - p[j]) / c2
-        leaving = ghost_change(jump, r[j] - r[h] - (p[j] - p[h]) / c2, 1.0 / r[i])
-        entropy = leaving + came * (
-            ghost_jump(face[f.ES_CAME_R] - r[i] - (face[f.ES_P] - p[i]) / c2, 1.0 / r[i]) - leaving
-        )
+        entropy = 0.0
+        if came < 1.0:
+            jump = r[i] - r[j] - (p[i] - p[j]) / c2
+            entropy = ghost_change(jump, r[j] - r[h] - (p[j] - p[h]) / c2, 1.0 / r[i])
+        if came > 0.0:
+            off = face[f.ES_CAME_R] - r[i] - (face[f.ES_P] - p[i]) / c2
+            entropy += came * (ghost_jump(off, 1.0 / r[i]) - entropy)
         r[g] = max(0.2 * r[i], r[i] + entropy + dp / c2)
         p[g] = max(0.2 * p[i], p[i] + dp)
         u[g] = u[i] + 0.5 * (out - back) / sz
@@ -74,9 +76,12 @@ def ghost_jump(off, per):
 @leaf
 def ghost_fraction(y, i, j, h, g, entered, came):
     """Ghost value of a mass fraction."""
-    leaving = ghost_change(y[i] - y[j], y[j] - y[h], 1.0)
-    beyond = y[i] + leaving + came * (ghost_jump(entered - y[i], 1.0) - leaving)
-    y[g] = min(1.0, max(0.0, beyond))  # between 0 and 1, as all slopes take it for granted
+    change = 0.0
+    if came < 1.0:
+        change = ghost_change(y[i] - y[j], y[j] - y[h], 1.0)
+    if came > 0.0:
+        change += came * (ghost_jump(entered - y[i], 1.0) - change)
+    y[g] = min(1.0, max(0.0, y[i] + change))  # between 0 and 1, as all slopes take it for granted
 
 
 @stage
@@ -141,12 +146,14 @@ def update(net, state, work, record, dt):
     Q = work.Q
     F = work.F
     inv_vol = net.cells[f.INV_VOL]
-    cells.update_flow(n, dt, net.area, inv_vol, Q[f.PM], Q[f.PP], F[f.R], F[f.M], F[f.E],
-                      U[f.R], U[f.M], U[f.E])
+    if net.options[f.MIXED] > 0.0:
+        cells.update_mixture(n, dt, net.area, inv_vol, Q[f.PM], Q[f.PP], F[f.R], F[f.M], F[f.E],
+                             F[f.Y1], F[f.Y2], U[f.R], U[f.M], U[f.E], U[f.Y1], U[f.Y2])
+    else:
+        cells.update_flow(n, dt, net.area, inv_vol, Q[f.PM], Q[f.PP], F[f.R], F[f.M], F[f.E],
+                          U[f.R], U[f.M], U[f.E])
     if net.taper.shape[0] > 0:
         tapers.push_tapers(net.taper, dt, inv_vol, work.W[f.PUSH], U[f.M])
-    if net.options[f.MIXED] > 0.0:
-        cells.update_fractions(n, dt, net.area, inv_vol, F[f.Y1], F[f.Y2], U[f.Y1], U[f.Y2])
     friction, heat = net.options[f.FRICTION_ON], net.options[f.HEAT_ON]
     if friction + heat > 0.0:
         cells.apply_walls(

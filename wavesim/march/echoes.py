@@ -28,7 +28,7 @@ from wavesim.kernels import flat as f
 from wavesim.kernels.nodes import FP
 from wavesim.march.advance import march_to
 from wavesim.results.points import Point
-from wavesim.results.rays import Way, rays
+from wavesim.results.rays import Way, rays, turns_text
 from wavesim.results.waves import Reflection
 from wavesim.show.quantities import rows_text
 
@@ -421,19 +421,10 @@ def _named(point, still, sender, listener, time, size, paths):
     own = (opens + angle + firing[sender - 1] - firing[listener - 1]) % 720.0
     first, last = point.meta["events_deg"]["intake"][0], point.meta["events_deg"]["exhaust"][1]
     length = still.sound_at(listener) * time if best is None else best.length
-    named = "" if best is None else _path_text(best.turns, still.valves[sender])
+    named = "" if best is None else (
+        turns_text(name for name in best.turns if name != still.valves[sender]) or "straight")
     return Echo(float(time), float(size), float(angle), float(own), float(length), named,
                 bool(first <= own <= last))
-
-
-def _path_text(turns, source):
-    """Where a front has turned, in words; turns at the valve that sent it go without saying."""
-    turns = [name for name in turns if name != source]
-    if not turns:
-        return "straight"
-    counted = {name: turns.count(name) for name in turns}
-    times = {1: "", 2: " twice"}
-    return ", ".join(f"{name}{times.get(n, f' {n} times')}" for name, n in counted.items())
 
 
 @guarded

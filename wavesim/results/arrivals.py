@@ -18,7 +18,7 @@ from wavesim.errors import InputError, check_int, check_kind, check_number
 from wavesim.fields.tabular import Column, Sheet, Tabular
 from wavesim.guard import guarded
 from wavesim.results.points import Point, Sweep
-from wavesim.results.rays import Way, rays
+from wavesim.results.rays import Way, rays, turns_text
 from wavesim.show.quantities import rows_text
 
 if TYPE_CHECKING:
@@ -149,7 +149,12 @@ class Arrivals(Tabular):
 
 @guarded
 def arrivals(
-    source: Point | Sweep, cylinder: int = 1, *, start: float | None = None, visible: float = 0.1
+    source: Point | Sweep,
+    cylinder: int = 1,
+    *,
+    start: float | None = None,
+    visible: float = 0.1,
+    echoes: int = 1,
 ) -> Arrivals:
     """When own echoes and the pulses of the others come to the exhaust valve of a cylinder.
 
@@ -164,12 +169,14 @@ def arrivals(
         default: exhaust opening.
     visible : float
         Least share of pressure of a route, by plane waves, 0.001 to 1.
+    echoes : int
+        How often an own wave may have been sent back, 1 to 4; those of others one time less.
 
     Returns
     -------
     Arrivals
-        Of routes with one echo at most: own waves back from each joint and end, and what other
-        cylinders send straight.
+        By default of own waves back from each joint and end, and of what other cylinders send
+        straight.
 
     Raises
     ------
@@ -192,9 +199,10 @@ def arrivals(
         raise InputError("arrivals: source must hold points with their traces, at least one.")
     cylinder = check_int("arrivals", "cylinder", cylinder, 1, points[0].engine.cylinders)
     check_number("arrivals", "visible", visible, "1", 0.001, 1.0)
+    check_int("arrivals", "echoes", echoes, 1, 4)
     if start is not None:
         start = check_number("arrivals", "start", start, "deg", -CYCLE_DEG, CYCLE_DEG)
-    chosen = _routes(points[len(points) // 2], cylinder, visible)
+    chosen = _routes(points[len(points) // 2], cylinder, visible, echoes)
     first, peak = np.empty((2, len(chosen), len(points)))
     for j, point in enumerate(points):
         tracer = Tracer(point)
@@ -218,13 +226,13 @@ def _near_overlap(first, peak, chosen, cylinder, middle):
     """Count pulses of other cylinders from that of their cycles which comes nearest the overlap."""
     for i, (route, _) in enumerate(chosen):
         if route.cylinder != cylinder:
-            away = np.nanmean(peak[i]) - middle
-            turns = np.round(away / CYCLE_DEG) if np.isfinite(away) else 0.0
+            come = peak[i][np.isfinite(peak[i])]
+            turns = np.round((come.mean() - middle) / CYCLE_DEG) if come.size else 0.0
             first[i] -= CYCLE_DEG * turns
             peak[i] -= CYCLE_DEG * turns
 
 
-def _routes(point, cylinder, visible):
+def _routes(point, cylinder, visible, echoes):
     """Routes to the valve of a cylinder with the rays that they follow."""
     network = point.network.in_weather(point.ambient)
     valves = {node.cylinder: name for name, node in network.nodes.items()
@@ -236,13 +244,17 @@ def _routes(point, cylinder, visible):
         own = number == cylinder
         for ray in rays(network, ways, valves[number], [valves[cylinder]], longest=longest,
                         faintest=0.1 * visible):
-            if len(ray.turns) == (1 if own else 0):
-                name = f"pulse of cylinder {number}"
-                if own:
-                    shut = ray.turns[0] in valves.values()
-                    name = f"own wave from {'the other valves' if shut else ray.turns[0]}"
+            turns = _turns(ray.turns, valves.values(), valves[cylinder])
+            if own <= len(turns) <= echoes - (not own):
+                name = "own wave" if own else f"pulse of cylinder {number}"
+                name += f" from {turns_text(turns)}" if turns else ""
                 found.append((Route(name, number, ray.size, ray.length), ray))
     return [pair for pair in _together(found) if abs(pair[0].size) >= visible]
+
+
+def _turns(turns, valves, own):
+    """Where a ray has turned, in words; turns at the own valve go without saying."""
+    return ["the other valves" if name in valves else name for name in turns if name != own]
 
 
 def _together(found):

@@ -371,7 +371,7 @@ class Comparison:
         shares = [100.0 * curve.tolerance for curve in known]
         first, second = self.letters
         return [f"The cycles of {first} repeat within {shares[0]:.2g} %, those of {second} within "
-                f"{shares[1]:.2g} %: smaller differences than {sum(shares):.2g} % mean nothing."]
+                f"{shares[1]:.2g} %: a difference below {sum(shares):.2g} % means nothing."]
 
     def _chosen(self, quantities):
         """The quantities that were asked for, else those of DEFAULT, or the first there is."""

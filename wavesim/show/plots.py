@@ -364,7 +364,7 @@ def plot_power_chart(
         peaks = []
         for scale, (quantity, look) in zip((ax, right), looks.items(), strict=True):
             y = look.factor * curve[quantity]
-            thin = {} if scale is ax else {"lw": 0.75 * line_of(i)["lw"], "ms": 4.0}
+            thin = {} if scale is ax else {"lw": 0.7 * line_of(i)["lw"], "ms": 4.0}
             _speed_line(scale, curve.rpm, y, i, curve.name, curve.trusted, thin | line_kws)
             if np.isfinite(y).any():
                 top = int(np.nanargmax(y))
