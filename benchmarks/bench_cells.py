@@ -7,6 +7,7 @@ constant area and no temperature, as Clawpack (classic, Roe, in Fortran) has it.
 """
 
 import ducts
+import pyclaw_twin
 from case_riemann import states
 from measuring import Row, least
 
@@ -40,7 +41,7 @@ def rates(cells, loops, turns):
     works = {"ours": stepper(ours.march, cells)}
     for name, (function, duct) in loops.items():
         works[name] = stepper(ducts.InC(function, ours, duct).march, cells)
-    if cells in AGAINST_CLAWPACK:
+    if cells in AGAINST_CLAWPACK and pyclaw_twin.IS_HERE:
         works["clawpack"] = clawpack(cells, AGAINST_CLAWPACK[cells][1])
     cost = least(works, turns)
     for name, seconds in cost.items():

@@ -7,6 +7,7 @@ same cells, ours between walls.
 
 import ducts
 import numpy as np
+import pyclaw_twin
 from case_riemann import (
     CFL,
     density_error,
@@ -29,6 +30,9 @@ def run(quick):
     turns = 2 if quick else 7
     yield Row("Toro's five tubes that run and stay positive", sum(map(positive, TOROS.values())),
               target=">= 5")
+    if not pyclaw_twin.IS_HERE:
+        print(pyclaw_twin.MISSING)
+        return
     for name, id in TUBES.items():
         yield from beside_clawpack(name, id, turns)
 

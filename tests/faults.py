@@ -82,6 +82,32 @@ FAULTS = (
         "test_small_marches.py::test_small_volume_gives_no_more_than_it_holds",
     ),
     Fault(
+        "cycle that counts as settled while something fills", "march/cycles.py",
+        "or history[-1].shift > tolerance", "or history[-1].shift > 1.0",
+        "test_cycles.py::test_cycle_has_not_settled_while_something_fills",
+    ),
+    Fault(
+        "cylinder after the next in place of the next", "descriptions/symmetry.py",
+        "following = order[1:] + order[:1]", "following = order[2:] + order[:2]",
+        "test_periodic_states.py::test_succession_follows_the_firing_order",
+    ),
+    Fault(
+        "fixed point sought where a cycle gives nothing", "march/cyclemap.py",
+        "return derivative(cycle, state, after, direction) - direction",
+        "return derivative(cycle, state, after, direction)",
+        "test_periodic_states.py::test_fixed_point_is_found_where_disturbances_grow",
+    ),
+    Fault(
+        "step too far taken a second time", "march/cyclemap.py",
+        "step = 0.5 * step", "step = 1.0 * step",
+        "test_periodic_states.py::test_step_beyond_what_an_engine_can_be_is_halved",
+    ),
+    Fault(
+        "multiplier of the map that does nothing", "march/cyclemap.py",
+        "left[:, :rank].T @ after", "left[:, :rank].T @ before",
+        "test_periodic_states.py::test_leading_multiplier_of_known_maps_is_found",
+    ),
+    Fault(
         "friction twice as large", "kernels/cells.py",
         "drag[i] = friction[i]", "drag[i] = 2.0 * friction[i]",
         "test_losses.py::test_friction_factor_has_the_published_value",
@@ -321,8 +347,34 @@ FAULTS = (
     ),
     Fault(
         "plate of a throttle that closes only across the bore", "descriptions/nodes.py",
-        " / cos(radians(self.closed_angle_deg))", "",
+        " / cos(radians(closed_angle_deg))", "",
         "test_wiring.py::test_throttle_leaves_open_what_the_ellipse_of_its_plate_does_not_cover",
+    ),
+    Fault(
+        "carburettor whose jet does not mix behind it", "descriptions/ratings.py",
+        "(p_t - p) * area + m * (self._jet(p_t)[0] - q)", "(p_t - p) * area",
+        "test_intakes.py::test_throat_of_a_carburettor_loses_what_borda_and_carnot_say",
+    ),
+    Fault(
+        "bore less the metal of one side", "descriptions/pipes.py",
+        "metal = 2.0 * tube.thickness", "metal = 1.0 * tube.thickness",
+        "test_tubework.py::test_bore_is_the_outer_diameter_less_the_metal_on_both_sides",
+    ),
+    Fault(
+        "degrees Celsius counted from absolute zero", "measures.py",
+        "value = value * factor + zero", "value = value * factor",
+        "test_measures.py::"
+        "test_value_with_an_exact_unit_is_that_written_in_si_to_the_bit",
+    ),
+    Fault(
+        "cam advance that moves both lobes towards dead centre", "descriptions/valves.py",
+        "return centre, 2.0 * separation - centre", "return centre, centre",
+        "test_cam_card.py::test_card_of_one_camshaft_serves_both_valves",
+    ),
+    Fault(
+        "closing flank with the shape of the opening one", "descriptions/valves.py",
+        "return self.lobe, self.closing_lobe or self.lobe", "return self.lobe, self.lobe",
+        "test_cam_card.py::test_closing_flank_of_another_shape_keeps_the_stated_duration",
     ),
     Fault(
         "exhaust lobe behind dead centre", "descriptions/valves.py",
@@ -472,6 +524,12 @@ FAULTS = (
         "peak before dead centre at nearly 720 deg", "march/evaluate.py",
         "angle > 360.0, angle - 720.0", "angle > 720.0, angle - 720.0",
         "test_stub_run.py::test_peak_before_dead_centre_has_a_negative_angle",
+    ),
+    Fault(
+        "fibres that forget what they took up at the speed before", "march/walltemp.py",
+        "share = 1.0 / -np.expm1(-z) - 1.0 / z", "share = np.ones_like(z)",
+        "test_pull.py::"
+        "test_fibres_follow_a_step_of_the_gas_temperature_by_the_exact_exponential",
     ),
     Fault(
         "angles of the burn exchanged", "march/evaluate.py",

@@ -17,7 +17,7 @@ MODULES = sorted(p for p in PACKAGE.rglob("*.py") if p.parent.name != "kernels")
 #: The floors of the house from the ground up.  A module imports only from floors below its own,
 #: and on its own floor only from modules that stand before it.
 FLOORS = {
-    "ground": "_version constants units measures words errors console writing reading",
+    "ground": "_version constants units measures words errors guard console writing reading",
     "kernels": "constants flat jit thermo cylinder ends pairs cells tapers nodes perforate stores "
                "openings step march characteristics",
     "fields": "description tables toml_form tabular",
@@ -27,14 +27,14 @@ FLOORS = {
                     "ratings nodes tubework parts silencers intake lines network joints engine "
                     "assemble exhaust symmetry pull study",
     "arrays": "mesh compile",
-    "show": "quantities forms style plots reasons drawings",
-    "results": "files traces compact waves curves bill conditions points rays arrivals "
-               "contributions states compare comparisons",
+    "show": "quantities forms style reasons plots drawings",
+    "results": "files traces waves compact curves bill conditions points rays arrivals diagram "
+               "contributions explain states compare comparisons",
     "march": "evaluate exchange books readout burn walltemp pull prolong precompile advance "
              "cycles run cyclemap states echoes acoustics",
     "many": "space store work refine sweep explore optimise",
     "dyno": "repeat sound",
-    "front": "folder report app",
+    "front": "folder report commands app",
     "door": "__init__ __main__",
 }
 #: (floor, place on it) by module, such as "march.run".

@@ -13,6 +13,7 @@ from store_worker import invented_point
 import wavesim as ws
 import wavesim.many.store
 import wavesim.many.work
+import wavesim.march.states
 from wavesim.descriptions.pipes import Part
 from wavesim.fields.description import Description
 
@@ -27,6 +28,9 @@ def rooms(tmp_path_factory):
     with pytest.MonkeyPatch.context() as patch:
         for module in (wavesim.many.work, wavesim.many.store):
             patch.setattr(module, "run_point", lambda e, x, rpm, **_: invented_point(3000.0))
+        for name in ("begin", "states"):
+            patch.setattr(wavesim.march.states.Search, name, lambda *_: [])
+            patch.setattr(wavesim.march.states.Search, "notes", (), raising=False)
         yield doors(folder)
 
 

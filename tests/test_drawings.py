@@ -70,6 +70,26 @@ def test_total_length_of_the_drawing_is_that_of_the_bill():
         assert max(box[1] for box in boxes(ax)) == pytest.approx(laid + GAP)
 
 
+def test_cone_of_a_merge_is_drawn_between_the_tubes_and_what_follows():
+    pairs = {"pairs": ((1, 4), (2, 3)), "secondary": ws.Pipe(0.4, 0.045),
+             "pair_merge": ws.Merge(cone_length=0.06)}
+    banks = {"bank_link": ws.Merge(cone_length=0.2), "pipe": ws.Pipe(1.0, 0.065)}
+    v4 = ENGINE.replace(banks=(1, 2, 2, 1))
+    for changes, engine, gaps in (({}, ENGINE, 1), (pairs, ENGINE, 2), (banks, v4, 2)):
+        exhaust = ws.Exhaust(primary=PRIMARY, merge=ws.Merge(cone_length=0.12),
+                             collector=ws.Pipe(0.3, 0.058), **changes)
+        ax = ws.draw_exhaust(exhaust, engine)
+        along = {"": 0.75 + 0.12 + 0.3, "pairs": 0.06 + 0.4, "bank_link": 0.2 + 1.0}
+        reach = sum(length for name, length in along.items() if not name or name in changes)
+        assert max(box[1] for box in boxes(ax)) == pytest.approx(reach + gaps * GAP)
+    first = ws.draw_exhaust(ws.Exhaust(primary=PRIMARY, merge=ws.Merge(cone_length=0.12),
+                                       collector=ws.Pipe(0.3, 0.058)), ENGINE)
+    assert key(first)[1] == "2  merge cone: taper, length 120, bore 76 to 58"
+    cone = boxes(first)[4]
+    assert cone[:2] == pytest.approx((0.75 + GAP, 0.87 + GAP))
+    assert cone[3] - cone[2] == pytest.approx(0.076)
+
+
 @pytest.mark.parametrize("kind", PARTS, ids=lambda kind: kind.__name__)
 def test_every_kind_of_part_is_drawn_in_its_place_and_told_in_the_key(kind):
     for part in PARTS[kind]:
@@ -128,6 +148,29 @@ def test_stacks_have_no_joints():
     assert ax.get_title(loc="right") == "individual stacks"
 
 
+def test_lines_without_a_merge_go_straight_on_and_stay_clear_of_one_another():
+    twin = ws.Exhaust(primary=PRIMARY, merge=None, collector=ws.Pipe(0.2, 0.04),
+                      bank_link=ws.HPipe(tube=ws.Pipe(0.3, 0.03)),
+                      pipe=(ws.Pipe(0.3, 0.04), ws.SideTube(0.4, 0.03), ws.Pipe(0.3, 0.04)))
+    ax = ws.draw_exhaust(twin, 2)
+    assert not ax.get_lines() and ax.get_title(loc="right") == ""
+    assert max(box[1] for box in boxes(ax)) == pytest.approx(0.75 + 0.2 + 0.6)
+    assert "link of the banks: tube, length 300, bore 30" in key(ax)[-1]
+    (link,) = [box for box in boxes(ax) if box[1] - box[0] == pytest.approx(0.03)
+               and box[0] < 0.95 < box[1]]
+    assert link[3] - link[2] > 0.4  # clear of the side tube of the lower line
+
+
+def test_cone_of_a_merge_is_drawn_between_the_strokes_and_what_follows():
+    plain = ws.Exhaust(primary=PRIMARY, collector=ws.Pipe(0.3, 0.058))
+    coned = plain.replace(merge=ws.Merge(cone_length=0.12))
+    ax = ws.draw_exhaust(coned, 4)
+    assert "2  merge cone: taper, length 120, bore 76 to 58" in key(ax)
+    assert len(ax.patches) == 6
+    ends = [max(box[1] for box in boxes(one)) for one in (ax, ws.draw_exhaust(plain, 4))]
+    assert ends[0] - ends[1] == pytest.approx(0.12)
+
+
 def test_drawing_takes_given_axes_and_refuses_what_it_cannot_draw():
     (ax,) = ws.plots.new_axes(1)
     exhaust = ws.Exhaust(primary=PRIMARY, collector=ws.Pipe(0.3, 0.058))
@@ -153,3 +196,33 @@ def test_bars_of_the_bill_are_its_lengths_and_masses():
     assert names == [f"length, {found.total.length:.2f} m in all",
                      f"mass, {found.mass:.2f} kg in all"]
     assert {bar.get_hatch() for bar in upper.patches} == {"///"}
+
+
+# --- systems that do not merge --------------------------------------------------------------------
+
+
+def test_lines_of_a_single_are_drawn_end_to_end():
+    exhaust = ws.Exhaust(primary=PRIMARY, merge=None, pipe=ws.Megaphone(
+        0.4, diameter=0.038, end_diameter=0.08, reverse_length=0.05, reverse_diameter=0.05))
+    primary, cone, reverse = boxes(ws.draw_exhaust(exhaust, 1))
+    assert primary[:2] == pytest.approx((0.0, 0.75))
+    assert cone[:2] == pytest.approx((0.75, 1.15)) and reverse[:2] == pytest.approx((1.15, 1.2))
+    assert cone[3] - cone[2] == pytest.approx(0.08)
+
+
+def test_every_stack_and_every_pair_without_a_merge_has_its_own_end():
+    stacks = ws.Exhaust(primary=PRIMARY, merge=None, pipe=ws.Pipe(0.4, 0.05))
+    assert len(boxes(ws.draw_exhaust(stacks, ENGINE))) == 8
+    pairs = stacks.replace(pairs=((1, 4), (2, 3)), secondary=ws.Pipe(0.3, 0.045))
+    found = boxes(ws.draw_exhaust(pairs, ENGINE))
+    assert len(found) == 4 + 2 + 2
+    assert sum(box[1] == pytest.approx(max(b[1] for b in found)) for box in found) == 2
+
+
+def test_link_of_two_singles_is_drawn_where_their_primaries_end():
+    twin = ENGINE.replace(firing_order=(1, 2), banks=(1, 2))
+    exhaust = ws.Exhaust(primary=PRIMARY, merge=None, pipe=ws.Pipe(0.4, 0.038),
+                         bank_link=ws.HPipe(tube=ws.Pipe(0.3, 0.03)))
+    tubes = [box for box in boxes(ws.draw_exhaust(exhaust, twin)) if box[1] - box[0] < 0.1]
+    (link,) = tubes
+    assert 0.5 * (link[0] + link[1]) == pytest.approx(0.75)

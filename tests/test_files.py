@@ -11,12 +11,14 @@ import numpy as np
 import pytest
 from fakes import fake_sweep
 from full_disk import disk_full_at
+from scipy.io import wavfile
 
 import wavesim.front.app
 import wavesim.front.report
 import wavesim.show.plots
 import wavesim.writing
 from wavesim import InputError, demo_path, load, save
+from wavesim.dyno.sound import write_wav
 from wavesim.fields.tabular import Column, write_csv
 from wavesim.front.app import main
 from wavesim.front.folder import ResultFolder
@@ -233,6 +235,19 @@ def test_figure_of_another_program_is_not_replaced(tmp_path):
         with pytest.raises(InputError, match="not written by wavesim"):
             wavesim.plots.save_figure(ax, path)
         assert path.read_bytes() == theirs
+
+
+def test_sound_of_another_program_is_not_replaced(tmp_path):
+    path, tone = tmp_path / "a.wav", np.sin(np.arange(801.0))
+    for _ in range(2):  # the second replaces the first
+        write_wav(tone, path, full_scale=1.0, rate=8000)
+    rate, samples = wavfile.read(path)
+    assert rate == 8000 and samples.size == 801
+    wavfile.write(path, 8000, samples)
+    before = path.read_bytes()
+    with pytest.raises(InputError, match="was not written by wavesim"):
+        write_wav(tone, path, full_scale=1.0, rate=8000)
+    assert path.read_bytes() == before
 
 
 def test_archive_of_another_program_is_not_replaced(tmp_path):

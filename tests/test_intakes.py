@@ -154,6 +154,18 @@ def test_carburettor_chokes_at_its_throat():
         throat * exact.choked_flux(P0, T0, 1.4, 287.05), rel=2e-3)
 
 
+@pytest.mark.parametrize("share", [0.3, 0.6, 0.9])
+def test_throat_of_a_carburettor_loses_what_borda_and_carnot_say(share):
+    """In slow air the depression over the dynamic pressure in the throat is (1 - s)^2 + s^2.
+
+    s is throat over bore: the jet mixes in the duct, and what is left of it is lost in the box.
+    """
+    area, throat, density = 1e-3, share * 1e-3, P0 / (287.05 * T0)
+    flow = 10.0 * throat  # 10 m/s
+    depression = 0.5 * density * (flow / throat) ** 2 * ((1.0 - share) ** 2 + share**2)
+    assert ws.FlowRating(flow, depression).throat(area) == pytest.approx(throat, rel=0.01)
+
+
 def test_plate_of_a_carburettor_leaves_open_what_that_of_a_throttle_does():
     rating = ws.FlowRating("110 cfm", "1.5 inHg")
     for angle in (20.0, 45.0, 70.0):

@@ -41,7 +41,7 @@ def test_single_without_a_merge_has_all_its_lines_end_to_end():
 
 def test_single_without_a_merge_runs_as_one_long_primary():
     """Laid end to end means the same gas column, to round-off."""
-    settings = ws.Settings(cell_length=0.05, tolerance=5e-3, sample_deg=10.0)
+    settings = ws.Settings(cell_length=0.05, tolerance=1e-4, sample_deg=10.0)
     named = ws.Exhaust(primary=PRIMARY, merge=None, pipe=PIPE)
     whole = ws.Exhaust(primary=(PRIMARY, PIPE), merge=None)
     a, b = (ws.run_point(SINGLE, exhaust, 4000.0, settings=settings) for exhaust in (named, whole))

@@ -127,6 +127,12 @@ def test_engine_whose_cylinders_do_the_same_has_one_state(study):
     assert only.stable and only.spread < 1e-3
 
 
+def test_turning_flow_at_the_outlet_keeps_no_cylinders_apart(study):
+    """On the usual cells an end cell that jumped when its flow turned kept them 6e-4 apart."""
+    (only,) = ws.periodic_states(*system(study, "pressure"), 4000.0, starts=())
+    assert only.stable and only.spread < 1e-5
+
+
 def test_summary_lists_every_state_and_what_led_to_it(split):
     text = split.summary()
     assert "3 periodic states at 5000 rev/min" in text
@@ -148,6 +154,45 @@ def test_leading_multiplier_of_known_maps_is_found():
     found = cyclemap._leading(columns[:, :-1], columns[:, 1:])
     assert abs(found) == pytest.approx(0.8, rel=1e-6)
     assert abs(np.angle(found)) == pytest.approx(angle, rel=1e-6)
+
+
+class Map:
+    """A map of a vector on itself with the words of a CycleMap."""
+
+    def __init__(self, law, start):
+        self.law, self.now = law, np.array(start)
+
+    def state(self):
+        return self.now
+
+    def set(self, state):
+        self.now = state
+
+    def __call__(self, state=None):
+        self.now = self.law(self.now if state is None else state)
+        return self.now
+
+
+def test_fixed_point_is_found_where_disturbances_grow():
+    """x = A x + b with multipliers 1.5, 0.9 and -0.7: solved by numpy."""
+    turn = np.linalg.qr(np.arange(9.0).reshape(3, 3) + np.eye(3))[0]
+    A, b = turn @ np.diag([1.5, 0.9, -0.7]) @ turn.T, np.array([1.0, -2.0, 0.5])
+    found = Map(lambda x: A @ x + b, np.zeros(3))
+    assert cyclemap.newton(found)
+    assert found.state() == pytest.approx(np.linalg.solve(np.eye(3) - A, b), abs=1e-7)
+
+
+def test_step_beyond_what_an_engine_can_be_is_halved():
+    """Newton's first step from 3 to the root of x = x + arctan(x) goes to -9.5, beyond -5."""
+
+    def law(x):
+        if np.abs(x).max() > 5.0:
+            raise ws.SolverError("no gas")
+        return x + np.arctan(x)
+
+    found = Map(law, [3.0])
+    assert cyclemap.newton(found)
+    assert found.state() == pytest.approx([0.0], abs=1e-7)
 
 
 @pytest.mark.parametrize(("given", "told"), [

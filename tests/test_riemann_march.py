@@ -5,6 +5,7 @@ densities come from `wavesim.exact`, which the table has checked.
 """
 
 import numpy as np
+import pyclaw_twin
 import pytest
 from case_riemann import (
     PLATEAUS,
@@ -44,11 +45,16 @@ def test_shocks_and_contacts_stand_within_one_and_a_half_cells(jump):
     assert abs(jump_place(*jump) - row.value) < 1.5 / 400.0
 
 
+needs_clawpack = pytest.mark.skipif(not pyclaw_twin.IS_HERE, reason=pyclaw_twin.MISSING)
+
+
+@needs_clawpack
 @pytest.mark.parametrize("cells", [100, 200, 400])
 def test_sod_tube_is_as_sharp_as_clawpack_with_as_many_cells(cells):
     assert density_error("RP-1", cells) <= 1.0 * twin_error("RP-1", cells)
 
 
+@needs_clawpack
 @pytest.mark.parametrize("id", SHARP)
 def test_other_tubes_are_as_sharp_as_clawpack_with_as_many_cells(id):
     assert density_error(id, 200) <= 1.0 * twin_error(id, 200)

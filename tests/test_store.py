@@ -545,3 +545,67 @@ def test_folder_that_cannot_be_used_is_refused(tmp_path):
     (tmp_path / "file").write_text("")
     with pytest.raises(InputError, match="cannot use the folder"):
         Store(tmp_path / "file" / "store")
+
+
+# --- sweeps whose traces lie in a store beside them ----------------------------------------------
+
+
+@pytest.fixture
+def beside(system, tmp_path):
+    """A sweep computed with a store beside its file, and the path of the file."""
+    store = Store(tmp_path / "store")
+    sweep = speed_sweep(*system, [5500, 6000], settings=CHEAP, store=store, progress=False)
+    path = tmp_path / "sweep.npz"
+    sweep.save_beside(path, "store", [point.kept for point in sweep])
+    return sweep, path
+
+
+def test_sweep_beside_its_store_is_small_and_has_its_traces_from_there(beside):
+    sweep, path = beside
+    again = Sweep.load(path)
+    assert path.stat().st_size < 60_000
+    for old, new in zip(sweep, again, strict=True):
+        assert same(old, new) and old.kept == new.kept
+        assert new.restart.keys() == old.restart.keys()
+        flow = [point.trace("mass_flow", "outlet").values for point in (old, new)]
+        assert flow[1] == pytest.approx(flow[0], rel=1e-6, abs=1e-9)
+
+
+def test_sweep_whose_store_is_gone_keeps_its_quantities(beside):
+    sweep, path = beside
+    shutil.rmtree(path.parent / "store")
+    again = Sweep.load(path)
+    assert np.array_equal(again["torque"], sweep["torque"])
+    with pytest.raises(InputError, match="traces were not kept.*lie in its folder"):
+        again[6000].trace("pressure", "outlet")
+
+
+def test_damaged_point_of_a_store_costs_its_traces_alone(beside):
+    sweep, path = beside
+    kept = path.parent / "store" / f"{sweep[6000].kept}.npz"
+    kept.write_bytes(kept.read_bytes()[:2000])
+    again = Sweep.load(path)
+    assert again[6000].samples is None and again[5500].samples is not None
+    Store(path.parent / "store").put(sweep[6000].kept, sweep[6000])  # goes to KEY.2.npz
+    assert Sweep.load(path)[6000].samples is not None
+
+
+@pytest.mark.parametrize("kept", [
+    {"folder": "..", "key": KEY}, {"folder": "a/b", "key": KEY}, {"folder": "/tmp", "key": KEY},
+    {"folder": "store", "key": "../secret"}, {"folder": "store"}, {"folder": 7, "key": KEY},
+])
+def test_sweep_fetches_traces_from_nowhere_but_a_folder_beside_it(beside, kept):
+    _, path = beside
+    arrays, header = read_npz(path, "wavesim sweep 3", "Sweep")
+    header["points"][0]["kept"] = kept
+    with open(path, "wb") as file:
+        write_npz(file, arrays, header, compress=True)
+    with pytest.raises(InputError, match="damaged or was not written by Sweep.save"):
+        Sweep.load(path)
+
+
+def test_whole_sweep_needs_no_store(beside, tmp_path):
+    sweep, path = beside
+    sweep.save(tmp_path / "whole.npz")
+    shutil.rmtree(path.parent / "store")
+    assert Sweep.load(tmp_path / "whole.npz")[6000].samples is not None

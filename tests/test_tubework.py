@@ -94,7 +94,7 @@ def test_cut_of_a_tube_by_outer_diameter_keeps_its_bores():
     (lambda: ws.Pipe(0.5, outer_diameter=0.006, thickness=0.003), "diameter = 0 m is outside"),
     (lambda: ws.Pipe(0.5, thickness=0.003), "missing field diameter .the bore., or outer_diameter"),
     (lambda: ws.BentTube(0.1, 0.05, angles_deg=(90, 90), radius=0.06),
-     "length = 0.1 m is outside .* its bends alone are 0.188496"),
+     "length = 0.1 m is outside .*its bends alone are 0.188496"),
     (lambda: ws.BentTube(0.5, 0.05, angles_deg=(), radius=0.06), "a straight tube is a Pipe"),
     (lambda: ws.Megaphone(diameter=0.05, end_diameter=0.08), "exactly one of length"),
     (lambda: ws.Megaphone(0.3, diameter=0.05, end_diameter=0.04), "a megaphone opens"),

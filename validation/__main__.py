@@ -8,6 +8,7 @@ from pathlib import Path
 FOLDER = Path(__file__).resolve().parent
 sys.path.insert(0, str(FOLDER))  # cases import each other and the shared set-ups by plain names
 
+import pyclaw_twin  # noqa: E402
 import suite  # noqa: E402
 
 
@@ -25,6 +26,8 @@ def main(arguments=None):
         parser.error(f"no case {', '.join(unknown)}; there are {', '.join(suite.case_names())}")
     if given.index and given.case:
         parser.error("--index needs a run of all cases")
+    if given.index and not pyclaw_twin.IS_HERE:
+        parser.error(pyclaw_twin.MISSING)
     outcomes = suite.run_all(given.case or None, given.workers)
     print("report:", os.path.relpath(suite.write_report(outcomes)))
     if given.index:

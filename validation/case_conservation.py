@@ -11,6 +11,7 @@ from functools import cache
 
 import numpy as np
 from marches import P0, T0, outside
+from rounding import SURE, WHY, bound, left, left_in_cycle
 from suite import Case, Check
 
 import wavesim as ws
@@ -77,7 +78,6 @@ VIOLENT = {
 }
 
 
-EPSILON = np.finfo(float).eps
 REST_STEPS = 10_000
 
 
@@ -203,14 +203,6 @@ def engine_audit(rpm):
 # --- checks ---------------------------------------------------------------------------------------
 
 LAW = "conservation law"
-ROUND_OFF_WHY = ("Every flux is added on one side and taken off on the other: rounding by half of "
-                 "2.2e-16 in each step is left, which walks at random by their root; four times "
-                 "2.2e-16 times the root of the steps on any processor.")
-
-
-def round_off(steps):
-    """Bound of what rounding leaves after so many steps."""
-    return f"{4.0 * EPSILON * np.sqrt(steps):.2g} abs"
 
 
 def _closed_checks():
@@ -220,19 +212,21 @@ def _closed_checks():
             for name, change in zip(BOOKS, changes, strict=True):
                 yield Check(
                     f"closed network with silencer, {gas} gas, {junction} junction, {name}: "
-                    f"relative change in {steps:.0f} steps", change, 0.0, round_off(steps),
-                    LAW, ROUND_OFF_WHY,
+                    f"relative change in {steps:.0f} steps", change, 0.0,
+                    bound(left(steps)), LAW, WHY,
                 )
 
 
 def _ledger_checks():
     audits = {f"open network, {junction} junction": open_audit(junction) for junction in MODELS}
     audits["closed pipe with cold walls"] = cooled_audit()
-    audits |= {f"engine cycle at {rpm:g} rev/min": engine_audit(rpm) for rpm in (2500.0, 6000.0)}
-    for name, audit in audits.items():
+    cycles = {f"engine cycle at {rpm:g} rev/min": engine_audit(rpm) for rpm in (2500.0, 6000.0)}
+    rows = [(name, audit, left(audit["steps"])) for name, audit in audits.items()]
+    rows += [(name, audit, left_in_cycle(audit)) for name, audit in cycles.items()]
+    for name, audit, share in rows:
         for what in ("mass", "energy"):
             yield Check(f"{name}, ledger of {what} over its turnover", audit[f"{what}_error"], 0.0,
-                        round_off(audit["steps"]), LAW, ROUND_OFF_WHY)
+                        bound(share), LAW, WHY)
 
 
 def _rest_checks():
@@ -246,12 +240,12 @@ def _rest_checks():
                 yield Check(
                     f"gas at rest, {gas} gas, {junction} junction, "
                     f"{start.__name__.replace('_', ' ')}: Mach number after 10 000 steps",
-                    mach_after_rest(network, start(network), law), 0.0, round_off(REST_STEPS),
+                    mach_after_rest(network, start(network), law), 0.0, bound(left(REST_STEPS)),
                     LAW, why,
                 )
         yield Check(f"gas at rest in a cone from 20 to 60 mm, {gas} gas: Mach number after 10 000 "
-                    "steps", mach_after_rest(cone(), even(cone()), law), 0.0, round_off(REST_STEPS),
-                    LAW, why)
+                    "steps", mach_after_rest(cone(), even(cone()), law), 0.0,
+                    bound(left(REST_STEPS)), LAW, why)
 
 
 def draw():
@@ -271,9 +265,9 @@ def draw():
         lower.loglog(found[:, 0], np.maximum(np.abs(found[:, i + 1]), 5e-17),
                      ws.plots.MARKERS[i], color=ws.plots.COLOURS[i], ms=5, label=name)
     n = found[[0, -1], 0]
-    lower.loglog(n, 0.5 * EPSILON * np.sqrt(n), "--", color=ws.plots.REFERENCE,
+    lower.loglog(n, [left(steps) / SURE for steps in n], "--", color=ws.plots.REFERENCE,
                  label="rounding at random")
-    lower.loglog(n, 4.0 * EPSILON * np.sqrt(n), color=ws.plots.REFERENCE, label="bound")
+    lower.loglog(n, [left(steps) for steps in n], color=ws.plots.REFERENCE, label="bound")
     lower.set_ylim(3e-17, 1e-11)
     lower.set_title("What is missing from the books (no change is drawn at the bottom)", loc="left")
     lower.set_xlabel("steps")

@@ -26,6 +26,7 @@ from case_taper import (
     pulse,
 )
 from marches import AIR, C0, GAMMA, IDEAL, P0, T0, R, cut, endless
+from rounding import WHY, bound, left_in_cycle
 from suite import Case, Check
 from transmission import FREQUENCY, C, T, area, computed, rms
 
@@ -262,13 +263,12 @@ def _steady_checks():
 
 
 def _ledger_checks():
-    points = [point for name, lengths in SYSTEMS.items() for length in (None, *lengths)
+    audits = [point.audit for name, lengths in SYSTEMS.items() for length in (None, *lengths)
               for point in sweep(name, length)]
     for what in ("mass", "energy"):
-        worst = max((point.audit[f"{what}_error"] for point in points), key=abs)
+        worst = max((audit[f"{what}_error"] for audit in audits), key=abs)
         yield Check(f"demo engine: worst ledger of {what}, over its turnover", worst, 0.0,
-                    "1e-13 abs", "conservation law",
-                    "Only the rounding of some thousand steps in some hundred cells is left.")
+                    bound(min(map(left_in_cycle, audits))), "conservation law", WHY)
 
 
 def _mesh_checks():

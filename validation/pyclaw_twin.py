@@ -4,10 +4,15 @@ Classic second-order wave propagation, Roe's solver with an entropy fix, monoton
 limiter, Courant number 0.9.  Mandli et al., PeerJ Comput. Sci. 2 (2016) e68.
 """
 
+import importlib.util
 import logging
 import warnings
 
 import numpy as np
+
+IS_HERE = importlib.util.find_spec("clawpack") is not None
+MISSING = ("Clawpack is not installed, so nothing is compared with it: pip install '.[clawpack]', "
+           "which needs a Fortran and a C compiler.")
 
 
 def controller(left, right, gamma, x0, t, length, cells):

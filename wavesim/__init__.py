@@ -77,6 +77,8 @@ from wavesim.results.compare import Band, Comparison, CrossingSpeed
 from wavesim.results.comparisons import Comparisons, compare
 from wavesim.results.contributions import Contributions, contributions
 from wavesim.results.curves import Curve, Reading
+from wavesim.results.diagram import WaveDiagram, wave_diagram
+from wavesim.results.explain import Explanation, Reason, explain
 from wavesim.results.points import Failure, Point, Sweep, Transient
 from wavesim.results.states import PeriodicState, PeriodicStates
 from wavesim.results.traces import Extreme, Samples, Trace
@@ -132,6 +134,8 @@ __all__ = [
     "exact",
     "Exhaust",
     "exhaust_reflection",
+    "explain",
+    "Explanation",
     "Exploration",
     "explore",
     "Extreme",
@@ -180,6 +184,7 @@ __all__ = [
     "Quantity",
     "quantity_table",
     "Reading",
+    "Reason",
     "Reflection",
     "Resistance",
     "Resonator",
@@ -224,6 +229,8 @@ __all__ = [
     "WallState",
     "Warmed",
     "Warming",
+    "wave_diagram",
+    "WaveDiagram",
     "Waves",
     "WavesimError",
     "Wiebe",

@@ -162,7 +162,7 @@ class SolverError(WavesimError):
 
 def _tellable(message):
     """One line of letters that can be shown, not too long; it may hold words of a stranger."""
-    message = str(message)
+    message = message if isinstance(message, str) else shown(message)
     if not message.isprintable():
         message = "".join(
             letter if letter.isprintable() else letter.encode("unicode_escape").decode()

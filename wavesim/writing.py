@@ -22,9 +22,11 @@ from wavesim._version import __version__
 from wavesim.errors import InputError, check_number, shown, shown_path
 
 TEMPORARY = r"\.wavesim-[0-9a-f]{16}\.tmp"  # pattern of the names of unfinished files
+_MARK = b"made by wavesim"
+MAKER = f"{_MARK.decode()} {__version__}"  # is noted in pictures and sounds
 _SIGNED = "## Written by wavesim, which replaces this file as long as nobody edits it: "
 _LARGEST_TEXT = 2**28  # [byte]; what is larger is none of ours
-_NOTES = 4000  # [byte] at the start or end of a figure, in which its maker is noted
+_NOTES = 4000  # [byte] at the start or end of such a file, in which its maker is noted
 _TEXT = {"mode": "w", "encoding": "utf-8", "errors": "backslashreplace", "newline": ""}
 _NEW = os.O_WRONLY | os.O_CREAT | os.O_EXCL | getattr(os, "O_NOFOLLOW", 0) | getattr(
     os, "O_BINARY", 0
@@ -234,9 +236,9 @@ def write_figure(figure, path, dpi):
         raise InputError(f"{owner}: cannot write {shown_path(path)}: its suffix must be one of "
                          f"{', '.join(_CREATOR)} or another that matplotlib knows.")
     known = kind in _CREATOR
-    mark = {"metadata": {_CREATOR[kind]: f"made by wavesim {__version__}"}} if known else {}
+    mark = {"metadata": {_CREATOR[kind]: MAKER}} if known else {}
     with (
-        whole_file(path, owner, is_own=_is_own_figure if known else no_mark) as file,
+        whole_file(path, owner, is_own=holds_mark if known else no_mark) as file,
         warnings.catch_warnings(),
     ):
         # A letter that the font lacks is drawn as a box.
@@ -249,8 +251,9 @@ def write_figure(figure, path, dpi):
     return path
 
 
-def _is_own_figure(path):
+def holds_mark(path):
+    """For `whole_file`: a picture or a sound is one of the library if it notes its maker."""
     with open(path, "rb") as file:
         head = file.read(_NOTES)
         file.seek(max(0, path.stat().st_size - _NOTES))
-        return b"made by wavesim" in head + file.read(_NOTES)
+        return _MARK in head + file.read(_NOTES)

@@ -32,8 +32,10 @@ from wavesim.descriptions.nodes import (
 from wavesim.descriptions.pipes import Pipe
 from wavesim.errors import InputError, check_kind, shown
 from wavesim.fields.description import Description
+from wavesim.guard import guarded
 
 
+@guarded
 def assemble(engine: Engine, exhaust: Description) -> Network:
     """Network of an engine with an exhaust.
 

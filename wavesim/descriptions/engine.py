@@ -14,6 +14,7 @@ from wavesim.errors import InputError, check_choice, check_int, check_number, sh
 from wavesim.fields.description import Description, checked, number, numbers, part, sequence, text
 from wavesim.gas.flame import FLAMES
 from wavesim.gas.fuels import FUELS, Fuel
+from wavesim.guard import guarded
 
 CYCLE_DEG = 720.0
 MOST_IN_LINE = 4  # cylinders that are taken to stand in one bank if nothing else is said
@@ -238,6 +239,7 @@ class Engine(Description):
         return 2.0 * self.piston_travel * rpm / 60.0
 
 
+@guarded
 def vee_firing_intervals(
     firing_order: Sequence[int],
     banks: Sequence[int],

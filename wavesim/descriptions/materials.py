@@ -9,6 +9,7 @@ from dataclasses import KW_ONLY, dataclass
 
 from wavesim.errors import InputError, check_choice, check_int, check_number, nearest, shown
 from wavesim.fields.description import Description, checked, number, text
+from wavesim.guard import guarded
 from wavesim.measures import FIRST_GAUGE, LAST_GAUGE, in_unit
 
 # --- metals ------------------------------------------------------------------------------------
@@ -88,6 +89,7 @@ def as_metal(value):
 GAUGE_STANDARDS = {"Birmingham": "gauge", "standard wire": "swg", "sheet": "sheet gauge"}
 
 
+@guarded
 def gauge(n: int, standard: str = "Birmingham") -> float:
     """Thickness of a gauge number; any length may be given as a text such as "16 gauge" too.
 

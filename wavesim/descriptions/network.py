@@ -499,7 +499,7 @@ class Network(Description):
         side : {"start", "end"}
             Which end.
         """
-        found = self.ducts[duct]
+        found = self.ducts[check_choice("Network", "duct", duct, self.ducts)]
         return found.start_diameter if side == "start" else found.end_diameter
 
     def check(self) -> list[str]:

@@ -406,7 +406,7 @@ class Throttle(Node):
         is the difference of two segments.  The same as Harrington and Bolt, SAE 700082 (1970),
         in Heywood (1988), eq. 7.18 (from memory), arranged anew.
         """
-        narrow = cos(radians(self.plate_angle_deg)) / cos(radians(self.closed_angle_deg))
+        narrow = _plate_width(self.plate_angle_deg, self.closed_angle_deg)
         strip = self.shaft_diameter / self.diameter
         plate = narrow * _segment(strip / narrow) if narrow > strip else 0.0
         return 0.5 * self.diameter**2 * (_segment(strip) - plate)
@@ -460,7 +460,7 @@ class Carburettor(Node):
     @property
     def open_share(self) -> float:
         """Share of the throat that the plate leaves open."""
-        return 1.0 - cos(radians(self.plate_angle_deg)) / cos(radians(self.closed_angle_deg))
+        return 1.0 - _plate_width(self.plate_angle_deg, self.closed_angle_deg)
 
     def throat(self, area: float) -> float | None:
         """Throat before a duct of that area [m2]; None if it is too narrow for the rated flow."""
@@ -488,6 +488,11 @@ class Resistance(Node):
     at: tuple[str, str] = _ends(2)
     _: KW_ONLY
     rating: FlowRating = part(FlowRating)
+
+
+def _plate_width(plate_angle_deg, closed_angle_deg):
+    """Short over long axis of the ellipse that a plate is, seen along the bore."""
+    return cos(radians(plate_angle_deg)) / cos(radians(closed_angle_deg))
 
 
 def _segment(a):

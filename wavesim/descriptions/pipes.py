@@ -410,6 +410,7 @@ class Pipe(Tube):
         InputError
             If a piece would be shorter than a pipe may be.
         """
+        check_number("Pipe", "position", x, "m", 0.0, self.length, low_open=True, high_open=True)
         share = x / self.length
         tapered = self.end_diameter is not None
         middle = self.diameter + share * (self.outlet_diameter - self.diameter)
@@ -723,6 +724,8 @@ class Duct(Description):
             Average over the stretch; over all cells of a mesh, the sum of average times length is
             exact, however short a part is.
         """
+        if len(values) != len(self.parts):
+            self._refuse(f"{len(values)} values for {len(self.parts)} parts.")
         sums = np.concatenate(
             ([0.0], np.cumsum([v * t.length for v, t in zip(values, self.parts, strict=True)]))
         )

@@ -154,6 +154,8 @@ class Pull(Description):
 
     def duration(self, rpm: Collection[float]) -> float:
         """Time from the lowest to the highest of some speeds [s]; `rpm` in rev/min."""
+        if not len(rpm):
+            self._refuse("no speeds, so no duration.")
         return (max(rpm) - min(rpm)) / self.rate
 
     @property

@@ -35,6 +35,7 @@ from wavesim.fields.description import (
     text,
 )
 from wavesim.fields.toml_form import build, differences, plain, set_path, toml_text
+from wavesim.guard import guarded
 from wavesim.reading import read_text
 from wavesim.writing import as_path, write_signed
 
@@ -140,6 +141,7 @@ class Study(Description):
         return self.engines.get(name, self.engine)
 
 
+@guarded
 def demo_path(name: str = "demo") -> Path:
     """Path of an example study that comes with the package.
 
@@ -158,6 +160,7 @@ def demo_path(name: str = "demo") -> Path:
     return folder / name / f"{name}.toml"
 
 
+@guarded
 def load(path: str | Path, *, outside: bool = False) -> Study:
     """Study from a TOML file.
 
@@ -357,6 +360,7 @@ def _rpm(raw):
     return [float(rpm) for rpm in start + step * np.arange((stop - start) // step + 1.0)]
 
 
+@guarded
 def save(study: Study, path: str | Path) -> None:
     """Write a study to a TOML file that `load` reads back as an equal Study.
 

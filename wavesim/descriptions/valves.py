@@ -22,6 +22,7 @@ import numpy as np
 from wavesim.errors import InputError, check_choice, check_number
 from wavesim.fields.description import Description, choice, integer, number, numbers, part
 from wavesim.fields.tables import check_points, read_columns
+from wavesim.guard import guarded
 
 LIFT_RANGE = (0.0005, 0.03)  # peak lift [m]
 RATIO_RANGE = (0.0, 0.6)  # lift over head diameter [1]
@@ -406,6 +407,7 @@ def _beside(angle, before, after):
     return f"{abs(angle):.1f} deg {before if angle >= 0.0 else after}"
 
 
+@guarded
 def lobe_centres(
     separation_deg: float, intake_centre_deg: float | None = None, *, advance_deg: float = 0.0
 ) -> tuple[float, float]:

@@ -34,6 +34,7 @@ from wavesim.descriptions.materials import Metal, as_metal, metal_field
 from wavesim.descriptions.weather import Ambient, of_weather, under
 from wavesim.errors import ConvergenceError, InputError, as_floats, check_choice, check_kind
 from wavesim.fields.description import Description, checked, number, part
+from wavesim.guard import guarded
 from wavesim.kernels.constants import PRANDTL, SUTHERLAND
 
 _MAX_STEPS = 60
@@ -369,6 +370,7 @@ def heat_to_outside(surface, diameter, wall):
     return pi * diameter * (convected + radiated)
 
 
+@guarded
 def wall_balance(
     h_inner: float | np.ndarray,
     gas_temperature: float | np.ndarray,

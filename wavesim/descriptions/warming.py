@@ -23,6 +23,7 @@ import numpy as np
 
 from wavesim.descriptions.walls import Wall, WallState, alike, heat_to_outside
 from wavesim.errors import check_kind, check_number
+from wavesim.guard import guarded
 
 SUBSTEP = 0.2  # [s] tube has a time constant of some 20 s
 _MOST_SUBSTEPS = 200
@@ -61,6 +62,7 @@ def metal_of(state: WallState, wall: Wall, diameter: float | np.ndarray) -> np.n
     return state.inner - state.heat * wall.inner_resistance(diameter)
 
 
+@guarded
 def wall_warming(
     metal_temperature: float | np.ndarray,
     h_inner: float | np.ndarray,

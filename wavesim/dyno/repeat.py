@@ -39,7 +39,9 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import ArrayLike
 
-from wavesim.errors import InputError, check_int, check_number
+from wavesim.errors import InputError, as_floats, check_int, check_number
+from wavesim.fields.description import check_text, sequence
+from wavesim.guard import guarded
 
 SMOOTHING = 0.2  # standard deviation of the weights over speed, as a share of the range of speed
 DEBIASED = 0.75  # share of the bias of squared correlations that is taken off
@@ -47,6 +49,7 @@ FINE = 50  # places looked at between two speeds for the set of crossings
 MOST_PULLS = 1000
 
 
+@guarded
 class CrossingSet(NamedTuple):
     """Where two measured curves may cross.
 
@@ -63,6 +66,7 @@ class CrossingSet(NamedTuple):
     pieces: tuple
 
 
+@guarded
 class BandDifference(NamedTuple):
     """Difference of an average over a band of speed.
 
@@ -83,6 +87,7 @@ class BandDifference(NamedTuple):
     percent: float
 
 
+@guarded
 @dataclass(frozen=True, eq=False)
 class MeasuredDifference:
     """Difference of two systems over speed with its bands, as `measured_difference` returns it.
@@ -281,6 +286,7 @@ class MeasuredDifference:
         return np.array(heights) @ weights
 
 
+@guarded
 def measured_difference(
     rpm: ArrayLike,
     a: ArrayLike,
@@ -326,7 +332,9 @@ def measured_difference(
     [True, False, True]
     """
     owner = "measured_difference"
-    rpm, a, b = (np.asarray(values, dtype=float) for values in (rpm, a, b))
+    rpm, a, b = (as_floats(owner, name, values)
+                 for name, values in {"rpm": rpm, "a": a, "b": b}.items())
+    first, second = (check_text(owner, "names", name) for name in _pair(owner, "names", names))
     if rpm.ndim != 1 or rpm.size < 2 or not np.all(np.diff(rpm) > 0.0):
         raise InputError(f"{owner}: rpm must hold at least 2 increasing speeds in rev/min.")
     for name, pulls in (("a", a), ("b", b)):
@@ -346,8 +354,16 @@ def measured_difference(
     sup = _sup_quantile(level, float(np.mean(nu)), _length(fit.residuals), rpm.size)
     return MeasuredDifference(
         rpm, a, b, fit.difference, error, quantile * error, sup * error, fit.drift, level,
-        tuple(names), fit.nu, fit.order, _likeness(fit.residuals),
+        (first, second), fit.nu, fit.order, _likeness(fit.residuals),
     )
+
+
+def _pair(owner, name, value):
+    """Two of something, one for each system."""
+    pair = sequence(owner, name, value, "two, one for each system")
+    if len(pair) != 2:
+        raise InputError(f"{owner}: {name} must be two, one for each system, got {len(pair)}.")
+    return pair
 
 
 def _checked_order(owner, order, n_a, n_b):
@@ -355,8 +371,11 @@ def _checked_order(owner, order, n_a, n_b):
     if order is None:
         last = range(max(n_a, n_b))
         order = [2 * i for i in last][:n_a], [2 * i + 1 for i in last][:n_b]
-    pair = tuple(tuple(float(t) for t in one) for one in order)
-    if len(pair) != 2 or (len(pair[0]), len(pair[1])) != (n_a, n_b):
+    pair = tuple(
+        tuple(as_floats(owner, "order", one).ravel().tolist())
+        for one in _pair(owner, "order", order)
+    )
+    if (len(pair[0]), len(pair[1])) != (n_a, n_b):
         raise InputError(f"{owner}: order must give a number for each of the {n_a} + {n_b} pulls.")
     if len(set(pair[0] + pair[1])) < n_a + n_b or not np.all(np.isfinite(pair[0] + pair[1])):
         raise InputError(f"{owner}: order must be finite and hold no number twice.")

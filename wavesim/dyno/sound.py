@@ -14,25 +14,35 @@ ground's own absorption, wind.  Real engines are louder at high frequency, and a
 proves nothing before the law: the local code and a licensed measurement decide.
 """
 
+import io
+import struct
+from collections.abc import Sequence
 from dataclasses import dataclass
 from math import pi
+from pathlib import Path
 
 import numpy as np
 
 from wavesim.constants import R_AIR
-from wavesim.errors import InputError, check_choice, check_number
+from wavesim.errors import InputError, check_choice, check_int, check_number
+from wavesim.guard import guarded
+from wavesim.results.points import Point
+from wavesim.results.traces import Samples
+from wavesim.writing import MAKER, holds_mark, whole_file
 
 P_REFERENCE = 2e-5  # [Pa] of sound pressure levels
 #: Poles of the A-weighting [Hz]: IEC 61672-1 (2013), annex E.
 A_POLES = (20.599, 107.6526, 737.8622, 12194.22)
 AT_1000 = 1.0e3
+RATES = (1000, 384_000)  # samples per second of a sound file
 CAUTION = (
     "Flow noise and shell noise are not in it.  Open exhausts damage hearing; whether a system is "
     "legal is for the local code and a licensed measurement to decide."
 )
 
 
-def a_weighting(frequency):
+@guarded
+def a_weighting(frequency: float | np.ndarray) -> float | np.ndarray:
     """A-weighting in decibels.
 
     Parameters
@@ -65,13 +75,15 @@ def a_weighting(frequency):
     return 20.0 * np.log10(gain(np.asarray(frequency, dtype=float)) / gain(AT_1000))
 
 
-def level(pressure_squared):
+@guarded
+def level(pressure_squared: float | np.ndarray) -> float | np.ndarray:
     """Sound pressure level [dB] of mean squares [Pa2]; minus infinity where there is none."""
     with np.errstate(divide="ignore"):
         return 10.0 * np.log10(np.asarray(pressure_squared) / P_REFERENCE**2)
 
 
-def third_octave(index):
+@guarded
+def third_octave(index: int | np.ndarray) -> float | np.ndarray:
     """Exact mid-band frequency [Hz] of a third octave, 0 for 1000 Hz: 1000 * 10^(index / 10).
 
     IEC 61260-1 (2014), base ten.
@@ -79,6 +91,7 @@ def third_octave(index):
     return AT_1000 * 10.0 ** (np.asarray(index) / 10.0)
 
 
+@guarded
 @dataclass(frozen=True, eq=False)
 class Sound:
     """Sound of a point at a distance.
@@ -173,7 +186,15 @@ class Sound:
         return theta, np.sqrt(2.0) * (turn @ self.pressure).real
 
 
-def sound(point, *, distance=0.5, ground=True, side="exhaust", at=None):
+@guarded
+def sound(
+    point: Point,
+    *,
+    distance: float = 0.5,
+    ground: bool = True,
+    side: str = "exhaust",
+    at: Sequence[str] | None = None,
+) -> Sound:
     """Sound that the open ends of a point radiate.
 
     Parameters
@@ -210,7 +231,10 @@ def sound(point, *, distance=0.5, ground=True, side="exhaust", at=None):
     return radiate(flow, point.rpm, density, distance, ground)
 
 
-def radiate(flow, rpm, density, distance, ground=True):
+@guarded
+def radiate(
+    flow: np.ndarray, rpm: float, density: float, distance: float, ground: bool = True
+) -> Sound:
     """Sound of a volume flow over one cycle.
 
     Parameters
@@ -231,6 +255,8 @@ def radiate(flow, rpm, density, distance, ground=True):
     -------
     Sound
     """
+    if np.ndim(flow) != 1 or len(flow) < 4:
+        raise InputError("radiate: flow must be an array of 4 values or more.")
     lines = np.fft.rfft(flow) / len(flow)
     orders = 0.5 * np.arange(1, (len(flow) + 1) // 2)
     flow_rms = np.sqrt(2.0) * lines[1 : orders.size + 1]
@@ -239,9 +265,11 @@ def radiate(flow, rpm, density, distance, ground=True):
     return Sound(float(rpm), orders, (2.0 if ground else 1.0) * pressure, float(distance))
 
 
-def tip_flow(samples, node):
+@guarded
+def tip_flow(samples: Samples, node: str) -> np.ndarray:
     """Volume flow out of a duct at a node that takes one duct end [m3/s], (n_sample,)."""
-    duct, side = samples.layout["ends"][samples.layout["nodes"][node]]
+    nodes = samples.layout["nodes"]
+    duct, side = samples.layout["ends"][nodes[check_choice("tip_flow", "node", node, nodes)]]
     bore = samples.layout["ducts"][duct]["bores"][0 if side == "start" else -1]
     return 0.25 * pi * bore**2 * samples.trace("velocity", node).values
 
@@ -254,7 +282,10 @@ def _openings(point, side):
     return names
 
 
-def insertion_loss(sound_without, sound_with, weighting="Z"):
+@guarded
+def insertion_loss(
+    sound_without: Sound, sound_with: Sound, weighting: str = "Z"
+) -> tuple[float, np.ndarray, np.ndarray]:
     """By how much a system is quieter than another, as one number and by third octave.
 
     Parameters
@@ -289,7 +320,10 @@ def insertion_loss(sound_without, sound_with, weighting="Z"):
     return sound_without.level(weighting) - sound_with.level(weighting), f[:shared], loss
 
 
-def run_up(sounds, duration, rate=44100, highest=8000.0):
+@guarded
+def run_up(
+    sounds: Sequence[Sound], duration: float, rate: int = 44100, highest: float = 8000.0
+) -> np.ndarray:
     """Pressure of an engine that runs up through some speeds.
 
     Parameters
@@ -299,7 +333,7 @@ def run_up(sounds, duration, rate=44100, highest=8000.0):
     duration : float
         Of the run-up [s], 0.5 to 120.
     rate : int
-        Samples per second.
+        Samples per second, 1000 to 384 000.
     highest : float
         Frequency above which orders are left out [Hz].
 
@@ -315,6 +349,7 @@ def run_up(sounds, duration, rate=44100, highest=8000.0):
         If there are too few sounds or the duration is out of range.
     """
     duration = check_number("run_up", "duration", duration, "s", 0.5, 120.0)
+    rate = check_int("run_up", "rate", rate, *RATES, "1/s")
     sounds = sorted(sounds, key=lambda one: one.rpm)
     if len(sounds) < 2:
         raise InputError("run_up: needs the sound at 2 speeds or more.")
@@ -336,7 +371,10 @@ def run_up(sounds, duration, rate=44100, highest=8000.0):
     return out
 
 
-def write_wav(pressure, path, *, full_scale, rate=44100):
+@guarded
+def write_wav(
+    pressure: np.ndarray, path: str | Path, *, full_scale: float, rate: int = 44100
+) -> float:
     """Write a pressure signal as a sound file of one channel.
 
     Parameters
@@ -344,12 +382,12 @@ def write_wav(pressure, path, *, full_scale, rate=44100):
     pressure : ndarray
         [Pa].
     path : str or Path
-        The file.
+        The file; it is replaced if it is one of the library's.
     full_scale : float
         Pressure at the largest sample [Pa], above 0.  Give the same to all systems that are to be
         heard against each other; what exceeds it is cut off.
     rate : int
-        Samples per second.
+        Samples per second, 1000 to 384 000.
 
     Returns
     -------
@@ -359,12 +397,24 @@ def write_wav(pressure, path, *, full_scale, rate=44100):
     Raises
     ------
     InputError
-        If `full_scale` is out of range.
+        If `full_scale` or `rate` is out of range, or the file cannot be written or is another's.
     """
     from scipy.io import wavfile
 
     check_number("write_wav", "full_scale", full_scale, "Pa", 0.0, 1e6, low_open=True)
+    rate = check_int("write_wav", "rate", rate, *RATES, "1/s")
     shares = np.asarray(pressure) / full_scale
     clipped = np.clip(shares, -1.0, 1.0)
-    wavfile.write(path, rate, np.round(32767.0 * clipped).astype(np.int16))
+    sound_file = io.BytesIO()
+    wavfile.write(sound_file, rate, np.round(32767.0 * clipped).astype(np.int16))
+    with whole_file(path, "write_wav", is_own=holds_mark) as file:
+        file.write(_with_maker(sound_file.getvalue()))
     return float(np.mean(np.abs(shares) > 1.0))
+
+
+def _with_maker(riff):
+    """A RIFF file that notes its maker behind the sound, in a chunk "ISFT" of the list "INFO"."""
+    maker = MAKER.encode() + b"\0" * (2 - len(MAKER) % 2)
+    info = b"INFOISFT" + struct.pack("<I", len(maker)) + maker
+    riff += b"LIST" + struct.pack("<I", len(info)) + info
+    return riff[:4] + struct.pack("<I", len(riff) - 8) + riff[8:]

@@ -15,6 +15,7 @@ import numpy as np
 from wavesim.constants import UNFLANGED_END
 from wavesim.exact._tools import Numbers, require, root
 from wavesim.exact.tuning import travel_time
+from wavesim.guard import guarded
 
 PISTON_END = 8.0 / (3.0 * np.pi)  # end correction over radius, rigid piston in a baffle, Rayleigh
 
@@ -22,6 +23,7 @@ _ENDS = ("closed-open", "open-open", "closed-closed")
 _FIRST_ZERO_J1 = 3.8317
 
 
+@guarded
 def pipe_modes(
     length: float, ends: str, count: int, c: float, end_correction: float = 0.0, mach: float = 0.0
 ) -> np.ndarray:
@@ -60,6 +62,7 @@ def pipe_modes(
     return quarters * c / (4.0 * length) * (1.0 - mach**2)
 
 
+@guarded
 def gradient_modes(
     temperature: Callable[[Numbers], Numbers],
     length: float,
@@ -130,6 +133,7 @@ class OpenEnd(NamedTuple):
     correction: float
 
 
+@guarded
 def levine_schwinger(ka: float) -> OpenEnd:
     """Unflanged thin-walled open end, plane wave, no flow: exact theory by quadrature.
 
@@ -206,6 +210,7 @@ def _log_bessel(x):
     return np.select([x < 1e-3, x > 1e3], [small, large], value)
 
 
+@guarded
 def end_fit_davies(ka: Numbers) -> Numbers:
     """\\|R\\| of an unflanged open end, polynomial for ka < 1.5 (no unit).
 
@@ -214,6 +219,7 @@ def end_fit_davies(ka: Numbers) -> Numbers:
     return 1.0 + ka * (0.01336 + ka * (-0.59079 + ka * (0.33576 - 0.06432 * ka)))
 
 
+@guarded
 def end_fit_silva(ka: Numbers) -> OpenEnd:
     """Unflanged open end, causal fit for ka < 3, as `OpenEnd`.
 
@@ -226,6 +232,7 @@ def end_fit_silva(ka: Numbers) -> OpenEnd:
     return OpenEnd(size, UNFLANGED_END * shape)
 
 
+@guarded
 def radiated_fraction(ka: Numbers) -> Numbers:
     """Share of the arriving power an open end radiates at low ka: 1 - R**2 ~ (ka)**2 (no unit).
 
@@ -244,6 +251,7 @@ class Scattering(NamedTuple):
     transmission: float
 
 
+@guarded
 def junction(areas: Sequence[float], incident: int = 0) -> Scattering:
     """Plane wave at a compact junction with one pressure.
 
@@ -259,15 +267,18 @@ def junction(areas: Sequence[float], incident: int = 0) -> Scattering:
     >>> junction([1.0, 1.0, 1.0]).transmission == 2.0 / 3.0
     True
     """
+    require(0 <= incident < len(areas), f"junction: incident must be 0 to {len(areas) - 1}.")
     total, own = float(np.sum(areas)), float(areas[incident])
     return Scattering((2.0 * own - total) / total, 2.0 * own / total)
 
 
+@guarded
 def area_step(area_1: float, area_2: float) -> Scattering:
     """Plane wave from pipe 1 into pipe 2, areas [m2], as `Scattering`.  Pierce (1981) ch. 7."""
     return junction((area_1, area_2))
 
 
+@guarded
 def temperature_contact(temperature_1: float, temperature_2: float) -> Scattering:
     """Plane wave from gas at T1 into gas at T2 [K], one area, gamma and pressure, as `Scattering`.
 
@@ -278,6 +289,7 @@ def temperature_contact(temperature_1: float, temperature_2: float) -> Scatterin
     return Scattering((1.0 - y) / (1.0 + y), 2.0 / (1.0 + y))
 
 
+@guarded
 def choked_nozzle_reflection(mach: Numbers, gamma: float) -> Numbers:
     """Pressure reflection of a compact choked nozzle fed at `mach` (no unit).
 
@@ -287,6 +299,7 @@ def choked_nozzle_reflection(mach: Numbers, gamma: float) -> Numbers:
     return (1.0 - q) / (1.0 + q)
 
 
+@guarded
 def helmholtz_frequency(
     neck_area: Numbers, neck_length: Numbers, volume: Numbers, c: Numbers
 ) -> Numbers:
@@ -298,6 +311,7 @@ def helmholtz_frequency(
     return c / (2.0 * np.pi) * np.sqrt(neck_area / (volume * neck_length))
 
 
+@guarded
 def helmholtz_frequency_distributed(
     neck_area: float, neck_length: float, volume: float, c: float
 ) -> float:
@@ -313,6 +327,7 @@ def helmholtz_frequency_distributed(
 # Sound ----------------------------------------------------------------------------------------
 
 
+@guarded
 def a_weighting(frequency: Numbers) -> Numbers:
     """A-weighting [dB] at `frequency` [Hz].  IEC 61672-1 (2013), annex E.
 
@@ -329,6 +344,7 @@ def a_weighting(frequency: Numbers) -> Numbers:
     return 20.0 * np.log10(gain(f2) / gain(1e6))
 
 
+@guarded
 def monopole_pressure(
     density: float, frequency: float, flow: float, distance: float, half_space: bool = False
 ) -> float:
@@ -349,6 +365,7 @@ def monopole_pressure(
     return (2.0 if half_space else 1.0) * density * frequency * flow / (2.0 * distance)
 
 
+@guarded
 def monopole_power(density: Numbers, c: Numbers, frequency: Numbers, flow: Numbers) -> Numbers:
     """Power of a compact source in free space [W]: rho c k**2 Q**2/(4 pi).  Pierce (1981) ch. 4.
 
@@ -358,16 +375,19 @@ def monopole_power(density: Numbers, c: Numbers, frequency: Numbers, flow: Numbe
     return density * c * k**2 * flow**2 / (4.0 * np.pi)
 
 
+@guarded
 def sound_level(value: Numbers, reference: Numbers = 2e-5, power: bool = False) -> Numbers:
     """Level [dB] of an rms pressure [Pa] re 20 uPa, or of a power (state its reference) [W]."""
     return (10.0 if power else 20.0) * np.log10(value / reference)
 
 
+@guarded
 def distance_change(near: Numbers, far: Numbers) -> Numbers:
     """Change of level from distance `near` to `far` [m] of a compact source [dB]."""
     return 20.0 * np.log10(near / far)
 
 
+@guarded
 def decibel_sum(levels: Sequence[float]) -> float:
     """Level [dB] of several incoherent sources of the given levels [dB]."""
     return 10.0 * np.log10(np.sum(10.0 ** (0.1 * np.asarray(levels, dtype=float))))

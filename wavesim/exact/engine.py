@@ -10,8 +10,10 @@ import numpy as np
 
 from wavesim.exact._tools import Numbers, require
 from wavesim.exact.steady import critical_pressure_ratio
+from wavesim.guard import guarded
 
 
+@guarded
 def crank_travel(theta_deg: Numbers, stroke: float, rod: float, pin_offset: float = 0.0) -> Numbers:
     """Piston travel from its highest place.
 
@@ -48,6 +50,7 @@ def crank_travel(theta_deg: Numbers, stroke: float, rod: float, pin_offset: floa
     return top - height
 
 
+@guarded
 def crank_travel_slope(
     theta_deg: Numbers, stroke: Numbers, rod: Numbers, pin_offset: Numbers = 0.0
 ) -> Numbers:
@@ -60,6 +63,7 @@ def crank_travel_slope(
     return r * np.sin(theta) + side * r * np.cos(theta) / np.sqrt(rod**2 - side**2)
 
 
+@guarded
 def fastest_piston(stroke: float, rod: float) -> tuple[float, float]:
     """Crank angle [deg] and slope [m/rad] of the fastest downward travel, `stroke`, `rod` [m]."""
     from scipy.optimize import minimize_scalar
@@ -73,6 +77,7 @@ def fastest_piston(stroke: float, rod: float) -> tuple[float, float]:
     return float(best.x), float(-best.fun)
 
 
+@guarded
 def cylinder_volume(
     theta_deg: Numbers, bore: Numbers, stroke: Numbers, rod: Numbers, compression_ratio: Numbers
 ) -> Numbers:
@@ -82,6 +87,7 @@ def cylinder_volume(
     return clearance + area * crank_travel(theta_deg, stroke, rod)
 
 
+@guarded
 def wiebe_burned(progress: Numbers, a: Numbers = 6.908, shape: Numbers = 2.0) -> Numbers:
     """Burned fraction 1 - exp(-a y**(m+1)) at `progress` y = 0..1 of the burn (no unit).
 
@@ -90,6 +96,7 @@ def wiebe_burned(progress: Numbers, a: Numbers = 6.908, shape: Numbers = 2.0) ->
     return -np.expm1(-a * np.asarray(progress, dtype=float) ** (shape + 1.0))
 
 
+@guarded
 def wiebe_progress(burned: Numbers, a: Numbers = 6.908, shape: Numbers = 2.0) -> Numbers:
     """Progress y (no unit) at which the fraction `burned` has burned: inverse of `wiebe_burned`.
 
@@ -99,6 +106,7 @@ def wiebe_progress(burned: Numbers, a: Numbers = 6.908, shape: Numbers = 2.0) ->
     return (-np.log1p(-np.asarray(burned, dtype=float)) / a) ** (1.0 / (shape + 1.0))
 
 
+@guarded
 def otto_efficiency(compression_ratio: Numbers, gamma: float) -> Numbers:
     """Efficiency of the constant-volume cycle, 1 - r**(1-g) (no unit).  Heywood (1988) eq. 5.31."""
     return 1.0 - compression_ratio ** (1.0 - gamma)
@@ -107,6 +115,7 @@ def otto_efficiency(compression_ratio: Numbers, gamma: float) -> Numbers:
 # Vessels --------------------------------------------------------------------------------------
 
 
+@guarded
 def vessel_time_constant(
     volume: Numbers, area: Numbers, temperature: Numbers, gamma: float, gas_constant: float
 ) -> Numbers:
@@ -120,6 +129,7 @@ def vessel_time_constant(
     return volume / (area * np.sqrt(g * gas_constant * temperature) * k)
 
 
+@guarded
 def vessel_pressure(t: Numbers, time_constant: Numbers, gamma: float) -> Numbers:
     """p/p0 in a vessel emptying through a choked hole, at t [s] after opening (no unit).
 
@@ -133,6 +143,7 @@ def vessel_pressure(t: Numbers, time_constant: Numbers, gamma: float) -> Numbers
     return (1.0 + 0.5 * (g - 1.0) * t / time_constant) ** (-2.0 * g / (g - 1.0))
 
 
+@guarded
 def vessel_unchoke_time(
     pressure: Numbers, back_pressure: Numbers, time_constant: Numbers, gamma: float
 ) -> Numbers:
@@ -142,6 +153,7 @@ def vessel_unchoke_time(
     return 2.0 * time_constant / (g - 1.0) * (end ** (-0.5 * (g - 1.0) / g) - 1.0)
 
 
+@guarded
 def filled_vessel_temperature(temperature: Numbers, gamma: float) -> Numbers:
     """Temperature [K] in an empty adiabatic vessel after filling from gas at `temperature` [K].
 

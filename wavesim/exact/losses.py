@@ -12,6 +12,7 @@ import numpy as np
 
 from wavesim.exact._tools import Numbers, require, root
 from wavesim.exact.steady import isentropic, mach_from_impulse
+from wavesim.guard import guarded
 
 
 class Enlargement(NamedTuple):
@@ -23,6 +24,7 @@ class Enlargement(NamedTuple):
     loss: float
 
 
+@guarded
 def sudden_enlargement(mach: float, ratio: float, gamma: float) -> Enlargement:
     """Sudden enlargement with the pressure of the narrow side on the annular wall.
 
@@ -56,6 +58,7 @@ def sudden_enlargement(mach: float, ratio: float, gamma: float) -> Enlargement:
     return Enlargement(behind, pressure, stagnation, (1.0 - stagnation) / head)
 
 
+@guarded
 def combining_loss(flow_ratio: float, angle_deg: float, branch_area: float = 1.0) -> float:
     """Branch loss of a combining junction by momentum alone, incompressible.
 
@@ -79,6 +82,7 @@ def combining_loss(flow_ratio: float, angle_deg: float, branch_area: float = 1.0
     return 2.0 * rise + (q / phi) ** 2 - 1.0
 
 
+@guarded
 def dividing_loss(
     flow_ratio: Numbers, angle_deg: Numbers, main_over_branch: Numbers = 1.0
 ) -> Numbers:
@@ -91,11 +95,13 @@ def dividing_loss(
     return 1.0 + speed**2 - 2.0 * speed * np.cos(0.75 * np.radians(angle_deg))
 
 
+@guarded
 def laminar(reynolds: Numbers) -> Numbers:
     """Darcy friction factor of laminar pipe flow, 64/Re (no unit).  Poiseuille (1840)."""
     return 64.0 / reynolds
 
 
+@guarded
 def colebrook(reynolds: float, roughness: float = 0.0) -> float:
     """Darcy friction factor of turbulent pipe flow, solved to round-off.
 
@@ -122,12 +128,14 @@ def colebrook(reynolds: float, roughness: float = 0.0) -> float:
     return root(excess, 1e-3, 100.0) ** -2.0
 
 
+@guarded
 def haaland(reynolds: Numbers, roughness: Numbers = 0.0) -> Numbers:
     """Darcy friction factor, explicit (no unit).  Haaland (1983), J. Fluids Eng. 105."""
     inside = (roughness / 3.7) ** 1.11 + 6.9 / reynolds
     return (-1.8 * np.log10(inside)) ** -2.0
 
 
+@guarded
 def churchill(reynolds: Numbers, roughness: Numbers = 0.0) -> Numbers:
     """Darcy friction factor, laminar to rough in one formula (no unit).
 
@@ -138,6 +146,7 @@ def churchill(reynolds: Numbers, roughness: Numbers = 0.0) -> Numbers:
     return 8.0 * ((8.0 / reynolds) ** 12 + (a + b) ** -1.5) ** (1.0 / 12.0)
 
 
+@guarded
 def pipe_cooling(
     temperature: float,
     wall_temperature: float,

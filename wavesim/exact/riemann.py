@@ -27,6 +27,7 @@ from typing import NamedTuple
 import numpy as np
 
 from wavesim.exact._tools import require
+from wavesim.guard import guarded
 
 
 class _Side(NamedTuple):
@@ -95,6 +96,7 @@ class RiemannSolution:
         )
 
 
+@guarded
 def solve_riemann(
     left: tuple[float, float, float],
     right: tuple[float, float, float],

@@ -18,6 +18,7 @@ import numpy as np
 
 from wavesim.constants import HOLE_END
 from wavesim.exact._tools import Numbers, require
+from wavesim.guard import guarded
 
 
 def _circle(diameter):
@@ -51,6 +52,7 @@ def _spectrum(one, frequency):
     return losses if losses.ndim else float(losses)
 
 
+@guarded
 def expansion_chamber_loss(
     frequency: Numbers,
     length: float,
@@ -101,8 +103,9 @@ def expansion_chamber_loss(
     return _spectrum(one, frequency)
 
 
+@guarded
 def quarter_wave_branch_loss(
-    frequency: Numbers, length: Numbers, diameter: Numbers, pipe: Numbers, c: Numbers
+    frequency: Numbers, length: float, diameter: float, pipe: float, c: float
 ) -> Numbers:
     """Transmission loss [dB] of a closed side branch.  Munjal (2014) sec. 2.15.
 
@@ -116,13 +119,14 @@ def quarter_wave_branch_loss(
     return _spectrum(one, frequency)
 
 
+@guarded
 def helmholtz_branch_loss(
     frequency: Numbers,
-    neck_area: Numbers,
-    neck_length: Numbers,
-    volume: Numbers,
-    pipe_area: Numbers,
-    c: Numbers,
+    neck_area: float,
+    neck_length: float,
+    volume: float,
+    pipe_area: float,
+    c: float,
 ) -> Numbers:
     """Transmission loss [dB] of a Helmholtz resonator on the side of a pipe, lumped neck.
 
@@ -141,6 +145,7 @@ def helmholtz_branch_loss(
 # Perforated tubes -----------------------------------------------------------------------------
 
 
+@guarded
 def perforate_sullivan_crocker(
     k: Numbers, porosity: Numbers, hole: Numbers, wall: Numbers
 ) -> complex | np.ndarray:
@@ -152,6 +157,7 @@ def perforate_sullivan_crocker(
     return (6e-3 + 1j * k * (wall + HOLE_END * hole)) / porosity
 
 
+@guarded
 def perforate_rao_munjal(
     frequency: Numbers, porosity: Numbers, hole: Numbers, wall: Numbers, mach: Numbers = 0.0
 ) -> complex | np.ndarray:
@@ -165,6 +171,7 @@ def perforate_rao_munjal(
     return (resistance + 1j * reactance) / porosity
 
 
+@guarded
 def hole_pressure_drop(
     speed: Numbers, density: Numbers, discharge: Numbers, porosity: Numbers
 ) -> Numbers:
@@ -186,6 +193,7 @@ class Filling(NamedTuple):
         return -20.0 / np.log(10.0) * k0 * np.imag(self.wave_number)
 
 
+@guarded
 def delany_bazley(frequency: Numbers, resistivity: Numbers, density: Numbers = 1.205) -> Filling:
     """Fibrous absorber as `Filling`.  Delany and Bazley (1970), Appl. Acoust. 3.
 
@@ -197,6 +205,7 @@ def delany_bazley(frequency: Numbers, resistivity: Numbers, density: Numbers = 1
     return Filling(z, 1.0 + 0.0978 * x**-0.700 - 0.189j * x**-0.595)
 
 
+@guarded
 def miki(frequency: Numbers, resistivity: Numbers) -> Filling:
     """Fibrous absorber as `Filling`, `frequency` [Hz], flow `resistivity` [Pa s/m2].
 
@@ -207,6 +216,7 @@ def miki(frequency: Numbers, resistivity: Numbers) -> Filling:
     return Filling(z, 1.0 + (0.109 - 0.160j) * y**-0.618)
 
 
+@guarded
 def fibre_filling(
     frequency: float,
     resistivity: float,
@@ -245,6 +255,7 @@ def fibre_filling(
     return Filling(np.sqrt(heavy / soft) / gas_fraction, np.sqrt(heavy * soft))
 
 
+@guarded
 def bies_hansen_resistivity(bulk_density: Numbers, fibre: Numbers) -> Numbers:
     """Flow resistivity of glass fibre [Pa s/m2]: 3.18e-9 rho**1.53/d**2.
 
@@ -256,6 +267,7 @@ def bies_hansen_resistivity(bulk_density: Numbers, fibre: Numbers) -> Numbers:
 _COX = {"fibreglass": (3.2, 1.42), "mineral": (4.4, 1.59)}
 
 
+@guarded
 def cox_resistivity(
     solid_fraction: Numbers, radius: Numbers, kind: str, viscosity: Numbers = 1.84e-5
 ) -> Numbers:
@@ -269,6 +281,7 @@ def cox_resistivity(
     return factor * viscosity * solid_fraction**power / radius**2
 
 
+@guarded
 def perforated_loss(
     frequency: Numbers,
     length: float,

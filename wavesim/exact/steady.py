@@ -13,6 +13,7 @@ from typing import NamedTuple
 import numpy as np
 
 from wavesim.exact._tools import Numbers, require, root
+from wavesim.guard import guarded
 
 _HIGHEST_MACH = 1e3
 
@@ -26,6 +27,7 @@ class IsentropicRatios(NamedTuple):
     area: float
 
 
+@guarded
 def isentropic(mach: Numbers, gamma: float) -> IsentropicRatios:
     """Isentropic ratios at a Mach number.  NACA 1135 eq. 43-45, 80.
 
@@ -46,6 +48,7 @@ def isentropic(mach: Numbers, gamma: float) -> IsentropicRatios:
     return IsentropicRatios(t, p, t ** (1.0 / (gamma - 1.0)), area_ratio(mach, gamma))
 
 
+@guarded
 def area_ratio(mach: Numbers, gamma: float) -> Numbers:
     """A/A* of isentropic flow at `mach` > 0 (no unit).  NACA 1135 eq. 80."""
     g = gamma
@@ -53,6 +56,7 @@ def area_ratio(mach: Numbers, gamma: float) -> Numbers:
     return base ** (0.5 * (g + 1.0) / (g - 1.0)) / mach
 
 
+@guarded
 def mach_from_area_ratio(ratio: Numbers, gamma: float, supersonic: bool = False) -> Numbers:
     """Mach number at an area ratio A/A*, on the branch asked for.
 
@@ -84,12 +88,14 @@ def mach_from_area_ratio(ratio: Numbers, gamma: float, supersonic: bool = False)
     return found if found.ndim else float(found)
 
 
+@guarded
 def mach_from_pressure_ratio(ratio: Numbers, gamma: float) -> Numbers:
     """Mach number at a static to stagnation pressure ratio 0 < p/p0 <= 1.  NACA 1135 eq. 44."""
     exponent = (gamma - 1.0) / gamma
     return np.sqrt(2.0 / (gamma - 1.0) * np.expm1(-exponent * np.log(ratio)))
 
 
+@guarded
 def dynamic_head_ratio(mach: Numbers, gamma: float) -> Numbers:
     """(p0 - p) / (rho u**2 / 2) at `mach` > 0 (no unit): 1 for an incompressible fluid."""
     p = isentropic(mach, gamma).pressure
@@ -106,6 +112,7 @@ class ShockRatios(NamedTuple):
     stagnation_pressure: float
 
 
+@guarded
 def normal_shock(mach: Numbers, gamma: float) -> ShockRatios:
     """Stationary normal shock.  NACA 1135 eq. 93-99.
 
@@ -134,11 +141,13 @@ def normal_shock(mach: Numbers, gamma: float) -> ShockRatios:
     return ShockRatios(behind, pressure, density, pressure / density, stagnation)
 
 
+@guarded
 def critical_pressure_ratio(gamma: float) -> float:
     """p*/p0 at which a throat chokes (no unit).  Shapiro (1953) ch. 4."""
     return (2.0 / (gamma + 1.0)) ** (gamma / (gamma - 1.0))
 
 
+@guarded
 def choked_flux(p0: float, temperature: float, gamma: float, gas_constant: float) -> float:
     """Mass flow per area of a choked throat.
 
@@ -163,6 +172,7 @@ def choked_flux(p0: float, temperature: float, gamma: float, gas_constant: float
     return shape * p0 / np.sqrt(gas_constant * temperature)
 
 
+@guarded
 def orifice_flux(
     p0: float, temperature: float, p: Numbers, gamma: float, gas_constant: float
 ) -> Numbers:
@@ -209,6 +219,7 @@ class NozzleShock(NamedTuple):
     exit_pressure: float
 
 
+@guarded
 def nozzle_shock(exit_area: float, shock_area: float, gamma: float) -> NozzleShock:
     """Nozzle with a shock standing at a known area.
 
@@ -250,6 +261,7 @@ class NozzleLimits(NamedTuple):
     fully_expanded: float
 
 
+@guarded
 def nozzle_limits(exit_area: float, gamma: float) -> NozzleLimits:
     """Where a nozzle of `exit_area` (over the throat area) chokes, has its shock at the exit, and
     expands fully.  Anderson (2003) ch. 5.  Returns `NozzleLimits`.
@@ -261,6 +273,7 @@ def nozzle_limits(exit_area: float, gamma: float) -> NozzleLimits:
     return NozzleLimits(isentropic(slow, gamma).pressure, at_exit, full)
 
 
+@guarded
 def nozzle_shock_from_back_pressure(
     exit_area: float, exit_pressure: float, gamma: float
 ) -> NozzleShock:
@@ -293,6 +306,7 @@ def nozzle_shock_from_back_pressure(
     return nozzle_shock(exit_area, root(excess, 1.0, exit_area), gamma)
 
 
+@guarded
 def nozzle_profile(
     area: np.ndarray, throat_index: int, gamma: float, shock_area: float | None = None
 ) -> tuple[np.ndarray, np.ndarray]:
@@ -328,6 +342,7 @@ def nozzle_profile(
 # Fanno flow: friction without heat ------------------------------------------------------------
 
 
+@guarded
 def fanno_length(mach: Numbers, gamma: float) -> Numbers:
     """f L*/D up to the sonic point, with the Darcy factor f (= 4 f Fanning).
 
@@ -348,6 +363,7 @@ def fanno_length(mach: Numbers, gamma: float) -> Numbers:
     return (1.0 - m2) / (g * m2) + 0.5 * (g + 1.0) / g * np.log(crowd)
 
 
+@guarded
 def mach_from_fanno_length(length: float, gamma: float, supersonic: bool = False) -> float:
     """Mach number from which f L*/D = `length` (Darcy f) reaches the sonic point (no unit)."""
     low, high = (1.0, _HIGHEST_MACH) if supersonic else (1e-6, 1.0)
@@ -362,6 +378,7 @@ class FannoRatios(NamedTuple):
     stagnation_pressure: float
 
 
+@guarded
 def fanno_ratios(mach: Numbers, gamma: float) -> FannoRatios:
     """p/p*, T/T*, p0/p0* of Fanno flow at `mach` > 0.  Shapiro (1953) ch. 6."""
     g = gamma
@@ -369,6 +386,7 @@ def fanno_ratios(mach: Numbers, gamma: float) -> FannoRatios:
     return FannoRatios(np.sqrt(temperature) / mach, temperature, area_ratio(mach, g))
 
 
+@guarded
 def fanno_exit_mach(mach: float, friction_length: float, gamma: float) -> float:
     """Mach number behind a pipe.
 
@@ -394,6 +412,7 @@ def fanno_exit_mach(mach: float, friction_length: float, gamma: float) -> float:
     return mach_from_fanno_length(left, gamma)
 
 
+@guarded
 def fanno_inlet_mach_choked(friction_length: float, gamma: float) -> float:
     """Inlet Mach number of a pipe of f L/D = `friction_length` (Darcy f) choked at its exit."""
     return mach_from_fanno_length(friction_length, gamma)
@@ -410,6 +429,7 @@ class RayleighRatios(NamedTuple):
     pressure: float
 
 
+@guarded
 def rayleigh(mach: Numbers, gamma: float) -> RayleighRatios:
     """T0/T0*, T/T*, p/p* of Rayleigh flow at `mach`.  Shapiro (1953) ch. 7.
 
@@ -422,6 +442,7 @@ def rayleigh(mach: Numbers, gamma: float) -> RayleighRatios:
     return RayleighRatios(stagnation, pressure**2 * m2, pressure)
 
 
+@guarded
 def mach_from_rayleigh(
     stagnation_temperature: float, gamma: float, supersonic: bool = False
 ) -> float:

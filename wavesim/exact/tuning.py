@@ -17,11 +17,13 @@ from collections.abc import Callable, Sequence
 import numpy as np
 
 from wavesim.exact._tools import Numbers, require
+from wavesim.guard import guarded
 from wavesim.units import cc, inch
 
 # Travel times ---------------------------------------------------------------------------------
 
 
+@guarded
 def sound_speed(temperature: Numbers, gamma: float, gas_constant: float) -> Numbers:
     """Sound speed of a perfect gas [m/s] at `temperature` [K]: sqrt(gamma R T).
 
@@ -33,6 +35,7 @@ def sound_speed(temperature: Numbers, gamma: float, gas_constant: float) -> Numb
     return np.sqrt(gamma * gas_constant * temperature)
 
 
+@guarded
 def mean_speed(speed: Numbers | Sequence[float]) -> float:
     """Speed [m/s] that needs as much time as the speeds given, each over an equal piece of the way.
 
@@ -44,6 +47,7 @@ def mean_speed(speed: Numbers | Sequence[float]) -> float:
     return 1.0 / np.mean(1.0 / np.asarray(speed, dtype=float))
 
 
+@guarded
 def wave_time(
     length: float | Sequence[float],
     c: float | Sequence[float],
@@ -80,6 +84,7 @@ def wave_time(
     return float(np.sum(length / pace))
 
 
+@guarded
 def round_trip_time(
     length: float | Sequence[float],
     c: float | Sequence[float],
@@ -105,6 +110,7 @@ def round_trip_time(
     return wave_time(length, c, velocity) + wave_time(length, c, np.negative(velocity))
 
 
+@guarded
 def travel_time(
     temperature: Callable[[Numbers], Numbers],
     length: float,
@@ -148,6 +154,7 @@ def travel_time(
 # Crank angles ---------------------------------------------------------------------------------
 
 
+@guarded
 def crank_angle(time: Numbers, rpm: Numbers) -> Numbers:
     """Crank angle [deg] that passes in a time [s] at `rpm` [1/min]: 6 N t.
 
@@ -157,6 +164,7 @@ def crank_angle(time: Numbers, rpm: Numbers) -> Numbers:
     return 6.0 * rpm * time
 
 
+@guarded
 def return_delay(rpm: Numbers, length: Numbers, c: Numbers, velocity: Numbers = 0.0) -> Numbers:
     """Crank angle [deg] for a small wave to run down a pipe and back: 12 N L/c in still gas.
 
@@ -171,6 +179,7 @@ def return_delay(rpm: Numbers, length: Numbers, c: Numbers, velocity: Numbers = 
     return crank_angle(round_trip_time(length, c, velocity), rpm)
 
 
+@guarded
 def arrival_angle(leaves_deg: Numbers, rpm: Numbers, *times: Numbers) -> Numbers:
     """Crank angle [deg] at which a wave arrives that left at `leaves_deg` and took `times` [s].
 
@@ -186,6 +195,7 @@ def arrival_angle(leaves_deg: Numbers, rpm: Numbers, *times: Numbers) -> Numbers
     return leaves_deg + crank_angle(sum(times), rpm)
 
 
+@guarded
 def return_rpm(delay_deg: Numbers, length: Numbers, c: Numbers, velocity: Numbers = 0.0) -> Numbers:
     """Speed [1/min] at which a wave is back after `delay_deg` [deg]; see `return_delay`.
 
@@ -195,6 +205,7 @@ def return_rpm(delay_deg: Numbers, length: Numbers, c: Numbers, velocity: Number
     return delay_deg / (6.0 * round_trip_time(length, c, velocity))
 
 
+@guarded
 def return_speed(delay_deg: Numbers, rpm: Numbers, length: Numbers) -> Numbers:
     """Wave speed [m/s] that brings a wave back after `delay_deg` [deg]; see `return_delay`.
 
@@ -204,6 +215,7 @@ def return_speed(delay_deg: Numbers, rpm: Numbers, length: Numbers) -> Numbers:
     return 12.0 * rpm * length / delay_deg
 
 
+@guarded
 def tuned_length(
     rpm: float, delay_deg: float, c: float, velocity: float = 0.0, end_correction: float = 0.0
 ) -> float:
@@ -245,6 +257,7 @@ def tuned_length(
     return length
 
 
+@guarded
 def strong_return_time(
     t: np.ndarray, excess: np.ndarray, length: float, c: float, gamma: float
 ) -> float:
@@ -276,6 +289,12 @@ def strong_return_time(
     104.7
     """
     from scipy.integrate import solve_ivp
+
+    t, excess = np.asarray(t, dtype=float), np.asarray(excess, dtype=float)
+    require(t.ndim == 1 and t.shape == excess.shape and np.all(np.isfinite([t, excess])),
+            "strong_return_time: t and excess must be finite and of one length.")
+    require(0.0 < length < np.inf and 0.0 < c < np.inf and 1.0 < gamma < np.inf,
+            "strong_return_time: length and c must be above 0, gamma above 1, all finite.")
 
     def slope_out(above):
         return c * (1.0 + (gamma + 1.0) / (gamma - 1.0) * above)
@@ -309,6 +328,7 @@ def strong_return_time(
 # Firing frequency -----------------------------------------------------------------------------
 
 
+@guarded
 def firing_frequency(cylinders: int, rpm: Numbers) -> Numbers:
     """Firing frequency of a four-stroke engine [Hz]: n N/120, `rpm` [1/min].
 
@@ -317,6 +337,7 @@ def firing_frequency(cylinders: int, rpm: Numbers) -> Numbers:
     return cylinders * rpm / 120.0
 
 
+@guarded
 def resonant_rpm(frequency: Numbers, cylinders: int, order: int = 1) -> Numbers:
     """Speed [1/min] at which a multiple of the firing frequency meets a resonance: 120 f/(n k).
 
@@ -334,6 +355,7 @@ def resonant_rpm(frequency: Numbers, cylinders: int, order: int = 1) -> Numbers:
 # Rules of thumb -------------------------------------------------------------------------------
 
 
+@guarded
 def length_rule(exhaust_opens_deg: Numbers, rpm: Numbers) -> Numbers:
     """Primary length [m] from the exhaust valve by a rule of thumb.
 
@@ -343,6 +365,7 @@ def length_rule(exhaust_opens_deg: Numbers, rpm: Numbers) -> Numbers:
     return (850.0 * (180.0 + exhaust_opens_deg) / rpm - 3.0) * inch
 
 
+@guarded
 def bore_rule(cylinder_displacement: Numbers, length: Numbers) -> Numbers:
     """Primary bore [m] by a rule of thumb; `cylinder_displacement` [m3], primary `length` [m].
 
@@ -351,6 +374,7 @@ def bore_rule(cylinder_displacement: Numbers, length: Numbers) -> Numbers:
     return 2.1 * np.sqrt(cylinder_displacement / cc / (25.0 * (length / inch + 3.0))) * inch
 
 
+@guarded
 def peak_torque_rule(primary_area: Numbers, cylinder_displacement: Numbers) -> Numbers:
     """Speed of peak torque [1/min] from the primary's area [m2] and the cylinder's volume [m3].
 
@@ -359,6 +383,7 @@ def peak_torque_rule(primary_area: Numbers, cylinder_displacement: Numbers) -> N
     return 88200.0 * primary_area / cylinder_displacement * inch
 
 
+@guarded
 def stroke_mean_speed(
     primary_area: Numbers, cylinder_displacement: Numbers, rpm: Numbers
 ) -> Numbers:

@@ -19,6 +19,7 @@ import numpy as np
 from wavesim.exact._tools import Numbers, require, root
 from wavesim.exact.losses import sudden_enlargement
 from wavesim.exact.steady import normal_shock
+from wavesim.guard import guarded
 
 
 class SimpleWave(NamedTuple):
@@ -37,6 +38,7 @@ def _p_ratio(c_ratio, gamma):
     return c_ratio ** (2.0 * gamma / (gamma - 1.0))
 
 
+@guarded
 def simple_wave(p_ratio: Numbers, c0: float, gamma: float) -> SimpleWave:
     """Gas inside a wave running to the right into gas at rest.
 
@@ -58,6 +60,7 @@ def simple_wave(p_ratio: Numbers, c0: float, gamma: float) -> SimpleWave:
     return SimpleWave(u, c, u + c)
 
 
+@guarded
 def reflect_closed(p_ratio: Numbers, gamma: float) -> Numbers:
     """p/p0 at a closed end while a simple wave of `p_ratio` arrives: (2X - 1)**(2g/(g-1)).
 
@@ -73,6 +76,7 @@ class OpenReflection(NamedTuple):
     p_ratio: float
 
 
+@guarded
 def reflect_open(p_ratio: Numbers, c0: Numbers, gamma: float) -> OpenReflection:
     """Simple wave of `p_ratio` at an end held at p0: exit velocity 2 u, reflected X = 2 - X.
 
@@ -82,6 +86,7 @@ def reflect_open(p_ratio: Numbers, c0: Numbers, gamma: float) -> OpenReflection:
     return OpenReflection(2.0 * simple_wave(p_ratio, c0, gamma).u, reflected)
 
 
+@guarded
 def breaking_time(steepest_fall: Numbers, gamma: float) -> Numbers:
     """Time at which a simple wave breaks [s]: 2/((g+1) max(-du/dx)).
 
@@ -99,6 +104,7 @@ class SimpleWaveField(NamedTuple):
     rho_ratio: np.ndarray
 
 
+@guarded
 def simple_wave_field(
     profile: Callable[[np.ndarray], np.ndarray],
     x: np.ndarray,
@@ -156,6 +162,7 @@ def _foot(profile, x, t, amplitude, c0, gamma):
     return 0.5 * (low + high)
 
 
+@guarded
 def sine_piston_shock_distance(
     amplitude: Numbers, frequency: Numbers, c0: Numbers, gamma: float
 ) -> Numbers:
@@ -174,6 +181,7 @@ class ShockOnset(NamedTuple):
     x: float
 
 
+@guarded
 def accelerating_piston_shock(acceleration: Numbers, c0: Numbers, gamma: float) -> ShockOnset:
     """Birth of the shock before a piston of constant `acceleration` [m/s2] from rest.
 
@@ -186,6 +194,7 @@ def accelerating_piston_shock(acceleration: Numbers, c0: Numbers, gamma: float) 
     return ShockOnset(t, c0 * t)
 
 
+@guarded
 def ramp_shock_distance(
     rise: Numbers, rise_time: Numbers, p0: Numbers, c0: Numbers, gamma: float
 ) -> Numbers:
@@ -197,6 +206,7 @@ def ramp_shock_distance(
     return 2.0 * gamma * p0 * c0 * rise_time / ((gamma + 1.0) * rise)
 
 
+@guarded
 def rarefaction_wall_time(c_ratio: Numbers, gamma: float) -> Numbers:
     """When the gas at a closed end has cooled to c/c0 under a centred rarefaction.
 
@@ -238,6 +248,7 @@ class MovingShock(NamedTuple):
     mach: float
 
 
+@guarded
 def moving_shock(shock_mach: Numbers, gamma: float) -> MovingShock:
     """Shock of Mach number Ms >= 1 running into gas at rest.
 
@@ -264,6 +275,7 @@ class ShockAtWall(NamedTuple):
     temperature: float
 
 
+@guarded
 def shock_at_closed_end(shock_mach: Numbers, gamma: float) -> ShockAtWall:
     """Head-on reflection of a shock of Mach number `shock_mach` at a closed end.
 
@@ -287,6 +299,7 @@ class ShockAtOpenEnd(NamedTuple):
     pressure: float
 
 
+@guarded
 def shock_at_open_end(shock_mach: float, gamma: float) -> ShockAtOpenEnd:
     """Quasi-steady exit of a pipe open to p1, after a shock has arrived.
 
@@ -314,6 +327,7 @@ class OpenEndLimits(NamedTuple):
     supersonic_flow: float
 
 
+@guarded
 def open_end_limits(gamma: float) -> OpenEndLimits:
     """Shock Mach numbers that part the three regimes of `shock_at_open_end`, as `OpenEndLimits`."""
 
@@ -336,6 +350,7 @@ class PistonShock(NamedTuple):
     speed: float
 
 
+@guarded
 def piston_shock(speed: Numbers, c0: Numbers, gamma: float) -> PistonShock:
     """Shock before a piston set moving at once with `speed` [m/s] into gas at rest.
 
@@ -347,12 +362,14 @@ def piston_shock(speed: Numbers, c0: Numbers, gamma: float) -> PistonShock:
     return PistonShock(mach, normal_shock(mach, gamma).pressure, mach * c0)
 
 
+@guarded
 def piston_rarefaction(speed: Numbers, c0: Numbers, gamma: float) -> np.ndarray:
     """p/p0 at a piston withdrawn at once with `speed` [m/s], 0 beyond the escape speed."""
     c_ratio = 1.0 - 0.5 * (gamma - 1.0) * np.asarray(speed, dtype=float) / c0
     return _p_ratio(np.maximum(c_ratio, 0.0), gamma)
 
 
+@guarded
 def escape_speed(c0: Numbers, gamma: float) -> Numbers:
     """Speed of gas expanding from rest into vacuum [m/s]: 2 c0/(g-1), `c0` [m/s].
 
@@ -371,6 +388,7 @@ class WaveAtStep(NamedTuple):
     beyond: float
 
 
+@guarded
 def wave_at_area_change(
     p_ratio: float, area_ratio: float, gamma: float, law: str = "isentropic"
 ) -> WaveAtStep:
@@ -462,6 +480,7 @@ def _momentum_step(p_ratio, area_ratio, gamma):
     return WaveAtStep(float(_p_ratio(x1, g)), float(beyond(x1)[0]))
 
 
+@guarded
 def wave_at_junction(p_ratio: Numbers, others: int, gamma: float) -> Numbers:
     """p/p0 at a junction of one pipe with `others` equal pipes, one static pressure, homentropic.
 

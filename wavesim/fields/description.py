@@ -33,6 +33,7 @@ from wavesim.errors import (
     nearest,
     shown,
 )
+from wavesim.guard import guarded
 from wavesim.measures import COMMON_UNITS, UnknownUnit, in_unit, is_stated
 
 _KINDS = {}
@@ -82,6 +83,7 @@ def _field_names(kind):
     )
 
 
+@guarded
 class Description(metaclass=_Door):
     """Base of all descriptions: checked at construction, never changed afterwards."""
 
@@ -94,6 +96,7 @@ class Description(metaclass=_Door):
                 f"{known.__module__}; files tell classes by their names, give it another."
             )
         _KINDS[cls.__name__] = cls  # the same place once more: a cell of a notebook run again
+        guarded(cls)
 
     def __post_init__(self):
         found = Gathering(self._owner)
@@ -288,7 +291,8 @@ def number(unit, low, high, default=MISSING, *, low_open=False, high_open=False,
 
 def sequence(owner, name, value, what):
     """`value` as a tuple, refusing texts, mappings and anything that cannot be listed."""
-    if isinstance(value, (str, bytes, Mapping)) or not isinstance(value, Iterable):
+    listed = isinstance(value, Iterable) and not isinstance(value, (str, bytes, Mapping))
+    if not listed or getattr(value, "ndim", 1) == 0:
         raise InputError(f"{owner}: {name} = {shown(value)} must be a sequence of {what}.")
     return tuple(value)
 
@@ -372,6 +376,7 @@ def part(*kinds, default=MISSING, optional=False, **metadata):
 # --- copies by path ----------------------------------------------------------------------------
 
 
+@guarded
 def vary(thing: Description, path: str, value: Any) -> Description:
     """Copy of a description with the field at a dotted path changed.
 
@@ -500,6 +505,7 @@ def _vary_tuple(items, keys, value):
 # --- plain data --------------------------------------------------------------------------------
 
 
+@guarded
 def describe(thing: Any) -> Any:
     """Plain nested data of a description, ready for JSON.
 
@@ -523,6 +529,7 @@ def describe(thing: Any) -> Any:
     return thing
 
 
+@guarded
 def restore(data: Any) -> Any:
     """Description from what `describe` returned.
 

@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
+from wavesim.guard import guarded
 from wavesim.writing import begins_with, whole_file, write_signed
 
 if TYPE_CHECKING:
@@ -193,6 +194,7 @@ class Sheet(NamedTuple):
         return f"<table>{above}<thead>{head}</thead><tbody>{body}</tbody></table>{below}"
 
 
+@guarded
 class Tabular:
     """Base of results that are tables.
 

@@ -1,7 +1,11 @@
-"""Command line: run a study file, or the example that comes with the package.
+"""Command line: run a study file, or an example that comes with the package, and short commands.
 
-    python -m wavesim run STUDY.toml --out DIR
-    python -m wavesim demo --out DIR
+    wavesim run STUDY.toml [--out DIR]
+    wavesim demo [complete] [--out DIR]
+    wavesim check STUDY.toml        wavesim bill STUDY.toml
+    wavesim compare A.npz B.npz     wavesim new [DIR]
+
+`python -m wavesim` does the same.
 
 Every finished point is kept in DIR/store at once, so that a run that was killed goes on where it
 was when it is started again.
@@ -17,15 +21,20 @@ import time
 from contextlib import contextmanager
 from pathlib import Path
 
+from wavesim._version import __version__
 from wavesim.console import let_go, say, tell
 from wavesim.descriptions.study import demo_path, files_of, load
-from wavesim.errors import InputError
+from wavesim.errors import InputError, check_number
+from wavesim.front import commands as short
 from wavesim.front.folder import ResultFolder, make_folder
 from wavesim.front.report import failure_text, report_names, study_text, write_files
+from wavesim.many.refine import REFINE_RANGE
 from wavesim.many.store import Store
-from wavesim.many.sweep import run_study
+from wavesim.many.sweep import checked_speeds, run_study
+from wavesim.many.work import count_workers
 from wavesim.writing import whole_file
 
+EXAMPLES = ("demo", "complete")
 OK, UNFINISHED, BAD_INPUT, INTERRUPTED = 0, 1, 2, 130
 
 
@@ -45,8 +54,7 @@ def main(argv=None):
     """
     try:
         options = _parser().parse_args(argv)
-        study = options.study if options.command == "run" else _unpack_demo(options.out)
-        return _run(study, options)
+        return options.action(options)
     except (InputError, OSError) as error:
         tell(error)
         return BAD_INPUT
@@ -64,13 +72,46 @@ def _parser():
         epilog="Exit code: 0 all points converged, 1 some did not or failed or a file could not "
         "be written, 2 bad input, 130 interrupted.",
     )
+    parser.add_argument("--version", action="version", version=f"wavesim {__version__}")
     commands = parser.add_subparsers(dest="command", required=True, metavar="COMMAND")
     run = commands.add_parser("run", help="run a study file and compare its variants")
-    run.add_argument("study", type=Path, metavar="STUDY.toml", help="the study file")
-    demo = commands.add_parser("demo", help="run the example study, copied to DIR/study")
-    for command in (run, demo):
-        command.add_argument("--out", type=Path, required=True, metavar="DIR",
-                             help="folder for all output, made if it is not there")
+    run.set_defaults(action=_run_study)
+    demo = commands.add_parser("demo", help="run an example study, copied to DIR/study")
+    demo.add_argument("example", nargs="?", choices=EXAMPLES, default=EXAMPLES[0],
+                      help="which one, default %(default)s")
+    demo.set_defaults(action=_run_demo)
+    _run_options(run, demo)
+    check = commands.add_parser(
+        "check", help="tell all faults of a study, or what it would compute, and draw its exhausts")
+    check.add_argument("--out", type=Path, metavar="DIR",
+                       help="folder for the drawings, default the working folder")
+    check.set_defaults(action=short.check)
+    parts = commands.add_parser("bill", help="list the parts of all exhausts of a study")
+    parts.set_defaults(action=short.list_parts)
+    for command in (run, check, parts):
+        command.add_argument("study", type=Path, metavar="STUDY.toml", help="the study file")
+    for command in (run, demo, check, parts):
+        command.add_argument("--outside", action="store_true",
+                             help="let the study read curves from outside its own folder")
+    compare = commands.add_parser("compare", help="compare saved curves with the first of them")
+    compare.add_argument("sweeps", type=Path, nargs="+", metavar="FILE.npz", help="the curves")
+    compare.add_argument("--out", type=Path, metavar="FILE.png", help="draw torque and power there")
+    compare.set_defaults(action=short.compare_files)
+    new = commands.add_parser("new", help="make a commented study to start from")
+    new.add_argument("folder", type=Path, nargs="?", default=Path("my_study"), metavar="DIR",
+                     help="folder to make, default %(default)s")
+    new.add_argument("--example", choices=EXAMPLES, default=EXAMPLES[0],
+                     help="which example to copy, default %(default)s")
+    new.set_defaults(action=short.begin)
+    return parser
+
+
+def _run_options(*commands):
+    """Options of the commands that compute."""
+    for command in commands:
+        command.add_argument("--out", type=Path, metavar="DIR",
+                             help="folder for all output, made if it is not there; default the "
+                             "name of the study with _results")
         command.add_argument("--threads", type=int, metavar="N",
                              help="threads to compute with, default one per core")
         command.add_argument("--rpm", type=float, nargs="+", metavar="RPM",
@@ -78,20 +119,37 @@ def _parser():
         command.add_argument("--refine", type=float, metavar="RPM",
                              help="add speeds where curves bend, cross or jump, no closer than "
                              "this in rev/min")
-        command.add_argument("--outside", action="store_true",
-                             help="let the study read curves from outside its own folder")
         command.add_argument("--fresh", action="store_true",
                              help="compute everything anew, points in DIR/store included")
-    return parser
 
 
-def _run(path, options):
+def _run_study(options):
+    return _run(options.study, options.out or Path(f"{options.study.stem}_results"), options)
+
+
+def _run_demo(options):
+    out = options.out or Path(f"{options.example}_results")
+    _check_numbers(options)
+    return _run(_unpack_demo(out, options.example), out, options)
+
+
+def _check_numbers(options):
+    """Refuse what is wrong before a folder is made."""
+    count_workers(None, options.threads, "run")
+    if options.rpm is not None:
+        checked_speeds("run", options.rpm)
+    if options.refine is not None:
+        check_number("run", "refine", options.refine, "rev/min", *REFINE_RANGE)
+
+
+def _run(path, out, options):
     """Run one study, print and write everything; returns the exit code."""
     clock = time.perf_counter()
+    _check_numbers(options)
     study = load(path, outside=options.outside)
     if options.rpm:
         study = study.replace(rpm=sorted(options.rpm))
-    place = ResultFolder(options.out, files_of(path))
+    place = ResultFolder(out, files_of(path))
     place.check(report_names(study.exhausts))
     say(f"{study.name or path.name}: {_count(len(study.exhausts), 'exhaust')} at "
         f"{_count(len(study.rpm), 'speed')}")
@@ -109,7 +167,7 @@ def _run(path, options):
     _tell_store(store)
     say(f"\n{study_text(sweeps)}\n")
     with _patience() as is_over:
-        written, failed = write_files(sweeps, place, study.name, is_over)
+        written, failed = write_files(sweeps, place, study.name, is_over, store)
     for file in written:
         say(f"wrote {file}")
     say(f"Elapsed time {time.perf_counter() - clock:.1f} s")
@@ -170,10 +228,10 @@ def _exit_code(study, sweeps):
     return UNFINISHED
 
 
-def _unpack_demo(out):
-    """Copy the example study to OUT/study; files that are there already are used as they are."""
+def _unpack_demo(out, example):
+    """Copy an example study to OUT/study; files that are there already are used as they are."""
     folder = make_folder(out / "study")
-    source = demo_path()
+    source = demo_path(example)
     for original in sorted(source.parent.iterdir()):
         copy, content = folder / original.name, original.read_bytes()
         if not copy.exists():

@@ -8,9 +8,11 @@
 import re
 import unicodedata
 from collections.abc import Mapping
+from functools import partial
 
 from wavesim.errors import InputError, check_kind, shown_path
 from wavesim.front.folder import ResultFolder
+from wavesim.guard import guarded
 from wavesim.results.comparisons import compare
 from wavesim.results.points import Sweep
 from wavesim.show import plots
@@ -83,6 +85,7 @@ def report_names(names):
     return ["summary.txt", *sweeps, *differences, *(f"{figure}.png" for figure in _FIGURES)]
 
 
+@guarded
 def write_report(sweeps, folder, title=""):
     """Write tables, complete results, comparisons and figures.
 
@@ -120,10 +123,12 @@ def write_report(sweeps, folder, title=""):
     return written
 
 
-def write_files(sweeps, place, title="", is_over=lambda: False):
+def write_files(sweeps, place, title="", is_over=lambda: False, store=None):
     """Write the report into a ResultFolder; takes and returns what `ResultFolder.write` does.
 
     The large files come last: on a disk that fills up the others are there.
+
+    The traces of points that a store in this folder keeps stay there.
     """
     stems, comparisons = _file_names(sweeps), compare_to_base(sweeps)[0]
     text = study_text(sweeps) + "\n"
@@ -134,8 +139,16 @@ def write_files(sweeps, place, title="", is_over=lambda: False):
         for name, comparison in comparisons.items()
     }
     files |= _figures(sweeps, comparisons, _full_title(title, sweeps))
-    files |= {f"sweep_{stems[name]}.npz": sweep.save for name, sweep in sweeps.items()}
+    files |= {f"sweep_{stems[name]}.npz": _saved(sweep, store) for name, sweep in sweeps.items()}
     return place.write(files, is_over)
+
+
+def _saved(sweep, store):
+    """Function that writes the complete result, but for what a store beside it keeps."""
+    if store is None:
+        return sweep.save
+    keys = [point.kept for point in sweep if point.kept and store.has(point.kept)]
+    return partial(sweep.save_beside, folder=store.folder.name, keys=keys)
 
 
 def failure_text(failed, folder):

@@ -32,6 +32,7 @@ from wavesim.gas import fuels
 from wavesim.gas.fuels import DRY_AIR, FUELS, Fuel
 from wavesim.gas.gasfit import DEGREE, T_POSITIVE, fit_energy
 from wavesim.gas.species import MOLAR_GAS_CONSTANT, T_REFERENCE, mixture_mass, molar_mass
+from wavesim.guard import guarded
 from wavesim.kernels.constants import MIXTURE, PERFECT, PRANDTL, SUTHERLAND
 
 __all__ = [
@@ -55,6 +56,7 @@ class GasTable(NamedTuple):
     coef: np.ndarray
 
 
+@guarded
 class _Gas:
     """Relations of every ideal gas; subclasses give R, cv, e and temperature.
 
@@ -103,6 +105,7 @@ class _Gas:
         return self.viscosity(T) * self.cp(T, yf, yb) / self.prandtl
 
 
+@guarded
 class PerfectGas(_Gas):
     """Gas of constant heat capacities; its mass fractions carry a tracer and change nothing.
 
@@ -188,6 +191,7 @@ class PerfectGas(_Gas):
         return GasTable(PERFECT, np.full(3, self._R), coef)
 
 
+@guarded
 class _Mixture(_Gas):
     """Relations of an ideal mixture of three parts; `_table` holds their numbers."""
 
@@ -316,6 +320,7 @@ class EngineGas(_Mixture, Description):
         return GasTable(MIXTURE, self._table.R.copy(), self._table.coef.copy())
 
 
+@guarded
 class TableGas(_Mixture):
     """Gas of a table, such as the one that a result keeps of the gas that made it.
 

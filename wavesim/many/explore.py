@@ -22,6 +22,7 @@ from wavesim.descriptions.weather import Ambient
 from wavesim.errors import InputError, check_choice, check_int, check_kind, check_number, shown
 from wavesim.fields.description import sequence
 from wavesim.fields.tabular import Column, Sheet, data_frame, write_csv
+from wavesim.guard import guarded
 from wavesim.many.space import built_pair, designs, field_at, field_unit, plain_pair
 from wavesim.many.store import Store
 from wavesim.many.sweep import checked_speeds
@@ -54,6 +55,7 @@ _NUMBER = re.compile(r"[-+]?\d+(\.\d+)?(e[-+]?\d+)?")
 FAILED_EXCESS = 1e6  # its excess where there is no result at all
 
 
+@guarded
 @dataclass(frozen=True, eq=False)
 class Design(CurveMethods):
     """One design and what it does: a speed curve, to be drawn and compared like any other.
@@ -319,6 +321,7 @@ def make_bench(
     )
 
 
+@guarded
 @dataclass(frozen=True, eq=False)
 class Exploration(ByName):
     """Many designs and what they do.
@@ -732,6 +735,7 @@ def value_text(value):
     return f"{value:.6g}" if isinstance(value, float) else "" if value is None else str(value)
 
 
+@guarded
 def explore(
     engine: Engine,
     exhaust: Exhaust | Network,

@@ -18,6 +18,7 @@ from wavesim.descriptions.settings import Settings
 from wavesim.descriptions.weather import Ambient
 from wavesim.errors import InputError, check_choice, check_int
 from wavesim.fields.tabular import Column, Sheet, Tabular
+from wavesim.guard import guarded
 from wavesim.many.explore import (
     AMOUNTS,
     FAILED_EXCESS,
@@ -56,6 +57,7 @@ _EDGE = 0.02  # share of a range next to its ends
 _FIRST_STEP = 0.15  # of Nelder and Mead's simplex, as a share of each range
 
 
+@guarded
 @dataclass(frozen=True, eq=False)
 class Optimum(Tabular):
     """What a search found.
@@ -236,6 +238,7 @@ class Optimum(Tabular):
         return [*self.exploration._columns(), Column("objective", "", self.scores)]
 
 
+@guarded
 @dataclass(frozen=True)
 class Objective:
     """What a search makes large or small: a quantity averaged over speed, or a function.
@@ -310,6 +313,7 @@ class _Stopped(Exception):
     """Carries nothing: ends a search of scipy from inside."""
 
 
+@guarded
 def optimise(
     engine: Engine,
     exhaust: Exhaust | Network,

@@ -44,6 +44,7 @@ from wavesim.errors import (
 )
 from wavesim.fields.description import chosen_index, names_like, path_keys, sequence
 from wavesim.fields.toml_form import build, plain, set_path
+from wavesim.guard import guarded
 
 METHODS = ("grid", "latin hypercube", "sobol")
 MOST_DESIGNS = 1_000_000  # designs in one list
@@ -210,6 +211,7 @@ def built_pair(raw, changes):
     )
 
 
+@guarded
 def designs(
     base: Study | tuple[Engine, Exhaust | Network],
     space: Mapping[str, Any],

@@ -53,9 +53,16 @@ from wavesim.errors import InputError, check_kind, check_number, shown, shown_pa
 from wavesim.fields.description import Description, describe
 from wavesim.fields.tabular import Sheet
 from wavesim.gas.models import EngineGas, PerfectGas
+from wavesim.guard import guarded
 from wavesim.march.run import run_point
 from wavesim.results.files import intact, read_npz, write_npz
-from wavesim.results.points import Failure, Point, pack_points, unpack_points
+from wavesim.results.points import (
+    POINT_FORMAT,
+    Failure,
+    Point,
+    pack_points,
+    unpack_points,
+)
 from wavesim.results.traces import SAMPLE_ARRAYS
 from wavesim.show.quantities import QUANTITIES
 from wavesim.writing import TEMPORARY, PlaceTaken, as_path, whole_file
@@ -65,7 +72,7 @@ try:
 except ImportError:  # no such locks on this system
     fcntl = None
 
-FORMAT = "wavesim point 3"
+FORMAT = POINT_FORMAT
 CLAIMS = "claims"
 #: Places that only arrange or show results, by their path in the package: no part of the key.
 _SHOWING = (
@@ -79,6 +86,7 @@ _LEFT_BEHIND = 3600.0  # [s] age at which a temporary file has lost its process
 _TAKEN = (errno.EACCES, errno.EAGAIN)
 
 
+@guarded
 class StoreCheck(NamedTuple):
     """What is in the folder of a store.
 
@@ -195,6 +203,7 @@ def source_digest(folder):
     return digest.hexdigest()
 
 
+@guarded
 class Store:
     """Finished operating points in a folder.
 
@@ -299,6 +308,16 @@ class Store:
                     self.found += 1
                     return outcome
         return None
+
+    def has(self, key: str) -> bool:
+        """True if there is a file with a point and its traces under a key.
+
+        Parameters
+        ----------
+        key : str
+            From `point_key`.
+        """
+        return bool(self._paths(_checked_key(key), ""))
 
     def put(self, key: str, outcome: Point | Failure) -> None:
         """Keep a point or a failure; when this returns it is on the disk.

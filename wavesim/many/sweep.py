@@ -20,12 +20,14 @@ from wavesim.descriptions.study import Study
 from wavesim.descriptions.weather import Ambient
 from wavesim.errors import InputError, check_kind, check_number, shown
 from wavesim.fields.description import check_text, sequence
+from wavesim.guard import guarded
 from wavesim.many.refine import REFINE_RANGE, speeds_to_add
 from wavesim.many.store import Store
 from wavesim.many.work import Task, count_workers, run_chains
 from wavesim.results.points import Failure, Sweep
 
 
+@guarded
 def speed_sweep(
     engine: Engine,
     exhaust: Exhaust | Network,
@@ -107,6 +109,7 @@ def speed_sweep(
     )[0]
 
 
+@guarded
 def speed_sweeps(
     systems: Iterable[tuple[str, Engine, Exhaust | Network]],
     rpm: Iterable[float],
@@ -200,6 +203,7 @@ def _computed(systems, speeds, fuel, options, work):
     return sweeps
 
 
+@guarded
 def run_study(
     study: Study,
     *,

@@ -397,6 +397,8 @@ class _Crew:
             tell(remark)
 
     def _note(self, i, place, outcome):
+        if self.store is not None and isinstance(outcome, Point):
+            outcome = replace(outcome, kept=self._key(i, place))
         self.outcomes[i][place] = outcome
         self.bar.update()
 

@@ -33,6 +33,7 @@ from wavesim.errors import InputError, check_choice, check_kind, check_number, s
 from wavesim.fields.description import sequence
 from wavesim.fields.tabular import Column, Sheet, Tabular
 from wavesim.gas.models import EngineGas, PerfectGas, given_gas
+from wavesim.guard import guarded
 from wavesim.kernels import flat as f
 from wavesim.kernels.nodes import FP, FV
 from wavesim.march.advance import march_to
@@ -50,6 +51,7 @@ _OUTLET = 0.1  # length of the outlet pipe [m]
 _LOOK = 200  # steps between two looks at that
 
 
+@guarded
 @dataclass(frozen=True)
 class TransmissionLoss(Tabular):
     """Transmission loss against frequency.
@@ -110,6 +112,7 @@ class TransmissionLoss(Tabular):
         return Sheet(rows, f"{self.loss.size} frequencies", notes)
 
 
+@guarded
 def transmission_loss(
     line: Part | Sequence[Part] | Network,
     *,

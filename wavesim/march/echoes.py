@@ -23,11 +23,12 @@ from wavesim.errors import InputError, check_int, check_kind, check_number
 from wavesim.fields.description import sequence
 from wavesim.fields.tabular import Column, Sheet, Tabular
 from wavesim.gas.models import EngineGas, PerfectGas, given_gas
+from wavesim.guard import guarded
 from wavesim.kernels import flat as f
 from wavesim.kernels.nodes import FP
 from wavesim.march.advance import march_to
 from wavesim.results.points import Point
-from wavesim.results.rays import Way, rays
+from wavesim.results.rays import Way, rays, turns_text
 from wavesim.results.waves import Reflection
 from wavesim.show.quantities import rows_text
 
@@ -72,6 +73,7 @@ class Echo(NamedTuple):
     in_overlap: bool
 
 
+@guarded
 @dataclass(frozen=True, eq=False)
 class Echoes(Tabular):
     """What comes to the valves after a pulse from one of them, as `echoes` returns it.
@@ -163,11 +165,12 @@ class Echoes(Tabular):
         -------
         matplotlib Axes
         """
-        from wavesim.show import reasons
+        from wavesim.show import plots
 
-        return reasons.plot_echoes(self, ax, **line_kws)
+        return plots.plot_echoes(self, ax, **line_kws)
 
 
+@guarded
 def echoes(
     point: Point,
     cylinder: int = 1,
@@ -244,6 +247,7 @@ def echoes(
     return Echoes(cylinder, point.rpm, time, records, sent, found, _overlap(point))
 
 
+@guarded
 @dataclass(frozen=True, eq=False)
 class CrossTalk(Tabular):
     """Which cylinder is heard at whose exhaust valve, as `cross_talk` returns it.
@@ -325,11 +329,12 @@ class CrossTalk(Tabular):
         -------
         matplotlib Axes
         """
-        from wavesim.show import reasons
+        from wavesim.show import plots
 
-        return reasons.plot_cross_talk(self, ax, **image_kws)
+        return plots.plot_cross_talk(self, ax, **image_kws)
 
 
+@guarded
 def cross_talk(point: Point, **kwargs: Any) -> CrossTalk:
     """Find which cylinder is heard at whose exhaust valve, how loud and when.
 
@@ -416,21 +421,13 @@ def _named(point, still, sender, listener, time, size, paths):
     own = (opens + angle + firing[sender - 1] - firing[listener - 1]) % 720.0
     first, last = point.meta["events_deg"]["intake"][0], point.meta["events_deg"]["exhaust"][1]
     length = still.sound_at(listener) * time if best is None else best.length
-    named = "" if best is None else _path_text(best.turns, still.valves[sender])
+    named = "" if best is None else (
+        turns_text(name for name in best.turns if name != still.valves[sender]) or "straight")
     return Echo(float(time), float(size), float(angle), float(own), float(length), named,
                 bool(first <= own <= last))
 
 
-def _path_text(turns, source):
-    """Where a front has turned, in words; turns at the valve that sent it go without saying."""
-    turns = [name for name in turns if name != source]
-    if not turns:
-        return "straight"
-    counted = {name: turns.count(name) for name in turns}
-    times = {1: "", 2: " twice"}
-    return ", ".join(f"{name}{times.get(n, f' {n} times')}" for name, n in counted.items())
-
-
+@guarded
 def exhaust_reflection(
     source: Point | Network,
     cylinder: int = 1,

@@ -20,6 +20,7 @@ from wavesim.descriptions.weather import Ambient, as_ambient
 from wavesim.errors import InputError, check_int, check_kind, check_number, shown
 from wavesim.fields.description import describe
 from wavesim.gas.models import EngineGas, PerfectGas, given_gas
+from wavesim.guard import guarded
 from wavesim.march.advance import march_to
 from wavesim.march.books import contents, cycle_ledger, ledger
 from wavesim.march.burn import burn_angles, check_burn, take_burn
@@ -50,6 +51,7 @@ from wavesim.march.walltemp import find_solved_walls, lay_on, walls_left
 from wavesim.results.points import Point, Transient, point_meta
 
 
+@guarded
 def simulate(
     network: Network,
     duration: float,
@@ -106,6 +108,7 @@ def simulate(
     return Transient(samples_of(model, x, "time"), final_state(model), audit)
 
 
+@guarded
 def run_point(
     engine: Engine,
     exhaust: Exhaust | Network,
@@ -163,6 +166,7 @@ def _checked_fuel_flow(fuel_flow, gas):
     return fuel_flow
 
 
+@guarded
 def run_network(
     engine: Engine,
     network: Network,

@@ -25,6 +25,7 @@ from wavesim.descriptions.weather import Ambient, as_ambient
 from wavesim.errors import SolverError, check_choice, check_number
 from wavesim.fields.description import sequence
 from wavesim.gas.models import EngineGas, PerfectGas, given_gas
+from wavesim.guard import guarded
 from wavesim.kernels import flat as f
 from wavesim.march.burn import check_burn, take_burn
 from wavesim.march.cyclemap import EXACT, CycleMap, Renaming, fill_less, newton, stability
@@ -48,6 +49,7 @@ class _Gas(NamedTuple):
     restart: dict
 
 
+@guarded
 def periodic_states(
     engine: Engine,
     exhaust: Exhaust | Network,

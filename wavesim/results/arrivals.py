@@ -16,8 +16,9 @@ from wavesim.descriptions.engine import CYCLE_DEG
 from wavesim.descriptions.nodes import OpenEnd, ValvePort
 from wavesim.errors import InputError, check_int, check_kind, check_number
 from wavesim.fields.tabular import Column, Sheet, Tabular
+from wavesim.guard import guarded
 from wavesim.results.points import Point, Sweep
-from wavesim.results.rays import Way, rays
+from wavesim.results.rays import Way, rays, turns_text
 from wavesim.show.quantities import rows_text
 
 if TYPE_CHECKING:
@@ -49,6 +50,7 @@ class Route(NamedTuple):
     length: float
 
 
+@guarded
 @dataclass(frozen=True, eq=False)
 class Arrivals(Tabular):
     """Crank angles at which fronts come to the exhaust valve of a cylinder.
@@ -140,13 +142,19 @@ class Arrivals(Tabular):
         -------
         matplotlib Axes
         """
-        from wavesim.show import reasons
+        from wavesim.show import plots
 
-        return reasons.plot_arrivals(self, ax, **line_kws)
+        return plots.plot_arrivals(self, ax, **line_kws)
 
 
+@guarded
 def arrivals(
-    source: Point | Sweep, cylinder: int = 1, *, start: float | None = None, visible: float = 0.1
+    source: Point | Sweep,
+    cylinder: int = 1,
+    *,
+    start: float | None = None,
+    visible: float = 0.1,
+    echoes: int = 1,
 ) -> Arrivals:
     """When own echoes and the pulses of the others come to the exhaust valve of a cylinder.
 
@@ -161,12 +169,14 @@ def arrivals(
         default: exhaust opening.
     visible : float
         Least share of pressure of a route, by plane waves, 0.001 to 1.
+    echoes : int
+        How often an own wave may have been sent back, 1 to 4; those of others one time less.
 
     Returns
     -------
     Arrivals
-        Of routes with one echo at most: own waves back from each joint and end, and what other
-        cylinders send straight.
+        By default of own waves back from each joint and end, and of what other cylinders send
+        straight.
 
     Raises
     ------
@@ -189,12 +199,13 @@ def arrivals(
         raise InputError("arrivals: source must hold points with their traces, at least one.")
     cylinder = check_int("arrivals", "cylinder", cylinder, 1, points[0].engine.cylinders)
     check_number("arrivals", "visible", visible, "1", 0.001, 1.0)
+    check_int("arrivals", "echoes", echoes, 1, 4)
     if start is not None:
         start = check_number("arrivals", "start", start, "deg", -CYCLE_DEG, CYCLE_DEG)
-    chosen = _routes(points[len(points) // 2], cylinder, visible)
+    chosen = _routes(points[len(points) // 2], cylinder, visible, echoes)
     first, peak = np.empty((2, len(chosen), len(points)))
     for j, point in enumerate(points):
-        tracer = _Tracer(point)
+        tracer = Tracer(point)
         for i, (route, ray) in enumerate(chosen):
             opens = point.meta["events_deg"]["exhaust"][0] if start is None else start
             wave = point.waves(f"exhaust valve {route.cylinder}").on.own_angle(route.cylinder)
@@ -215,13 +226,13 @@ def _near_overlap(first, peak, chosen, cylinder, middle):
     """Count pulses of other cylinders from that of their cycles which comes nearest the overlap."""
     for i, (route, _) in enumerate(chosen):
         if route.cylinder != cylinder:
-            away = np.nanmean(peak[i]) - middle
-            turns = np.round(away / CYCLE_DEG) if np.isfinite(away) else 0.0
+            come = peak[i][np.isfinite(peak[i])]
+            turns = np.round((come.mean() - middle) / CYCLE_DEG) if come.size else 0.0
             first[i] -= CYCLE_DEG * turns
             peak[i] -= CYCLE_DEG * turns
 
 
-def _routes(point, cylinder, visible):
+def _routes(point, cylinder, visible, echoes):
     """Routes to the valve of a cylinder with the rays that they follow."""
     network = point.network.in_weather(point.ambient)
     valves = {node.cylinder: name for name, node in network.nodes.items()
@@ -233,13 +244,17 @@ def _routes(point, cylinder, visible):
         own = number == cylinder
         for ray in rays(network, ways, valves[number], [valves[cylinder]], longest=longest,
                         faintest=0.1 * visible):
-            if len(ray.turns) == (1 if own else 0):
-                name = f"pulse of cylinder {number}"
-                if own:
-                    shut = ray.turns[0] in valves.values()
-                    name = f"own wave from {'the other valves' if shut else ray.turns[0]}"
+            turns = _turns(ray.turns, valves.values(), valves[cylinder])
+            if own <= len(turns) <= echoes - (not own):
+                name = "own wave" if own else f"pulse of cylinder {number}"
+                name += f" from {turns_text(turns)}" if turns else ""
                 found.append((Route(name, number, ray.size, ray.length), ray))
     return [pair for pair in _together(found) if abs(pair[0].size) >= visible]
+
+
+def _turns(turns, valves, own):
+    """Where a ray has turned, in words; turns at the own valve go without saying."""
+    return ["the other valves" if name in valves else name for name in turns if name != own]
 
 
 def _together(found):
@@ -263,7 +278,7 @@ def _way(samples, duct):
                tuple(area / (rho[i] * c[i]) for area, i in zip(areas, (0, -1), strict=True)))
 
 
-class _Tracer:
+class Tracer:
     """Follows fronts through the recorded gas of a point."""
 
     def __init__(self, point):
@@ -280,15 +295,15 @@ class _Tracer:
         begin = now = angle + self.firing(cylinder)
         ends = {end: name for name, node in self.point.network.nodes.items() for end in node.ends}
         for i, (duct, side) in enumerate(ray.legs):
-            now = self._through(duct, side, now)
+            now = self.through(duct, side, now)[-1]
             far = (duct, "end" if side == "start" else "start")
             last = i == len(ray.legs) - 1
             if not last and ends.get(far) in self.open_ends:
-                now += self._beyond(duct, self.open_ends[ends[far]], now)
+                now += self.beyond(duct, self.open_ends[ends[far]], now)
         return now - begin
 
-    def _through(self, duct, side, now):
-        """Angle at which a front leaves a duct that it enters at an angle [deg]."""
+    def through(self, duct, side, now):
+        """Angles at which a front passes the faces of a duct that it enters at an angle [deg]."""
         if duct not in self.speeds:
             self.speeds[duct] = [self.samples.field(name, duct).astype(float)
                                  for name in ("velocity", "sound_speed")]
@@ -296,22 +311,27 @@ class _Tracer:
         dx = self.samples.layout["ducts"][duct]["dx"]
         sign, cells = (1.0, range(u.shape[1])) if side == "start" else (
             -1.0, range(u.shape[1] - 1, -1, -1))
-        for cell in cells:
+        angles = np.full(u.shape[1] + 1, np.nan)
+        angles[0] = now
+        for i, cell in enumerate(cells, start=1):
             speed = self._at(c[:, cell], now) + sign * self._at(u[:, cell], now)
-            if not speed > 0.0:
-                return np.nan
+            if not speed > 0.0:  # also where an angle is NaN
+                break
             now += 6.0 * self.point.rpm * dx / speed
-        return now
+            angles[i] = now
+        return angles
 
     def _at(self, values, angle):
         """A recorded value at a crank angle."""
+        if not np.isfinite(angle):
+            return np.nan
         step = CYCLE_DEG / values.size
         place = (angle - self.samples.x[0]) / step % values.size
         i = int(place)
         share = place - i
         return (1.0 - share) * values[i % values.size] + share * values[(i + 1) % values.size]
 
-    def _beyond(self, duct, node, now):
+    def beyond(self, duct, node, now):
         """Crank angle that a front spends beyond an open end [deg]."""
         info = self.samples.layout["ducts"][duct]
         i = -1 if node.ends[0][1] == "end" else 0

@@ -12,6 +12,7 @@ from wavesim.descriptions.silencers import Chamber
 from wavesim.descriptions.walls import Wall
 from wavesim.errors import InputError, check_kind
 from wavesim.fields.tabular import Column, Sheet, Tabular
+from wavesim.guard import guarded
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -44,6 +45,7 @@ _SHOWN = (
 )
 
 
+@guarded
 @dataclass(frozen=True)
 class BillRow:
     """One part of one line.
@@ -69,6 +71,7 @@ class BillRow:
     amounts: Amounts
 
 
+@guarded
 @dataclass(frozen=True)
 class Bill(Tabular):
     """What a system is made of.
@@ -153,7 +156,8 @@ class Bill(Tabular):
         body = [[_label(row), *_cells(row.amounts)] for row in self.rows]
         note = (
             f"Tubes without a wall of their own: {1e3 * self.wall.thickness:.2f} mm "
-            f"{self.wall.material.name}.  Flanges, hangers, coating and wrap are not counted."
+            f"{self.wall.material.name}.  Flanges that no line lists, hangers, coating and wrap "
+            "are not counted."
         )
         return Sheet([head, *body, ["total", *_cells(self.total)]], self.name, [note])
 
@@ -180,6 +184,7 @@ def _cells(amounts):
     return [f"{getattr(amounts, field) * factor:.{digits}f}" for field, _, factor, digits in _SHOWN]
 
 
+@guarded
 def bill(
     exhaust: Exhaust, engine: Engine | int | None = None, *, wall: Wall = DEFAULT_WALL
 ) -> Bill:

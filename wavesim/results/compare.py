@@ -17,6 +17,7 @@ import numpy as np
 from wavesim.errors import InputError, check_choice, check_number
 from wavesim.fields.description import sequence
 from wavesim.fields.tabular import Column, Sheet, data_frame, write_csv
+from wavesim.guard import guarded
 from wavesim.results.conditions import differences
 from wavesim.show.forms import SpeedCurve, check_form, shown
 from wavesim.show.quantities import QUANTITIES, column_notes, rows_text
@@ -97,6 +98,7 @@ class Band(NamedTuple):
         return Sheet([["rev/min", "a", "b", "b - a", "%"], row]).html()
 
 
+@guarded
 class Comparison:
     """Difference of two speed curves, as `compare` returns it for one variant.
 
@@ -369,7 +371,7 @@ class Comparison:
         shares = [100.0 * curve.tolerance for curve in known]
         first, second = self.letters
         return [f"The cycles of {first} repeat within {shares[0]:.2g} %, those of {second} within "
-                f"{shares[1]:.2g} %: smaller differences than {sum(shares):.2g} % mean nothing."]
+                f"{shares[1]:.2g} %: a difference below {sum(shares):.2g} % means nothing."]
 
     def _chosen(self, quantities):
         """The quantities that were asked for, else those of DEFAULT, or the first there is."""

@@ -8,7 +8,9 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from wavesim.errors import InputError, check_choice, check_int
+from wavesim.fields.description import sequence
 from wavesim.fields.tabular import Column, Sheet, data_frame, write_csv
+from wavesim.guard import guarded
 from wavesim.results.compare import (
     DEFAULT,
     Comparison,
@@ -25,6 +27,7 @@ if TYPE_CHECKING:
     from pandas import DataFrame
 
 
+@guarded
 def compare(
     a: SpeedCurve,
     b: SpeedCurve,
@@ -68,6 +71,7 @@ def compare(
     return Comparisons(a, (b, *more), bands=bands) if more else Comparison(a, b, bands=bands)
 
 
+@guarded
 class Comparisons:
     """Several curves against one base, as `compare` returns them.
 
@@ -102,6 +106,9 @@ class Comparisons:
         *,
         bands: Sequence[tuple[float, float]] | None = None,
     ) -> None:
+        variants = sequence("compare", "variants", variants, "speed curves")
+        if not variants:
+            raise InputError("compare: variants is empty, needs one curve at least.")
         fields = ["a", "b", *(f"curve {n}" for n in range(3, len(variants) + 2))]
         curves = [checked_curve(c, f) for c, f in zip((base, *variants), fields, strict=True)]
         self.base = base

@@ -30,6 +30,7 @@ import numpy as np
 
 from wavesim.errors import InputError, check_kind
 from wavesim.fields.tabular import Column, Sheet, Tabular
+from wavesim.guard import guarded
 from wavesim.results.points import Sweep
 from wavesim.show.quantities import rows_text
 
@@ -72,6 +73,7 @@ PARTS = {
 _FACTORS = tuple(PARTS)[:6]
 
 
+@guarded
 class Contributions(Tabular):
     """Parts of a difference of torque against speed, as `contributions` returns them.
 
@@ -150,11 +152,12 @@ class Contributions(Tabular):
         -------
         matplotlib Axes
         """
-        from wavesim.show import reasons
+        from wavesim.show import plots
 
-        return reasons.plot_contributions(self, ax, **bar_kws)
+        return plots.plot_contributions(self, ax, **bar_kws)
 
 
+@guarded
 def contributions(a: Sweep, b: Sweep) -> Contributions:
     """Split the difference of torque between two computed curves into its causes.
 

@@ -16,6 +16,7 @@ from wavesim.constants import RPM_RANGE
 from wavesim.errors import InputError, check_choice, check_kind, check_number, nearest
 from wavesim.fields.description import sequence
 from wavesim.fields.tabular import Column, Sheet, Tabular, data_set
+from wavesim.guard import guarded
 from wavesim.show.forms import shown
 from wavesim.show.quantities import QUANTITIES, column_notes
 
@@ -55,6 +56,7 @@ class ByName:
         return list(self._names)
 
 
+@guarded
 class CurveMethods(ByName, Tabular):
     """What every speed curve can do, out of its form."""
 
@@ -148,6 +150,7 @@ class CurveMethods(ByName, Tabular):
         return Sheet([*head, *body], self.name, self.notes, heads=2)
 
 
+@guarded
 class Curve(CurveMethods):
     """Quantities against engine speed that were measured, or that come from elsewhere.
 
@@ -300,6 +303,7 @@ class Curve(CurveMethods):
         return [*super()._columns(), Column("trusted", "", self.trusted.astype(int))]
 
 
+@guarded
 class Reading(ByName):
     """All quantities of a curve at one speed.
 

@@ -3,8 +3,10 @@
 All keep plain arrays and can be written to one .npz file (arrays and a JSON header, no pickle) and
 read back."""
 
+import contextlib
+import re
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, NamedTuple, overload
 
@@ -23,6 +25,7 @@ from wavesim.errors import InputError, check_choice, check_kind, shown_path
 from wavesim.fields.description import describe, restore, sequence
 from wavesim.fields.tabular import Column, Sheet, Tabular
 from wavesim.gas.models import EngineGas, PerfectGas, describe_gas, restore_gas
+from wavesim.guard import guarded
 from wavesim.results.compact import pack_restart, pack_samples, unpack_restart, unpack_samples
 from wavesim.results.conditions import conditions_of
 from wavesim.results.curves import ByName, CurveMethods, place_of_speed
@@ -30,12 +33,14 @@ from wavesim.results.files import intact, read_npz, save_npz
 from wavesim.results.traces import Samples, Trace
 from wavesim.results.waves import Waves, split_waves
 from wavesim.show.quantities import QUANTITIES, column_notes, display, heading, rows_text
+from wavesim.writing import as_path
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from pandas import DataFrame
 
 FORMAT = "wavesim sweep 3"
+POINT_FORMAT = "wavesim point 3"  # of the files of a store
 _READ = (FORMAT, "wavesim sweep 2")  # the second: of earlier versions, with every bit
 #: Share of the charge that is not fresh, above which hardly any gasoline engine burns it: Heywood
 #: (1988), sec. 9.4 (from memory).
@@ -46,6 +51,7 @@ SHOWN = ("torque", "power", "volumetric_efficiency", "residual_fraction", "pmep"
          "exhaust_temperature")
 
 
+@guarded
 @dataclass(frozen=True, eq=False)
 class Point(ByName, Tabular):
     """One operating point of an engine with an exhaust.
@@ -68,6 +74,8 @@ class Point(ByName, Tabular):
         All that made the point, fit for JSON: engine, exhaust or network, settings, gas, fuel
         flow, weather, library version; and valve events, firing angles, wall temperatures.  See
         `engine`, `exhaust`, `network`, `gas`, `ambient`, `weather`.
+    kept : str
+        Key under which a store keeps it; empty if none does.
     """
 
     rpm: float
@@ -77,6 +85,7 @@ class Point(ByName, Tabular):
     audit: dict
     meta: dict
     restart: dict = field(default_factory=dict, repr=False)
+    kept: str = field(default="", repr=False)
 
     def __getitem__(self, quantity: str) -> float:
         """A quantity by its name, in SI units."""
@@ -168,7 +177,10 @@ class Point(ByName, Tabular):
 
     def _recorded(self):
         if self.samples is None:
-            raise InputError("Point: its traces were not kept, only its quantities.")
+            raise InputError(
+                "Point: its traces were not kept, only its quantities; those of a run lie in its "
+                "folder \"store\"."
+            )
         return self.samples
 
     def waves(
@@ -301,6 +313,7 @@ class Point(ByName, Tabular):
         return found.points[0]
 
 
+@guarded
 class Sweep(CurveMethods):
     """Operating points of one engine and one exhaust in order of speed.
 
@@ -562,7 +575,35 @@ class Sweep(CurveMethods):
         InputError
             If the file cannot be written, or another one is there.
         """
-        arrays, heads = pack_points(self.points, exact=exact)
+        self.save_beside(path, "", (), exact=exact)
+
+    def save_beside(
+        self, path: str | Path, folder: str, keys: Iterable[str], *, exact: bool = False
+    ) -> None:
+        """As `save`; the traces of points that a store beside the file keeps may stay there.
+
+        Parameters
+        ----------
+        path : str or Path
+        folder : str
+            Name of the folder of the store, beside the file.
+        keys : iterable of str
+            Keys under which it keeps points: of these the file holds all but traces and the gas to
+            start from, which `load` fetches from the store.  Without that folder they are gone.
+        exact : bool
+            As for `save`, for all other points.
+
+        Raises
+        ------
+        InputError
+            As `save` does.
+        """
+        keys = set(keys)
+        lean = [replace(p, samples=None) if p.kept in keys else p for p in self.points]
+        arrays, heads = pack_points(lean, exact=exact)
+        for point, head in zip(self.points, heads, strict=True):
+            if point.kept in keys:
+                head["kept"] = {"folder": folder, "key": point.kept}
         header = {
             "format": FORMAT, "name": self.name, "points": heads,
             "failures": [[rpm, text] for rpm, text in self.failures.items()],
@@ -589,11 +630,16 @@ class Sweep(CurveMethods):
         """
         arrays, header = read_npz(path, _READ, "Sweep")
         with intact(path, "Sweep"):
-            points = unpack_points(arrays, header["points"])
+            points = [
+                _fetched(point, head.get("kept"), as_path("Sweep", path).parent)
+                for point, head in zip(unpack_points(arrays, header["points"]), header["points"],
+                                       strict=True)
+            ]
             failures = {rpm: text for rpm, text in header["failures"]}
             return cls(points, failures, header["name"], header["interrupted"])
 
 
+@guarded
 @dataclass(frozen=True, eq=False)
 class Transient(Tabular):
     """A march of a network without an engine.
@@ -684,6 +730,24 @@ class Transient(Tabular):
     def _sheet(self):
         rows = [[name.replace("_", " "), f"{value:.6g}"] for name, value in self.audit.items()]
         return Sheet([["audit", "value"], *rows], "march in time")
+
+
+def _fetched(point, kept, beside):
+    """A point with the traces that a store beside its file keeps, without them if they are gone."""
+    if kept is None:
+        return point
+    folder, key = kept["folder"], kept["key"]
+    if not re.fullmatch(r"\w[\w.-]*", folder) or not re.fullmatch("[0-9a-f]{64}", key):
+        raise ValueError("a store that is not beside the file")
+    for number in ("", *(f".{n}" for n in range(2, 10))):  # a damaged file is left, another made
+        place = beside / folder / f"{key}{number}.npz"
+        with contextlib.suppress(InputError):
+            arrays, header = read_npz(place, POINT_FORMAT, "Store", sealed=True)
+            with intact(place, "Store"):
+                (found,) = unpack_points(arrays, [header["point"]])
+                if header["key"] == key and found.rpm == point.rpm:
+                    return replace(point, samples=found.samples, restart=found.restart, kept=key)
+    return point
 
 
 class Failure(NamedTuple):

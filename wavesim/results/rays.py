@@ -172,3 +172,17 @@ def _sent_back(node):
     if isinstance(node, ClosedEnd | ValvePort):
         return 1.0
     return 0.0 if isinstance(node, AnechoicEnd) else -1.0
+
+
+def turns_text(turns: Iterable[str]) -> str:
+    """Where a front has turned, in words, each place once.
+
+    Examples
+    --------
+    >>> turns_text(["merge", "outlet", "merge"])
+    'merge twice and outlet'
+    """
+    turns = list(turns)
+    times = {1: "", 2: " twice"}
+    counted = ((name, turns.count(name)) for name in dict.fromkeys(turns))
+    return " and ".join(f"{name}{times.get(n, f' {n} times')}" for name, n in counted)

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from wavesim.fields.tabular import Column, Sheet, Tabular
+from wavesim.guard import guarded
 from wavesim.results.points import Point
 from wavesim.show.quantities import rows_text
 
@@ -17,6 +18,7 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
 
+@guarded
 @dataclass(frozen=True)
 class PeriodicState:
     """One way in which an engine can run at a speed.
@@ -63,6 +65,7 @@ class PeriodicState:
         return float(np.ptp(self.imep) / self.imep.mean())
 
 
+@guarded
 class PeriodicStates(Tabular):
     """All periodic states that were found at a speed; a sequence of `PeriodicState`.
 

@@ -13,6 +13,7 @@ from wavesim.descriptions.engine import CYCLE_DEG
 from wavesim.errors import InputError, check_choice, check_int, check_number
 from wavesim.fields.tabular import Column, Sheet, Tabular, data_frame, data_set, write_csv
 from wavesim.gas.models import TableGas
+from wavesim.guard import guarded
 from wavesim.show.quantities import TRACES, display
 
 if TYPE_CHECKING:
@@ -48,6 +49,7 @@ class Extreme(NamedTuple):
     value: float
 
 
+@guarded
 @dataclass(frozen=True, eq=False)
 class Trace(Tabular):
     """One quantity against crank angle or time.
@@ -317,6 +319,7 @@ class Trace(Tabular):
         return Sheet(rows, f"{self.quantity} at {self.at}, {self.x.size} samples")
 
 
+@guarded
 @dataclass(frozen=True, eq=False)
 class Samples:
     """Recorded samples of all ducts, stores and ends, with the names of their rows.
@@ -523,7 +526,8 @@ class Samples:
 
     def centres(self, duct: str) -> np.ndarray:
         """Positions of the cell centres of a duct [m], (n_cell,)."""
-        info = self.layout["ducts"][duct]
+        ducts = self.layout["ducts"]
+        info = ducts[check_choice("Samples", "duct", duct, ducts)]
         return (np.arange(info["hi"] - info["lo"]) + 0.5) * info["dx"]
 
     def __repr__(self) -> str:

@@ -20,6 +20,7 @@ import numpy as np
 
 from wavesim.errors import InputError, check_number
 from wavesim.fields.tabular import Column, Sheet, Tabular
+from wavesim.guard import guarded
 from wavesim.results.traces import Samples, Trace
 from wavesim.show.quantities import display
 
@@ -29,6 +30,7 @@ if TYPE_CHECKING:
 LEAST_SHARE = 1e-3  # of the strongest harmonic: below it a quotient of two harmonics is noise
 
 
+@guarded
 @dataclass(frozen=True, eq=False)
 class Waves(Tabular):
     """Running parts of the pressure at one place.
@@ -156,6 +158,7 @@ class Waves(Tabular):
         return ax
 
 
+@guarded
 @dataclass(frozen=True, eq=False)
 class Reflection(Tabular):
     """Reflection coefficient of pressure against frequency.
@@ -211,9 +214,9 @@ class Reflection(Tabular):
         -------
         matplotlib Axes
         """
-        from wavesim.show import reasons
+        from wavesim.show import plots
 
-        return reasons.plot_reflection(self, ax, **line_kws)
+        return plots.plot_reflection(self, ax, **line_kws)
 
 
 def split_waves(

@@ -19,6 +19,7 @@ from wavesim.descriptions.parts import Monolith
 from wavesim.descriptions.pieces import Branch, Opening, Stretch
 from wavesim.descriptions.pipes import Bend, Part
 from wavesim.errors import check_kind
+from wavesim.guard import guarded
 from wavesim.show.style import COLOURS, FAINT, dress, legend, legend_name
 
 if TYPE_CHECKING:
@@ -52,6 +53,7 @@ class Laid(NamedTuple):
     end: float
 
 
+@guarded
 def draw_exhaust(
     exhaust: Exhaust, engine: Engine | int | None = None, ax: "Axes | None" = None
 ) -> "Axes":
@@ -86,7 +88,7 @@ def draw_exhaust(
     ('open', 'length along the flow [m]')
     """
     check_kind("draw_exhaust", "exhaust", exhaust, Exhaust)
-    lines, joints = _laid(exhaust, banks_of("draw_exhaust", exhaust, engine))
+    lines, joints, linked = _laid(exhaust, banks_of("draw_exhaust", exhaust, engine))
     if ax is None:
         count = sum(map(len, {line.parts for line in lines})) + (exhaust.bank_link is not None)
         ax = _figure_for(lines, count)
@@ -99,7 +101,7 @@ def draw_exhaust(
         _line(ax, line, key if is_new else None)
     link = exhaust.bank_link
     if link is not None and not isinstance(link, Merge):
-        _bank_link(ax, exhaust, lines, key)
+        _bank_link(ax, link, linked, key)
     _dress_drawing(ax, exhaust, lines, key)
     return ax
 
@@ -159,62 +161,94 @@ def plot_bill(
 
 
 def _laid(exhaust, banks):
-    """Lines where they lie, and the strokes between them, pairs of (x, y)."""
+    """Lines where they lie, the strokes between them, and the two lines that a link joins.
+
+    Strokes are pairs of (x, y).
+    """
     count = len(banks)
     groups = {bank: [n for n in range(1, count + 1) if banks[n - 1] == bank]
               for bank in sorted(set(banks))}
-    order = [n for own in groups.values() for n in own]
-    if exhaust.pairs is not None:
-        pairs = {bank: exhaust.pairs_of(own, count) for bank, own in groups.items()}
-        order = [n for bank in groups for pair in pairs[bank] for n in pair]
+    pairs = {bank: [(n,) for n in own] if exhaust.pairs is None else exhaust.pairs_of(own, count)
+             for bank, own in groups.items()}
+    lines, joints = _primaries(exhaust, pairs, count), []
+    ends = {n: line for n, line in zip((n for own in pairs.values() for pair in own for n in pair),
+                                       lines, strict=True)}
+    meeting = {bank: [] for bank in groups}
+    for bank, own in pairs.items():
+        for pair in own:
+            if exhaust.pairs is None:
+                meeting[bank].append(ends[pair[0]])
+                continue
+            own_tubes = [ends[n] for n in pair]
+            named = [(f"secondary {'-'.join(map(str, pair))}", exhaust.secondary)]
+            laid = _behind(own_tubes, exhaust.pair_merge, named, joints)
+            lines += laid
+            meeting[bank].append(laid[-1])
+    before, after = _lines_of(exhaust)
+    if exhaust.merge is None:
+        systems = [[line] for own in meeting.values() for line in own]
+        suffixes = [f" {n}" for n in range(1, len(systems) + 1)]
+    else:
+        systems = list(meeting.values())
+        suffixes = [f" bank {bank}" for bank in groups] if len(groups) > 1 else [""]
+    start = max(line.end for own in systems for line in own) + GAP
+    outlets, linked = [], []
+    for own, suffix in zip(systems, suffixes, strict=True):
+        named = [(name + suffix, parts) for name, parts in before]
+        laid = _behind(own, exhaust.merge, named, joints, start)
+        linked.append((laid or own)[-1])
+        if not isinstance(exhaust.bank_link, Merge):
+            named = [(name + suffix, parts) for name, parts in after]
+            laid += _behind([linked[-1]], None, named, joints)
+        lines += laid
+        outlets.append((laid or own)[-1])
+    if isinstance(exhaust.bank_link, Merge):
+        lines += _behind(outlets, exhaust.bank_link, after, joints)
+    return lines, joints, linked[:2]
+
+
+def _primaries(exhaust, pairs, count):
+    """Primaries below one another, those that meet side by side, banks clear of one another."""
     primaries = exhaust.primary_lines(count)
     step = max(_width(line) for line in primaries) + _LANE
     behind = exhaust.collector + exhaust.pipe + exhaust.tailpipe
     between = _reach(behind) + 0.5 * _width(behind) + _LANE if behind else 0.0
     lines, y = [], 0.0
-    for n in order:
-        lines.append(_at(f"primary {n}", primaries[n - 1], 0.0, y))
-        last = n == groups[banks[n - 1]][-1]
-        y -= max(step, between - step * (len(groups[banks[n - 1]]) - 1)) if last else step
-    ends = {n: line for n, line in zip(order, lines, strict=True)}
-    if exhaust.merge is None:
-        return lines, []
-    meeting = {bank: [ends[n] for n in own] for bank, own in groups.items()}
-    joints = []
-    if exhaust.pairs is not None:
-        for bank in groups:
-            found = []
-            for pair in pairs[bank]:
-                own = [ends[n] for n in pair]
-                name = f"secondary {'-'.join(map(str, pair))}"
-                found.append(_behind(own, [(name, exhaust.secondary)], joints)[-1])
-                lines.append(found[-1])
-            meeting[bank] = found
-    outlets, behind = [], [(n, getattr(exhaust, n)) for n in ("pipe", "tailpipe")
-                           if getattr(exhaust, n)]
-    many = len(groups) > 1
-    start = max(line.end for own in meeting.values() for line in own) + GAP
-    collected = [("collector", exhaust.collector)] if exhaust.collector else []
-    into_one = isinstance(exhaust.bank_link, Merge)
-    own_lines = collected if into_one else collected + behind
-    for bank, own in meeting.items():
-        suffix = f" bank {bank}" if many else ""
-        named = [(name + suffix, parts) for name, parts in own_lines]
-        laid = _behind(own, named, joints, start)
-        lines += laid
-        outlets.append(laid[-1] if laid else own[-1])
-    if into_one:
-        lines += _behind(outlets, behind, joints)
-    return lines, joints
+    for own in pairs.values():
+        order = [n for pair in own for n in pair]
+        if exhaust.merge is None:  # every one goes on by itself
+            drops = {pair[-1]: max(step, between - step * (len(pair) - 1)) for pair in own}
+        else:
+            drops = {order[-1]: max(step, between - step * (len(order) - 1))}
+        for n in order:
+            lines.append(_at(f"primary {n}", primaries[n - 1], 0.0, y))
+            y -= drops.get(n, step)
+    return lines
 
 
-def _behind(before, named, joints, start=None):
-    """Lay lines end to end behind some others, which meet at their start."""
+def _lines_of(exhaust):
+    """Lines (name, parts) behind the merge: those before the link of the banks, those behind."""
+    names = ("collector", "pipe", "tailpipe")
+    found = [(name, getattr(exhaust, name)) for name in names if getattr(exhaust, name)]
+    if exhaust.bank_link is None:
+        return found, []
+    first = 1 if exhaust.collector else 0
+    return found[:first], found[first:]
+
+
+def _behind(before, merge, named, joints, start=None):
+    """Lay lines end to end behind some others, which meet in a merge or go straight on."""
     if not named:
         return []
-    start = max(line.end for line in before) + GAP if start is None else start
     y = float(np.mean([line.y for line in before]))
-    joints += [((line.end, line.y), (start, y)) for line in before]
+    if len(before) == 1:
+        start = before[0].end
+    else:
+        start = max(line.end for line in before) + GAP if start is None else start
+        joints += [((line.end, line.y), (start, y)) for line in before]
+        cone = merge.cone([line.parts for line in before],
+                          [part for _, parts in named for part in parts])
+        named = [*([("merge cone", (cone,))] if cone is not None else []), *named]
     laid = []
     for name, parts in named:
         laid.append(_at(name, parts, start, y))
@@ -372,12 +406,11 @@ def _outline(ax, stations, y, fill, hatch, level, edge="black"):
     ax.fill(xs, ys, fc=fill, ec=edge, lw=0.9, hatch=hatch, zorder=level)
 
 
-def _bank_link(ax, exhaust, lines, key):
-    """A tube between the banks, or the strokes of a crossing, where the collectors end."""
-    ends = [line for line in lines if line.name.startswith("collector")][:2]
-    if len(ends) < 2:
+def _bank_link(ax, link, linked, key):
+    """A tube between the banks, or the strokes of a crossing, where the lines before it end."""
+    if len(linked) < 2:
         return
-    link, (one, two) = exhaust.bank_link, ends
+    one, two = linked
     if isinstance(link, HPipe):
         half = 0.5 * link.tube[0].diameter
         x = one.end
@@ -448,7 +481,7 @@ def _dress_drawing(ax, exhaust, lines, key):
     ax.spines[["top", "right", "left"]].set_visible(False)
     ax.set_xlabel("length along the flow [m]")
     ax.set_title(legend_name(exhaust.name), loc="left", fontsize=11, fontweight="bold")
-    if exhaust.merge is None:
+    if exhaust.merge is None and len(lines) == sum(one.name.startswith("primary") for one in lines):
         ax.set_title("individual stacks", loc="right", fontsize=9)
     rows = _rows(len(key))
     columns = [key[i : i + rows] for i in range(0, len(key), max(1, rows))]

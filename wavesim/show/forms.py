@@ -281,6 +281,74 @@ class ArrivalForm(Protocol):
 
 
 @runtime_checkable
+class WayPicture(Protocol):
+    """Pressure over a way and crank angle.
+
+    Attributes
+    ----------
+    rpm : float
+        [rev/min].
+    cylinder : int
+    x : ndarray, (n_x,)
+        [m].
+    angle : ndarray, (n_angle,)
+        [deg].
+    pressure : ndarray, (n_angle, n_x)
+        [Pa].
+    joints : sequence of (float, str)
+    fronts : sequence of (ndarray, ndarray)
+    events : mapping
+        Valve events of each side [deg].
+    """
+
+    @property
+    def rpm(self) -> float: ...
+
+    @property
+    def cylinder(self) -> int: ...
+
+    @property
+    def x(self) -> np.ndarray: ...
+
+    @property
+    def angle(self) -> np.ndarray: ...
+
+    @property
+    def pressure(self) -> np.ndarray: ...
+
+    @property
+    def joints(self) -> Sequence: ...
+
+    @property
+    def fronts(self) -> Sequence: ...
+
+    @property
+    def events(self) -> Mapping: ...
+
+
+@runtime_checkable
+class LoopForm(Protocol):
+    """A point with the traces of its cylinders.
+
+    Attributes
+    ----------
+    rpm : float
+        [rev/min].
+    meta : mapping
+        With events and air outside.
+    """
+
+    @property
+    def rpm(self) -> float: ...
+
+    @property
+    def meta(self) -> Mapping: ...
+
+    def trace(self, quantity: str, at: str) -> TraceForm:
+        """One quantity at one place against crank angle."""
+
+
+@runtime_checkable
 class ReflectionForm(Protocol):
     """Reflection coefficient against frequency.
 
@@ -313,6 +381,8 @@ _WORDS = {
     EchoRecord: "an Echoes, as echoes returns it",
     PairShares: "a CrossTalk, as cross_talk returns it",
     ArrivalForm: "an Arrivals, as arrivals returns it",
+    WayPicture: "a WaveDiagram, as wave_diagram returns it",
+    LoopForm: "a Point with its traces",
     ReflectionForm: "a Reflection, as reflection returns it",
     LossCurve: "a TransmissionLoss",
 }

@@ -19,8 +19,10 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from wavesim.errors import InputError, check_choice, check_int, check_number
+from wavesim import errors
+from wavesim.errors import InputError, check_choice, check_int, check_kind, check_number
 from wavesim.fields.description import sequence
+from wavesim.guard import guarded
 from wavesim.show.forms import (
     CurveDifference,
     LossCurve,
@@ -31,6 +33,16 @@ from wavesim.show.forms import (
     shown,
 )
 from wavesim.show.quantities import QUANTITIES, display
+from wavesim.show.reasons import (
+    plot_arrivals,
+    plot_contributions,
+    plot_cross_talk,
+    plot_echoes,
+    plot_loop,
+    plot_reflection,
+    plot_valve_flows,
+    plot_wave_diagram,
+)
 from wavesim.show.style import (
     BAND,
     COLOURS,
@@ -57,11 +69,12 @@ if TYPE_CHECKING:
 
 __all__ = [
     "COLOURS", "DASHES", "FAINT", "LONGEST_NAME", "MARKERS", "OVERLAP", "REFERENCE", "colour",
-    "legend_name", "new_axes", "plot_comparison", "plot_cylinders", "plot_difference",
-    "plot_differences", "plot_dots", "plot_pairs", "plot_power_chart", "plot_search",
-    "plot_speed_curves",
-    "plot_torque_power", "plot_trace", "plot_transmission_loss", "plot_valve_pressure",
-    "plot_valve_pressures", "save_figure",
+    "legend_name", "new_axes", "plot_arrivals", "plot_comparison", "plot_contributions",
+    "plot_cross_talk", "plot_cylinders", "plot_difference", "plot_differences", "plot_dots",
+    "plot_echoes", "plot_loop", "plot_pairs", "plot_power_chart", "plot_reflection",
+    "plot_search", "plot_speed_curves", "plot_torque_power", "plot_trace",
+    "plot_transmission_loss", "plot_valve_flows", "plot_valve_pressure", "plot_valve_pressures",
+    "plot_wave_diagram", "save_figure",
 ]
 
 
@@ -69,6 +82,7 @@ CUT_ON = "first mode across begins to travel"
 _LOSS = "transmission loss"  # by which lines of losses know one another
 
 
+@guarded
 def new_axes(rows: int = 1, *, width: float = 8.0, height: float = 4.2) -> np.ndarray:
     """Axes one above the other on a figure that belongs to no window.
 
@@ -99,6 +113,7 @@ def new_axes(rows: int = 1, *, width: float = 8.0, height: float = 4.2) -> np.nd
     return figure.subplots(rows, squeeze=False)[:, 0]
 
 
+@guarded
 def save_figure(
     ax: "Axes | Sequence[Axes] | np.ndarray", path: str | Path, dpi: float = 150
 ) -> Path:
@@ -136,6 +151,7 @@ def _first(ax):
     return axes[0]
 
 
+@guarded
 def plot_trace(
     traces: TraceForm | Sequence[TraceForm],
     ax: "Axes | None" = None,
@@ -188,6 +204,7 @@ def plot_trace(
     return dress(ax)
 
 
+@guarded
 def plot_transmission_loss(
     loss: LossCurve | Sequence[LossCurve],
     ax: "Axes | None" = None,
@@ -259,6 +276,7 @@ def _mark_cut_on(ax, loss, i, shade):
             fontsize=8, ha="left", va="top")
 
 
+@guarded
 def plot_speed_curves(
     curves: SpeedCurve | Sequence[SpeedCurve],
     quantity: str = "torque",
@@ -307,6 +325,7 @@ def plot_speed_curves(
     return dress(ax)
 
 
+@guarded
 def plot_power_chart(
     curves: SpeedCurve | Sequence[SpeedCurve],
     ax: "Axes | None" = None,
@@ -345,7 +364,7 @@ def plot_power_chart(
         peaks = []
         for scale, (quantity, look) in zip((ax, right), looks.items(), strict=True):
             y = look.factor * curve[quantity]
-            thin = {} if scale is ax else {"lw": 0.75 * line_of(i)["lw"], "ms": 4.0}
+            thin = {} if scale is ax else {"lw": 0.7 * line_of(i)["lw"], "ms": 4.0}
             _speed_line(scale, curve.rpm, y, i, curve.name, curve.trusted, thin | line_kws)
             if np.isfinite(y).any():
                 top = int(np.nanargmax(y))
@@ -395,6 +414,7 @@ def _given_comparisons(owner, comparisons):
     return check_forms(owner, "comparisons", comparisons, CurveDifference)
 
 
+@guarded
 def plot_torque_power(
     curves: SpeedCurve | Sequence[SpeedCurve],
     axes: "Sequence[Axes] | np.ndarray | None" = None,
@@ -430,6 +450,7 @@ def plot_torque_power(
     return share(axes)
 
 
+@guarded
 def plot_differences(
     comparisons: CurveDifference | Sequence[CurveDifference],
     axes: "Sequence[Axes] | np.ndarray | None" = None,
@@ -460,6 +481,7 @@ def plot_differences(
     return share(axes)
 
 
+@guarded
 def plot_difference(
     comparisons: CurveDifference | Sequence[CurveDifference],
     quantity: str = "torque",
@@ -515,6 +537,7 @@ def plot_difference(
     return dress(ax)
 
 
+@guarded
 def plot_comparison(
     comparison: CurveDifference | Sequence[CurveDifference],
     quantity: str = "torque",
@@ -553,6 +576,7 @@ def plot_comparison(
     return share(axes)
 
 
+@guarded
 def plot_valve_pressure(
     sweeps: TracedCurve | Sequence[TracedCurve],
     rpm: float,
@@ -616,6 +640,7 @@ def plot_valve_pressure(
     return dress(ax)
 
 
+@guarded
 def plot_cylinders(
     points: Sequence[Any],
     ax: "Axes | None" = None,
@@ -644,6 +669,8 @@ def plot_cylinders(
         If there is no such quantity.
     """
     points = list(points) if isinstance(points, Sequence) else [points]
+    if not points:
+        raise InputError("plot_cylinders: points is empty, needs one at least.")
     check_choice("plot_cylinders", "quantity", quantity, [
         name for name in points[0].cylinders if name in QUANTITIES
     ])
@@ -660,6 +687,7 @@ def plot_cylinders(
     return dress(ax)
 
 
+@guarded
 def plot_valve_pressures(
     sweeps: TracedCurve | Sequence[TracedCurve],
     speeds: Sequence[float] | np.ndarray,
@@ -690,6 +718,9 @@ def plot_valve_pressures(
     InputError
         As `plot_valve_pressure`, or if `axes` and `speeds` do not match.
     """
+    speeds = sequence("plot_valve_pressures", "speeds", speeds, "speeds [rev/min]")
+    if not speeds:
+        raise InputError("plot_valve_pressures: speeds is empty, needs one at least.")
     axes = stack(axes, len(speeds))
     for ax, rpm in zip(axes, speeds, strict=True):
         plot_valve_pressure(sweeps, rpm, ax, cylinder=cylinder, side=side, **line_kws)
@@ -699,6 +730,7 @@ def plot_valve_pressures(
     return share(axes)
 
 
+@guarded
 def plot_dots(
     x: Sequence | np.ndarray,
     y: Sequence[float] | np.ndarray,
@@ -727,9 +759,12 @@ def plot_dots(
     matplotlib Axes
     """
     ax = axes_or_new(ax)
+    _check_alike("plot_dots", x=x, y=y, trusted=trusted)
     numeric = all(isinstance(value, Real) and not isinstance(value, bool) for value in x)
-    x = np.array(x if numeric else [str(value) for value in x])
-    y, trusted = np.array(y, dtype=float), np.array(trusted, dtype=bool)
+    x = np.array(x if numeric else [_as_name(value) for value in x])
+    y, trusted = errors.as_floats("plot_dots", "y", y), np.array(trusted, dtype=bool)
+    if y.ndim != 1 or trusted.ndim != 1:
+        raise InputError("plot_dots: y and trusted must be lists of single values.")
     style = {"ls": "", "marker": "o", "ms": 6.0, "color": COLOURS[0], "mew": 1.4} | marker_kws
     ax.plot(x, np.where(trusted, y, np.nan), **style)
     if not trusted.all():
@@ -740,6 +775,7 @@ def plot_dots(
     return dress(ax)
 
 
+@guarded
 def plot_pairs(
     columns: Mapping[str, Sequence[float]],
     values: Sequence[float] | np.ndarray,
@@ -768,6 +804,7 @@ def plot_pairs(
     InputError
         If there are fewer than two fields, or `axes` does not match.
     """
+    check_kind("plot_pairs", "columns", columns, Mapping)
     pairs = list(combinations(columns, 2))
     if not pairs:
         raise InputError("plot_pairs: columns must hold at least two fields.")
@@ -801,6 +838,7 @@ def _grid(count):
     return axes.ravel()[:count]
 
 
+@guarded
 def plot_search(
     scores: Sequence[float] | np.ndarray,
     best: Sequence[float] | np.ndarray,
@@ -831,6 +869,7 @@ def plot_search(
     matplotlib Axes
     """
     ax = axes_or_new(ax)
+    _check_alike("plot_search", scores=scores, best=best)
     number = np.arange(1, len(scores) + 1)
     ax.plot(number, scores, ls="", marker="o", ms=4.0, color=REFERENCE, label="each design")
     style = {"color": COLOURS[0], "lw": 2.0, "drawstyle": "steps-post", "label": "best so far"}
@@ -848,6 +887,20 @@ def plot_search(
 
 
 # --- pieces ---------------------------------------------------------------------------------------
+
+
+def _as_name(value):
+    """A value as a name along an axis."""
+    return value if isinstance(value, str) else errors.shown(value)
+
+
+def _check_alike(owner, **given):
+    """Refuse lists of different lengths."""
+    lengths = {name: len(sequence(owner, name, values, "numbers"))
+               for name, values in given.items()}
+    if len(set(lengths.values())) > 1:
+        listed = ", ".join(f"{name} ({n})" for name, n in lengths.items())
+        raise InputError(f"{owner}: the lengths of {listed} differ.")
 
 
 def _speed_line(ax, rpm, y, i, name, good, line_kws):

@@ -6,6 +6,7 @@ from typing import NamedTuple
 
 from wavesim.errors import check_choice
 from wavesim.fields.description import sequence
+from wavesim.guard import guarded
 
 
 class Quantity(NamedTuple):
@@ -506,6 +507,7 @@ def display(quantity):
     return Display(found.label, *_READABLE[found.shown or found.unit])
 
 
+@guarded
 def quantity_table(names: str | Sequence[str] | None = None) -> str:
     """What quantities mean, as text.
 

@@ -8,16 +8,19 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from wavesim.errors import InputError
+from wavesim.errors import InputError, check_int
 from wavesim.show.forms import (
     ArrivalForm,
     DifferenceParts,
     EchoRecord,
+    LoopForm,
     PairShares,
     ReflectionForm,
+    WayPicture,
     check_form,
     check_forms,
 )
+from wavesim.show.quantities import display
 from wavesim.show.style import (
     COLOURS,
     MARKERS,
@@ -253,4 +256,154 @@ def plot_arrivals(found: ArrivalForm, ax: "Axes | None" = None, **line_kws: Any)
     ax.set_title(f"Arrivals at exhaust valve {found.cylinder}: peak of the blowdown, thin: its "
                  "front", loc="left", fontsize=10)
     ax.legend(frameon=False, loc="upper left", bbox_to_anchor=(1.0, 1.0), fontsize=9)
+    return dress(ax)
+
+
+def plot_wave_diagram(found: WayPicture, ax: "Axes | None" = None, **image_kws: Any) -> "Axes":
+    """Pressure over the way from a valve to the open air and crank angle, fronts over it.
+
+    Parameters
+    ----------
+    found : WaveDiagram
+        From `wavesim.wave_diagram`.
+    ax : matplotlib Axes or None
+    **image_kws
+        For the picture.
+
+    Returns
+    -------
+    matplotlib Axes
+        Way along, crank angle upward, from before exhaust opening on for a cycle.
+    """
+    check_form("plot_wave_diagram", "found", found, WayPicture)
+    ax, look = axes_or_new(ax, height=6.0), display("pressure")
+    opens = found.events["exhaust"][0]
+    start = opens - 20.0
+    angle = (found.angle - start) % 720.0 + start
+    order = np.argsort(angle)
+    style = {"cmap": "cividis", "shading": "nearest", "rasterized": True} | image_kws
+    image = ax.pcolormesh(found.x, angle[order], look.factor * found.pressure[order], **style)
+    ax.figure.colorbar(image, ax=ax, label=look.axis, pad=0.02)
+    for x, line in found.fronts:
+        ax.plot(x, line, color="white", lw=1.1)
+    for x, name in found.joints:
+        ax.axvline(x, color="white", lw=0.8, ls=":")
+        if not name.startswith("step "):
+            ax.text(x, 1.01, legend_name(name), transform=ax.get_xaxis_transform(),
+                    rotation=30, fontsize=8, ha="left", va="bottom")
+    left, right = found.events["intake"][0], found.events["exhaust"][1]
+    if left < right:
+        for edge in (left, right):
+            ax.axhline(edge, color="black", lw=1.0, ls="--")
+        ax.text(0.01, right + 3.0, "overlap", transform=ax.get_yaxis_transform(), fontsize=9,
+                va="bottom", bbox={"boxstyle": "square,pad=0.15", "fc": "white", "ec": "none"})
+    ax.set_ylim(start, min(start + 720.0, found.events["intake"][1] + 30.0))
+    ax.set_xlim(found.x[0], found.x[-1])
+    ax.set_xlabel(f"way from exhaust valve {found.cylinder} [m]")
+    ax.set_ylabel(f"crank angle after firing TDC of cylinder {found.cylinder} [deg]")
+    ax.text(0.985, 0.985, f"{found.rpm:g} rev/min", transform=ax.transAxes, ha="right", va="top",
+            fontweight="bold", bbox={"boxstyle": "square,pad=0.2", "fc": "white", "ec": "none"})
+    return ax
+
+
+def plot_loop(
+    point: LoopForm, ax: "Axes | None" = None, *, cylinder: int = 1, logarithmic: bool = False,
+    **line_kws: Any,
+) -> "Axes":
+    """Pressure against volume of a cylinder, with the areas of pumping and of the blowdown loss.
+
+    Parameters
+    ----------
+    point : Point
+        With its traces.
+    ax : matplotlib Axes or None
+    cylinder : int
+    logarithmic : bool
+        Both axes logarithmic: compression and expansion become straight lines, and the loop of the
+        gas exchange can be seen.
+    **line_kws
+        For the line.
+
+    Returns
+    -------
+    matplotlib Axes
+    """
+    check_form("plot_loop", "point", point, LoopForm)
+    cylinder = check_int("plot_loop", "cylinder", cylinder, 1, len(point.meta["firing_angles_deg"]))
+    ax, look, size = axes_or_new(ax, height=5.0), display("pressure"), display("volume")
+    place = f"cylinder {cylinder}"
+    pressure, volume = (point.trace(name, place).own_angle(cylinder)
+                        for name in ("pressure", "volume"))
+    p, V = look.factor * pressure.values, size.factor * volume.values
+    outside = look.factor * point.meta["outside"]["intake"]["pressure"]
+    for i, (name, start, stop) in enumerate((("exhaust stroke", 180.0, 360.0),
+                                             ("intake stroke", 360.0, 540.0))):
+        inside = (pressure.x >= start) & (pressure.x <= stop)
+        ax.fill_between(V[inside], p[inside], outside, color=COLOURS[1 + i], alpha=0.35, lw=0.0,
+                        hatch=("", "//")[i], label=f"pumping, {name}")
+    opens = point.meta["events_deg"]["exhaust"][0]
+    if opens < 180.0:
+        gamma = point.trace("gamma", place).own_angle(cylinder)
+        inside = (pressure.x >= opens) & (pressure.x <= 180.0)
+        first = np.flatnonzero(inside)[0]
+        kept = p[first] * (V[first] / V[inside]) ** gamma.values[first]
+        ax.plot(V[inside], kept, color="black", lw=1.0, ls=":")
+        ax.fill_between(V[inside], p[inside], kept, color=REFERENCE, alpha=0.5, lw=0.0,
+                        hatch="..", label="lost by blowdown")
+    style = {"color": COLOURS[0], "lw": 1.8} | line_kws
+    ax.plot(np.append(V, V[0]), np.append(p, p[0]), **style)
+    ax.axhline(outside, color="black", lw=0.8, ls="--", label="air outside")
+    if logarithmic:
+        for axis, scale in ((ax.xaxis, ax.set_xscale), (ax.yaxis, ax.set_yscale)):
+            scale("log", subs=(2.0, 5.0))
+            for which in (axis.set_major_formatter, axis.set_minor_formatter):
+                which("{x:g}")
+    else:
+        ax.set_ylim(0.0, None)
+    ax.set_xlabel(f"volume of {place} [{size.unit}]")
+    ax.set_ylabel(look.axis)
+    ax.text(0.985, 0.965, f"{point.rpm:g} rev/min", transform=ax.transAxes, ha="right", va="top",
+            fontweight="bold")
+    legend(ax)
+    return dress(ax)
+
+
+def plot_valve_flows(
+    point: LoopForm, ax: "Axes | None" = None, *, cylinder: int = 1, **line_kws: Any
+) -> "Axes":
+    """Mass flow out of a cylinder by its exhaust valve, and into it by its intake valve.
+
+    Parameters
+    ----------
+    point : Point
+        With its traces.
+    ax : matplotlib Axes or None
+    cylinder : int
+    **line_kws
+        For both lines.
+
+    Returns
+    -------
+    matplotlib Axes
+        Below zero gas flows back.
+    """
+    check_form("plot_valve_flows", "point", point, LoopForm)
+    cylinder = check_int("plot_valve_flows", "cylinder", cylinder, 1,
+                         len(point.meta["firing_angles_deg"]))
+    ax, look, events = axes_or_new(ax), display("mass_flow"), point.meta["events_deg"]
+    for i, (side, sign, word) in enumerate((("exhaust", -1.0, "out by the exhaust valve"),
+                                            ("intake", 1.0, "in by the intake valve"))):
+        flow = point.trace("mass_flow", f"{side} valve {cylinder}").own_angle(cylinder)
+        style = {"color": COLOURS[i], "ls": dash(i), "lw": 1.8, "label": word} | line_kws
+        ax.plot(flow.x, sign * look.factor * flow.values, **style)
+    left, right = events["intake"][0], events["exhaust"][1]
+    if left < right:
+        ax.axvspan(left, right, color=OVERLAP, lw=0.0, zorder=0.3)
+    ax.axhline(0.0, color="black", lw=0.8)
+    ax.set_xlim(events["exhaust"][0] - 20.0, events["intake"][1] + 20.0)
+    ax.set_xlabel(f"crank angle after firing TDC of cylinder {cylinder} [deg]")
+    ax.set_ylabel(f"mass flow at the valves [{look.unit}]")
+    ax.text(0.985, 0.965, f"{point.rpm:g} rev/min", transform=ax.transAxes, ha="right", va="top",
+            fontweight="bold")
+    legend(ax)
     return dress(ax)

@@ -1,0 +1,77 @@
+"""Figures of one point: wave diagram, loop of pressure and volume, flows at the valves."""
+
+from math import pi
+
+import numpy as np
+import pytest
+
+import wavesim as ws
+
+
+@pytest.fixture(scope="module")
+def point():
+    study = ws.load(ws.demo_path())
+    settings = ws.Settings(cell_length=0.04, tolerance=1e-2)
+    return ws.run_point(study.engine, study.exhausts["long collector"], 4000.0, settings=settings)
+
+
+def test_wave_diagram_runs_from_the_valve_through_every_joint_to_the_open_air(point):
+    found = ws.wave_diagram(point, 2)
+    names = [name for _, name in found.joints]
+    assert names[0] == "exhaust valve 2" and names[-2:] == ["merge", "outlet"]
+    ducts = point.network.ducts
+    merge = ducts["exhaust port 2"].length + ducts["primary 2"].length
+    assert dict((name, x) for x, name in found.joints)["merge"] == pytest.approx(merge)
+    assert found.joints[-1][0] == pytest.approx(merge + ducts["collector"].length)
+    assert np.all(np.diff(found.x) > 0.0) and np.all(np.diff(found.angle) > 0.0)
+
+
+def test_picture_holds_the_traces_along_the_way(point):
+    found = ws.wave_diagram(point, 3)
+    at = np.argmin(np.abs(found.x - 0.5))
+    trace = point.trace("pressure", "primary 3", found.x[at] - 0.08).own_angle(3)
+    assert found.angle == pytest.approx(trace.x)
+    assert found.pressure[:, at] == pytest.approx(trace.values, rel=1e-6)
+
+
+def test_fronts_leave_at_exhaust_opening_and_come_back_when_arrivals_say_so(point):
+    found = ws.wave_diagram(point, 1)
+    x, angle = found.fronts[0]
+    assert x[0] == 0.0 and angle[0] == pytest.approx(found.events["exhaust"][0])
+    assert x.max() == pytest.approx(found.joints[-1][0])
+    said = ws.arrivals(point, 1)
+    row = [route.name for route in said.routes].index("own wave from outlet")
+    assert angle[-1] == pytest.approx(said.first[row, 0], abs=1e-6) and x[-1] == pytest.approx(0.0)
+    assert len(found.fronts) == 5 and np.all(np.diff(angle) >= 0.0)
+
+
+def test_loop_that_is_drawn_encloses_the_work_of_the_cycle(point):
+    """Shoelace formula over the drawn line, against imep_net."""
+    ax = ws.plots.plot_loop(point, ws.plots.new_axes()[0], cylinder=2)
+    line = next(line for line in ax.lines if len(line.get_xdata()) > 700)
+    V, p = 1e-6 * np.asarray(line.get_xdata()), 1e5 * np.asarray(line.get_ydata())
+    area = 0.5 * abs(np.sum(V * np.roll(p, -1) - p * np.roll(V, -1)))
+    swept = point.engine.displacement / point.engine.cylinders
+    assert area == pytest.approx(point.cylinders["imep_net"][1] * swept, rel=2e-3)
+
+
+def test_flows_that_are_drawn_carry_the_gas_of_a_cycle(point):
+    ax = ws.plots.plot_valve_flows(point, ws.plots.new_axes()[0], cylinder=1)
+    for line, name in zip(ax.lines, ("exhaust_mass", "intake_mass"), strict=False):
+        x, y = np.asarray(line.get_xdata()), 1e-3 * np.asarray(line.get_ydata())
+        passed = np.trapezoid(y, x) / (6.0 * point.rpm)
+        assert passed == pytest.approx(point.cylinders[name][0], rel=5e-3)
+
+
+def test_diagram_refuses_a_cylinder_that_is_not_there(point):
+    with pytest.raises(ws.InputError, match="wave_diagram: cylinder = 5"):
+        ws.wave_diagram(point, 5)
+    with pytest.raises(ws.InputError, match="plot_loop: cylinder = 0"):
+        ws.plots.plot_loop(point, cylinder=0)
+
+
+def test_area_of_a_circle_is_what_the_shoelace_gives():
+    """The judge of the loop, judged."""
+    angle = np.linspace(0.0, 2.0 * pi, 20000, endpoint=False)
+    x, y = np.cos(angle), np.sin(angle)
+    assert 0.5 * abs(np.sum(x * np.roll(y, -1) - y * np.roll(x, -1))) == pytest.approx(pi, rel=1e-6)
