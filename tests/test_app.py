@@ -236,7 +236,7 @@ def test_bad_input_ends_with_2_and_one_sentence(study_file, tmp_path, capsys):
         ([tmp_path / "missing.toml", "--out", tmp_path / "out"], "missing.toml: cannot read"),
         ([typo, "--out", tmp_path / "out"], "did you mean 'collector'"),
         ([good, "--out", tmp_path / "out", "--rpm", 50], "50 rev/min"),
-        ([good, "--out", tmp_path / "out", "--rpm", 3000, 3000], "same speed in rev/min twice"),
+        ([good, "--out", tmp_path / "out", "--rpm", 3000, 3000], "3000 rev/min follows"),
         ([good, "--out", tmp_path / "out", "--threads", 0], "threads = 0"),
         ([good, "--out", tmp_path / "file"], "cannot make the folder"),
     ]

@@ -59,6 +59,7 @@ def test_check_says_what_would_be_computed_and_draws_it(study, capsys):
     assert main(["check", str(study), "--out", str(study.parent)]) == 0
     said = capsys.readouterr().out
     assert "no fault found" in said and "24 points to compute" in said
+    assert load(study).engine.valve_timing() in said and "1998 cm3" in said
     assert {path.name for path in study.parent.glob("*.png")} == {
         "study_exhaust_1.png", "study_exhaust_2.png"}
     row = next(line for line in said.splitlines() if line.strip().startswith("long collector"))
