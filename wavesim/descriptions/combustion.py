@@ -1,15 +1,17 @@
 """Heat release, heat to the cylinder walls, engine friction: the descriptions."""
 
 from dataclasses import dataclass
+from functools import partial
 from math import exp, log
 from typing import Any
 
 import numpy as np
 
 from wavesim.constants import LAMBDA_RANGE, RPM_RANGE, STANDARD_PRESSURE
-from wavesim.fields.description import Description, choice, number, part
+from wavesim.fields.description import Description, checked, choice, number, part
 from wavesim.fields.tables import Table, number_or_table, value_at
 from wavesim.gas.flame import FLAMES, burn_angle_ratio, laminar_burning_velocity
+from wavesim.gas.fuels import known_fuel
 from wavesim.kernels.constants import WIEBE_A
 
 
@@ -64,7 +66,7 @@ class FlameScaling(Description):
     temperature: float | None = number("K", 250.0, 700.0, None)
     pressure: float | None = number("Pa", 1e4, 1e6, None)
     held: str = choice(("half burned", "ignition"), "half burned")
-    fuel: str | None = choice(tuple(FLAMES), None)
+    fuel: str | None = checked(partial(known_fuel, known=FLAMES), None, choices=tuple(FLAMES))
 
     def angle_ratio(
         self,

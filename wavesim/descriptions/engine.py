@@ -10,10 +10,10 @@ from wavesim.descriptions.combustion import ChenFlynn, Wiebe, Woschni
 from wavesim.descriptions.intake import Intake
 from wavesim.descriptions.pipes import Tube, line
 from wavesim.descriptions.valves import CHECKING_LIFT, Valve, seat_events
-from wavesim.errors import InputError, check_choice, check_int, check_number, shown
+from wavesim.errors import InputError, check_int, check_number, shown
 from wavesim.fields.description import Description, checked, number, numbers, part, sequence, text
 from wavesim.gas.flame import FLAMES
-from wavesim.gas.fuels import FUELS, Fuel
+from wavesim.gas.fuels import Fuel, known_fuel
 from wavesim.guard import guarded
 
 CYCLE_DEG = 720.0
@@ -39,7 +39,7 @@ def _banks(owner, name, value):
 
 
 def _fuel(owner, name, value):
-    return value if isinstance(value, Fuel) else check_choice(owner, name, value, FUELS)
+    return value if isinstance(value, Fuel) else known_fuel(owner, name, value)
 
 
 def _check_sum(whose, intervals):
@@ -91,7 +91,7 @@ class Engine(Description):
     friction : ChenFlynn
         Friction.
     fuel : str or Fuel
-        One of the names in `wavesim.gas.fuels.FUELS`, or a Fuel.
+        One of the names in `wavesim.gas.fuels.FUELS`, or a Fuel; "petrol" is gasoline.
     air_fuel_lambda : float
         Air-fuel ratio over the stoichiometric one, 0.6 to 1.6.
 
