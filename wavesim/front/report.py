@@ -20,6 +20,13 @@ from wavesim.show.style import titled
 from wavesim.writing import whole_file
 
 COLUMNS = ("torque", "power", "volumetric_efficiency")
+#: What is printed below every study.
+CAUTION = (
+    "Caution: all this is computed, and shows neither that an engine is safe nor that a vehicle\n"
+    "is legal. Open exhausts harm hearing, bare pipes burn skin, exhaust gas kills in closed\n"
+    "rooms, and a mixture that turns lean can destroy the engine. Local codes and licensed\n"
+    "practice decide what may be run."
+)
 LONGEST_STEM = 120  # bytes of the name of an exhaust in the name of a file
 
 
@@ -49,7 +56,7 @@ def compare_to_base(sweeps):
 
 
 def study_text(sweeps):
-    """Readable text: a table for each variant, then its comparison with the base.
+    """Readable text: a table for each variant, then its comparison with the base, and a caution.
 
     Parameters
     ----------
@@ -64,7 +71,7 @@ def study_text(sweeps):
     comparisons, reasons = compare_to_base(sweeps)
     parts += [_titled(name, comparison.summary()) for name, comparison in comparisons.items()]
     parts += [_titled(name, f"No comparison: {reason}") for name, reason in reasons.items()]
-    return "\n\n".join(parts)
+    return "\n\n".join([*parts, CAUTION])
 
 
 def report_names(names):
