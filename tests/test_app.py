@@ -258,7 +258,7 @@ def test_module_runs_from_the_shell_without_a_traceback(tmp_path):
     command = [sys.executable, "-m", "wavesim", "run", "none.toml", "--out", str(tmp_path)]
     done = subprocess.run(command, capture_output=True, text=True, check=False)
     assert done.returncode == 2 and done.stdout == ""
-    assert done.stderr == "wavesim: none.toml: cannot read the file 'none.toml'.\n"
+    assert done.stderr == "wavesim: none.toml: cannot read the file 'none.toml': there is none.\n"
 
 
 # --- report ---------------------------------------------------------------------------------------

@@ -103,7 +103,8 @@ class Cam(Description):
 
     def _check(self):
         owner, limits = self._owner, {"low_open": True, "high_open": True}
-        check_number(owner, "checking_lift", self.checking_lift, "m", 0.0, self.lift, **limits)
+        check_number(owner, "checking_lift", self.checking_lift, "m", 0.0, self.lift, **limits,
+                     hint="below the peak lift")
         check_number(owner, "duration_deg", self.duration_deg, "deg", 60.0, 400.0)
         check_number(owner, "base_duration_deg", self.base_duration_deg, "deg", 0.0, _WIDEST_BASE,
                      hint="checking_lift is too near the peak lift")

@@ -288,6 +288,7 @@ def checked_speeds(owner, rpm):
     speeds = [check_number(owner, "rpm", value, "rev/min", *RPM_RANGE) for value in rpm]
     if not speeds:
         raise InputError(f"{owner}: rpm = [] is empty, needs at least one speed in rev/min.")
-    if len(set(speeds)) != len(speeds):
-        raise InputError(f"{owner}: rpm holds the same speed in rev/min twice.")
+    twice = next((speed for speed in speeds if speeds.count(speed) > 1), None)
+    if twice is not None:
+        raise InputError(f"{owner}: rpm holds {twice:g} rev/min more than once.")
     return sorted(speeds)
