@@ -85,7 +85,8 @@ SLIPS = {
     "a lift in millimetres": (
         lambda: CAM.replace(lift=9), ["lift", "9 m", "9 mm is 0.009"]),
     "a checking lift above the lift": (
-        lambda: CAM.replace(checking_lift=0.02), ["checking_lift", "0.02 m", "below the peak lift"]),
+        lambda: CAM.replace(checking_lift=0.02),
+        ["checking_lift", "0.02 m", "below the peak lift"]),
     "valves wider than the bore": (
         lambda: ENGINE.replace(intake_valve=ws.Valve(diameter="95 mm", lift=CAM)),
         ["intake_valve.diameter", "0.095 m", "0.086 m"]),
