@@ -27,7 +27,7 @@ FILES = {"summary.txt", "chart.png", "torque_power.png", "difference.png", "stor
 @pytest.fixture
 def study_file(tmp_path):
     """The demo with names that are hard to print."""
-    study = load(demo_path())
+    study = load(demo_path("collector"))
     exhaust = study.exhausts[study.base]
     save(study.replace(name="Vergleich 比較 $x$", exhausts=dict.fromkeys(NAMES, exhaust)),
          tmp_path / "study.toml")
