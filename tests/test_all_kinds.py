@@ -218,9 +218,8 @@ def interpreted():
 
 #: Rows with fresh charge and burned gas, whose round-off is that of the whole in row 0.
 PARTS_OF_GAS = {"cells": (f.Y1, f.Y2), "store": (f.SF, f.SB)}
-#: Rows whose size is known: how far gas has come into the end cell is a share of that cell, and
-#: its round-off that of a whole one.
-SIZES = {("end", f.ES_CAME): 1.0}
+#: Rows of mass fractions: a small one has the round-off of the whole, which is 1.
+SIZES = {("end", row): 1.0 for row in (f.ES_YF, f.ES_YB, f.ES_CAME_YF, f.ES_CAME_YB)}
 
 
 @each_element
