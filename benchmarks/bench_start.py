@@ -17,7 +17,7 @@ ws.simulate(net, 1e-5, samples=2)
 
 ENGINE = """
 import wavesim as ws
-study = ws.load(ws.demo_path())
+study = ws.load(ws.demo_path("collector"))
 ws.run_point(study.engine, study.exhausts[study.base], 6000.0, settings=ws.Settings(
     cell_length=0.1, tolerance=0.1, sample_deg=10.0, min_cycles=1, max_cycles=2))
 """

@@ -10,7 +10,8 @@ from wavesim.kernels import flat as f
 from wavesim.march.advance import CHUNK_DEG, march_to
 
 MANY = 10**9
-OPEN, COMPLETE = "demo", "complete"  # studies: header with collector; the same with a full system
+#: Studies: header with collector; the same with a full system.
+OPEN, COMPLETE = "collector", "complete"
 
 
 def system(study):

@@ -42,7 +42,7 @@ def work(folder, count):
             os.write(log, f"kept {key}\n".encode())
 
     wavesim.many.work.run_point = logged
-    study = load(demo_path())
+    study = load(demo_path("collector"))
     wanted = designs(study, SPACE, count, method="sobol", seed=1)
     found = explore(
         study.engine, study.exhausts[study.base], wanted, [6000], settings=Settings(**COARSE),

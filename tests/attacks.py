@@ -8,7 +8,7 @@ import string
 
 from wavesim import demo_path
 
-DEMO = demo_path()
+DEMO = demo_path("collector")
 TABLES = {path.name: path.read_bytes() for path in DEMO.parent.glob("*.csv")}
 STUDY = DEMO.read_text(encoding="utf-8")
 NUMBERS = ("0", "-1", "1e999", "-inf", "nan", "9" * 5000, "0x7f", "1_000", "0,86", "1e-400", "86")

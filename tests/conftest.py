@@ -14,7 +14,7 @@ matplotlib.use("Agg")
 def coarse_study():
     """The example study at three speeds on a coarse mesh."""
     settings = Settings(cell_length=0.03, sample_deg=2.0, tolerance=2e-3)
-    return load(demo_path()).replace(rpm=(3000.0, 4500.0, 6000.0), settings=settings)
+    return load(demo_path("collector")).replace(rpm=(3000.0, 4500.0, 6000.0), settings=settings)
 
 
 @pytest.fixture(scope="session")

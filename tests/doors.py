@@ -13,7 +13,7 @@ import wavesim.front.report
 from wavesim.dyno import sound as dyno_sound
 from wavesim.show import plots
 
-STUDY = ws.load(ws.demo_path())
+STUDY = ws.load(ws.demo_path("collector"))
 ENGINE, EXHAUST = STUDY.engine, STUDY.exhausts[STUDY.base]
 SWEEP = fake_sweep(np.arange(2000.0, 5000.0, 1000.0), [100.0, 110.0, 120.0], "a")
 OTHER = fake_sweep(np.arange(2000.0, 5000.0, 1000.0), [105.0, 108.0, 125.0], "b")

@@ -53,7 +53,7 @@ def main(folder, count, seconds, deaf):
     wavesim.many.work.signal.signal = clocked_signal
     wavesim.many.work.run_point = slow_run
     wavesim.many.work.make_ready = lambda *_: None  # nothing is marched
-    study, store = load(demo_path()), Store(folder)
+    study, store = load(demo_path("collector")), Store(folder)
     pair = study.engine, study.exhausts[study.base]
     sweep = speed_sweep(*pair, speeds(count), settings=Settings(), threads=2, store=store,
                         progress=False)

@@ -50,7 +50,7 @@ def main(folder, log_path, count, seconds):
 
     wavesim.many.work.run_point = slow_run
     wavesim.many.work.make_ready = lambda *_: None  # nothing is marched
-    study = load(demo_path())
+    study = load(demo_path("collector"))
     sweep = speed_sweep(
         study.engine, study.exhausts[study.base], speeds(int(count)), settings=Settings(),
         threads=2, store=LoggedStore(folder), progress=False,

@@ -99,23 +99,23 @@ def test_run_writes_nothing_beside_its_folder(study_file, tmp_path, monkeypatch)
 
 
 def test_demo_copies_the_study_and_runs_it(tmp_path, capsys):
-    assert main(["demo", "--out", str(tmp_path), "--rpm", "6000", "6300"]) == 0
-    for original in demo_path().parent.iterdir():
+    assert main(["demo", "collector", "--out", str(tmp_path), "--rpm", "6000", "6300"]) == 0
+    for original in demo_path("collector").parent.iterdir():
         assert (tmp_path / "study" / original.name).read_bytes() == original.read_bytes()
-    assert load(tmp_path / "study" / "demo.toml") == load(demo_path())
+    assert load(tmp_path / "study" / "collector.toml") == load(demo_path("collector"))
     assert FILES < {path.name for path in tmp_path.iterdir()}
     assert "used as it is" not in capsys.readouterr().out
 
 
 def test_demo_uses_a_changed_study_and_says_so(tmp_path, capsys, coarse_study):
     (tmp_path / "study").mkdir()
-    mine = tmp_path / "study" / "demo.toml"
+    mine = tmp_path / "study" / "collector.toml"
     save(coarse_study.replace(name="my own"), mine)
     before = mine.read_bytes()
-    assert main(["demo", "--out", str(tmp_path), "--rpm", "6000"]) == 0
+    assert main(["demo", "collector", "--out", str(tmp_path), "--rpm", "6000"]) == 0
     assert mine.read_bytes() == before
     text = capsys.readouterr().out
-    assert re.search(r"demo\.toml differs .*: used as it is", text) and "my own" in text
+    assert re.search(r"collector\.toml differs .*: used as it is", text) and "my own" in text
 
 
 # --- other ways to end ----------------------------------------------------------------------------
@@ -236,7 +236,7 @@ def test_bad_input_ends_with_2_and_one_sentence(study_file, tmp_path, capsys):
         ([tmp_path / "missing.toml", "--out", tmp_path / "out"], "missing.toml: cannot read"),
         ([typo, "--out", tmp_path / "out"], "did you mean 'collector'"),
         ([good, "--out", tmp_path / "out", "--rpm", 50], "50 rev/min"),
-        ([good, "--out", tmp_path / "out", "--rpm", 3000, 3000], "same speed in rev/min twice"),
+        ([good, "--out", tmp_path / "out", "--rpm", 3000, 3000], "3000 rev/min follows"),
         ([good, "--out", tmp_path / "out", "--threads", 0], "threads = 0"),
         ([good, "--out", tmp_path / "file"], "cannot make the folder"),
     ]

@@ -8,7 +8,7 @@ import wavesim as ws
 
 def single(efficiency):
     """An engine of one cylinder with a plain open pipe; with less heat its exhaust is cooler."""
-    study = ws.load(ws.demo_path())
+    study = ws.load(ws.demo_path("collector"))
     combustion = study.engine.combustion
     engine = study.engine.replace(
         firing_order=(1,), exhaust_port=ws.Pipe(0.1, 0.04),
@@ -41,7 +41,7 @@ def test_blowdown_comes_back_from_the_open_end_as_suction_when_it_is_said_to(rpm
 
 @pytest.fixture(scope="module")
 def sweep():
-    study = ws.load(ws.demo_path())
+    study = ws.load(ws.demo_path("collector"))
     settings = ws.Settings(cell_length=0.04, tolerance=1e-2, sample_deg=2.0)
     return ws.speed_sweep(study.engine, study.exhausts["long collector"], (3000, 4500, 6000),
                           settings=settings, threads=1)

@@ -10,7 +10,7 @@ from wavesim.descriptions.pipes import Pipe
 from wavesim.descriptions.study import demo_path, load
 from wavesim.errors import InputError
 
-STUDY = load(demo_path())
+STUDY = load(demo_path("collector"))
 ENGINE = STUDY.engine
 EXHAUST = STUDY.exhausts[STUDY.base]
 

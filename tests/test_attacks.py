@@ -102,7 +102,7 @@ def loaded(path):
 @pytest.fixture
 def study_file(tmp_path):
     path = tmp_path / "study.toml"
-    save(load(demo_path()), path)
+    save(load(demo_path("collector")), path)
     return path
 
 

@@ -29,7 +29,7 @@ from wavesim.errors import InputError, check_int
 from wavesim.fields.description import Named, restore, vary
 from wavesim.fields.tables import Table
 
-STUDY = load(demo_path())
+STUDY = load(demo_path("collector"))
 ENGINE = STUDY.engine
 EXHAUST = STUDY.exhausts[STUDY.base]
 CAM = Cam(opens_deg=20, closes_deg=50, lift=0.009, checking_lift=0.001)

@@ -17,7 +17,7 @@ from wavesim.descriptions.walls import Wall
 from wavesim.errors import InputError
 from wavesim.results.bill import DEFAULT_WALL, bill
 
-ENGINE = load(demo_path()).engine
+ENGINE = load(demo_path("collector")).engine
 V4 = ENGINE.replace(banks=(1, 2, 2, 1))
 STEEL = METALS["mild steel"].density
 PIPE = Pipe(0.5, 0.05)

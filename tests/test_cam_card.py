@@ -126,7 +126,7 @@ def test_lash_is_too_much_for_a_plain_cam():
 
 
 def test_card_stands_in_a_study_file(tmp_path):
-    study = ws.load(ws.demo_path())
+    study = ws.load(ws.demo_path("collector"))
     valve = study.engine.exhaust_valve.replace(lift=card(lobe_centre_deg=112.0), lash=0.0)
     ws.save(study.replace(engine=study.engine.replace(exhaust_valve=valve)), tmp_path / "s.toml")
     assert ws.load(tmp_path / "s.toml").engine.exhaust_valve == valve
@@ -173,7 +173,7 @@ def test_both_common_checking_lifts_may_be_written_with_their_unit():
 
 
 def test_card_of_a_study_and_the_events_that_it_makes(tmp_path):
-    content = (ws.demo_path().parent / "demo.toml").read_text()
+    content = (ws.demo_path("collector").parent / "demo.toml").read_text()
     start = content.index("[engine.exhaust_valve.lift]")
     end = content.index("# Flow coefficients")
     content = content[:start] + """
@@ -191,7 +191,7 @@ lash_growth = "-0.1 mm"
 """ + content[end:]
     (tmp_path / "card.toml").write_text(content)
     for name in ("intake_lift.csv", "exhaust_flow.csv"):
-        (tmp_path / name).write_bytes((ws.demo_path().parent / name).read_bytes())
+        (tmp_path / name).write_bytes((ws.demo_path("collector").parent / name).read_bytes())
     engine = ws.load(tmp_path / "card.toml").engine
     shown = engine.exhaust_valve.lift
     assert shown == ws.CamCard(**{

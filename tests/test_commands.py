@@ -13,7 +13,7 @@ from wavesim import __version__, bill, compare, demo_path, load
 from wavesim.__main__ import run
 from wavesim.front.app import main
 
-DEMO = demo_path().read_text(encoding="utf-8")
+DEMO = demo_path("collector").read_text(encoding="utf-8")
 
 
 @pytest.fixture(autouse=True)
@@ -26,7 +26,7 @@ def workshop(tmp_path, monkeypatch):
 @pytest.fixture
 def study(workshop):
     """A study to start from, as `new` makes it."""
-    assert main(["new", "mine"]) == 0
+    assert main(["new", "mine", "--example", "collector"]) == 0
     return Path("mine/study.toml")
 
 
@@ -44,7 +44,7 @@ def test_version_is_told(capsys):
     assert capsys.readouterr().out == f"wavesim {__version__}\n"
 
 
-@pytest.mark.parametrize("example", ["demo", "complete"])
+@pytest.mark.parametrize("example", ["demo", "collector", "complete"])
 def test_new_makes_a_study_that_loads_and_replaces_nothing(workshop, capsys, example):
     assert main(["new", "a", "--example", example]) == 0
     assert load("a/study.toml") == load(demo_path(example))
@@ -59,6 +59,7 @@ def test_check_says_what_would_be_computed_and_draws_it(study, capsys):
     assert main(["check", str(study), "--out", str(study.parent)]) == 0
     said = capsys.readouterr().out
     assert "no fault found" in said and "24 points to compute" in said
+    assert load(study).engine.valve_timing() in said and "1998 cm3" in said
     assert {path.name for path in study.parent.glob("*.png")} == {
         "study_exhaust_1.png", "study_exhaust_2.png"}
     row = next(line for line in said.splitlines() if line.strip().startswith("long collector"))

@@ -1,5 +1,7 @@
 """Consoles that are closed, gone, narrow or poor in letters, names of any kind: no result lost."""
 
+import io
+import logging
 import os
 import pty
 import struct
@@ -25,7 +27,7 @@ FILES = {"summary.txt", "chart.png", "torque_power.png", "difference.png", "stor
 @pytest.fixture
 def study_file(tmp_path):
     """The demo with names that are hard to print."""
-    study = load(demo_path())
+    study = load(demo_path("collector"))
     exhaust = study.exhausts[study.base]
     save(study.replace(name="Vergleich 比較 $x$", exhausts=dict.fromkeys(NAMES, exhaust)),
          tmp_path / "study.toml")
@@ -88,6 +90,38 @@ def test_narrow_console_costs_no_result(study_file, tmp_path, columns):
     check(process.wait(timeout=60), tmp_path / "out")
     bars = [line for line in shown.decode().replace("\r", "\n").split("\n") if line]
     assert b"Traceback" not in shown and bars and max(map(len, bars)) <= max(columns, 2)
+
+
+def test_progress_in_a_file_is_a_line_now_and_then(capsys):
+    with console.progress_bar(1000, "speeds", "point") as bar:
+        for _ in range(1000):
+            bar.update()
+    said = capsys.readouterr().err
+    assert "\r" not in said and 1 <= len(said.splitlines()) <= 3
+    assert "1000/1000" in said.splitlines()[-1]
+
+
+def test_progress_in_a_notebook_writes_over_itself(monkeypatch):
+    class Cell(io.StringIO):
+        """Like the console of a notebook, which is no window."""
+
+    Cell.__module__ = "ipykernel.iostream"
+    cell = Cell()
+    monkeypatch.setattr(sys, "stderr", cell)
+    with console.progress_bar(10, "speeds", "point") as bar:
+        bar.update(10)
+    assert cell.getvalue().count("\r") >= 2 and cell.getvalue().count("\n") == 1
+
+
+def test_remarks_can_be_sent_elsewhere(capsys, monkeypatch):
+    class Kept(logging.Handler):
+        def emit(self, record):
+            kept.append((record.levelname, record.getMessage()))
+
+    kept = []
+    monkeypatch.setattr(logging.getLogger("wavesim"), "handlers", [Kept()])
+    console.tell("100 % of it")
+    assert kept == [("WARNING", "100 % of it")] and capsys.readouterr().err == ""
 
 
 def test_remarks_name_the_library_and_lines_do_not(capsys):

@@ -18,7 +18,7 @@ GROSS = ("trapped_mass", "fresh_share", "mixture", "heat_release", "wall_heat", 
 
 @pytest.fixture(scope="module")
 def study():
-    return ws.load(ws.demo_path())
+    return ws.load(ws.demo_path("collector"))
 
 
 @pytest.fixture(scope="module")

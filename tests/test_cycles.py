@@ -66,7 +66,7 @@ def test_engine_whose_intake_valves_hardly_open_settles_when_its_cylinders_hold_
     """The cylinders fill from the exhaust for many cycles, in which work and outflow hardly
     change; what they hold when the cycle has settled is what they hold long after.
     """
-    study = ws.load(ws.demo_path())
+    study = ws.load(ws.demo_path("collector"))
     lift = study.engine.exhaust_valve.lift.replace(
         opens_deg=10, closes_deg=40, lift=0.002, checking_lift=1e-4
     )

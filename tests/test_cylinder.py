@@ -150,7 +150,7 @@ def test_piston_work_and_wall_heat_converge_with_second_order():
 
 def test_a_valve_event_on_the_border_of_two_slices_is_never_missed():
     """Trapped gas is read in every cycle, wherever the intake valve closes."""
-    study = ws.load(ws.demo_path())
+    study = ws.load(ws.demo_path("collector"))
     valve = study.engine.intake_valve
     closes = seat_events(valve, "intake")[1]
     for target in (590.0, 600.0):

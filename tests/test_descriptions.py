@@ -34,7 +34,7 @@ from wavesim.errors import InputError
 from wavesim.fields.description import Named, describe, restore, vary
 from wavesim.fields.tables import Table
 
-STUDY = load(demo_path())
+STUDY = load(demo_path("collector"))
 ENGINE = STUDY.engine
 
 
@@ -129,7 +129,7 @@ def test_descriptions_are_frozen_hashable_and_picklable():
         pipe.length = 1.0
     assert hash(pipe) == hash(Pipe(0.5, 0.04))
     assert pickle.loads(pickle.dumps(STUDY)) == STUDY == copy.deepcopy(STUDY)
-    assert hash(STUDY) == hash(load(demo_path()))
+    assert hash(STUDY) == hash(load(demo_path("collector")))
 
 
 # --- nodes -------------------------------------------------------------------------------------

@@ -10,7 +10,7 @@ import wavesim as ws
 
 @pytest.fixture(scope="module")
 def point():
-    study = ws.load(ws.demo_path())
+    study = ws.load(ws.demo_path("collector"))
     settings = ws.Settings(cell_length=0.04, tolerance=1e-2)
     return ws.run_point(study.engine, study.exhausts["long collector"], 4000.0, settings=settings)
 

@@ -10,7 +10,7 @@ import wavesim as ws
 from wavesim.errors import InputError
 from wavesim.show.drawings import GAP
 
-ENGINE = ws.load(ws.demo_path()).engine
+ENGINE = ws.load(ws.demo_path("collector")).engine
 PRIMARY = ws.Pipe(0.75, 0.038)
 
 

@@ -17,7 +17,7 @@ PORT = 0.1  # [m]
 @pytest.fixture(scope="module")
 def engine():
     """The engine of the packaged study with ports as wide as its primaries."""
-    study = ws.load(ws.demo_path())
+    study = ws.load(ws.demo_path("collector"))
     port = ws.Pipe(PORT, 0.04)
     return study.engine.replace(exhaust_port=port)
 

@@ -180,7 +180,7 @@ def test_choked_port_blows_into_a_wide_pipe(cell_length):
 
 @pytest.fixture(scope="module")
 def system():
-    study = ws.load(ws.demo_path())
+    study = ws.load(ws.demo_path("collector"))
     return study.engine, study.exhausts[study.base]
 
 

@@ -24,7 +24,7 @@ from wavesim.march.walltemp import find_solved_walls, update_walls
 from wavesim.show.quantities import CYLINDERS
 
 RPM = 3100.0
-STUDY = ws.load(ws.demo_path())
+STUDY = ws.load(ws.demo_path("collector"))
 SETTINGS = ws.Settings(cell_length=0.06, unequal_pressures=True)
 AIR = ws.Ambient(pressure=95e3, temperature=290.0, relative_humidity=0.5)
 WALL = ws.Wall(

@@ -98,7 +98,7 @@ def test_holes_pass_at_most_a_share_of_a_cell():
 @pytest.fixture
 def turning():
     """A cylinder of the example, compiled."""
-    study = ws.load(ws.demo_path())
+    study = ws.load(ws.demo_path("collector"))
     engine = study.engine.replace(firing_order=(1,))
     exhaust = ws.Exhaust(primary=ws.Pipe(0.3, 0.04), merge=None)
     return compile_network(ws.assemble(engine, exhaust), ws.EngineGas(),

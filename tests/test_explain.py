@@ -16,7 +16,7 @@ OVERLAP = (330.0, 390.0)
 
 @pytest.fixture(scope="module")
 def point():
-    study = ws.load(ws.demo_path())
+    study = ws.load(ws.demo_path("collector"))
     settings = ws.Settings(cell_length=0.05, tolerance=2e-2)
     return ws.run_point(study.engine, study.exhausts["short collector"], RPM, settings=settings)
 

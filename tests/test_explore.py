@@ -38,7 +38,7 @@ RPM = (3000.0, 4000.0, 5000.0)
 
 @pytest.fixture(scope="module")
 def study():
-    return load(demo_path())
+    return load(demo_path("collector"))
 
 
 @pytest.fixture(scope="module")

@@ -81,7 +81,7 @@ def run(study, out, *more):
 @pytest.fixture
 def study_file(tmp_path):
     """The demo study in a folder of its own."""
-    folder = Path(shutil.copytree(demo_path().parent, tmp_path / "mine"))
+    folder = Path(shutil.copytree(demo_path("collector").parent, tmp_path / "mine"))
     return folder / "demo.toml"
 
 
@@ -188,7 +188,7 @@ def test_place_that_cannot_be_written_is_refused_in_one_sentence(tmp_path, how):
 
 
 def test_study_that_was_edited_is_not_replaced(tmp_path):
-    study, path = load(demo_path()), tmp_path / "study.toml"
+    study, path = load(demo_path("collector")), tmp_path / "study.toml"
     save(study, path)
     save(study.replace(name="again"), path)
     assert load(path).name == "again"
@@ -293,7 +293,7 @@ def test_foreign_file_is_refused_before_anything_is_computed(
 def test_inputs_of_the_study_are_never_overwritten(tmp_path, swift, capsys):
     """Not even where they are results of an earlier run, which might be replaced otherwise."""
     out = tmp_path / "out"
-    folder = Path(shutil.copytree(demo_path().parent, out))
+    folder = Path(shutil.copytree(demo_path("collector").parent, out))
     assert run(folder / "demo.toml", out) == 0
     text = (folder / "demo.toml").read_text()
     lift = text[text.index('csv = "intake_lift.csv"'):].split('"')[1]

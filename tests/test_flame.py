@@ -11,7 +11,7 @@ RPM = 2500.0
 
 @pytest.fixture(scope="module")
 def system():
-    study = ws.load(ws.demo_path())
+    study = ws.load(ws.demo_path("collector"))
     return study.engine, study.exhausts["long collector"]
 
 

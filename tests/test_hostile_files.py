@@ -10,7 +10,7 @@ from wavesim import InputError, Table, demo_path, load
 from wavesim.descriptions.study import files_of
 from wavesim.front.app import main
 
-DEMO = demo_path().read_text(encoding="utf-8")
+DEMO = demo_path("collector").read_text(encoding="utf-8")
 NAMED = DEMO.replace('name = "short collector"', 'name = "kürzer é"')
 ENCODINGS = ["utf-8", "utf-8-sig", "utf-16", "utf-16-le", "utf-16-be", "utf-32", "cp1252",
              "latin-1"]
@@ -20,7 +20,7 @@ SECRET = "hunter2"
 @pytest.fixture
 def folder(tmp_path):
     """The demo study in a folder of its own."""
-    return Path(shutil.copytree(demo_path().parent, tmp_path / "study"))
+    return Path(shutil.copytree(demo_path("collector").parent, tmp_path / "study"))
 
 
 @pytest.fixture
@@ -52,7 +52,7 @@ def refused(action, *fragments):
 @pytest.mark.parametrize("end", ["\n", "\r\n", "\r"], ids=["unix", "windows", "old"])
 def test_study_is_read_in_any_common_encoding(write, encoding, end):
     study = write(NAMED.replace("\n", end).encode(encoding))
-    assert study.base == "kürzer é" and study.engine == load(demo_path()).engine
+    assert study.base == "kürzer é" and study.engine == load(demo_path("collector")).engine
 
 
 @pytest.mark.parametrize("encoding", ENCODINGS)
@@ -239,14 +239,14 @@ def test_study_reads_nothing_outside_its_folder_without_a_switch(write, folder, 
     name = {"up": "../elsewhere/lift.csv", "absolute": str(outside), "link": "link.csv",
             "linked folder": "more/lift.csv", "up and down": "../study/../elsewhere/lift.csv"}[how]
     refused(lambda: write(strange(name)), "outside the folder", "--outside")
-    assert write(strange(name), outside=True).engine == load(demo_path()).engine
+    assert write(strange(name), outside=True).engine == load(demo_path("collector")).engine
 
 
 def test_study_reads_below_its_folder_by_any_path(write, folder):
     (folder / "more").mkdir()
     shutil.copy(folder / "intake_lift.csv", folder / "more" / "lift.csv")
     for name in ("more/lift.csv", "./more/../more/lift.csv", str(folder / "more" / "lift.csv")):
-        assert write(strange(name)).engine == load(demo_path()).engine
+        assert write(strange(name)).engine == load(demo_path("collector")).engine
 
 
 def test_switch_of_the_command_line_opens_other_folders(write, folder, tmp_path, capsys):

@@ -18,7 +18,7 @@ from wavesim.fields.toml_form import build
 from wavesim.kernels import flat as f
 from wavesim.march.pull import throttled
 
-STUDY = ws.load(ws.demo_path())
+STUDY = ws.load(ws.demo_path("collector"))
 ENGINE = STUDY.engine
 EXHAUST = STUDY.exhausts[STUDY.base]
 RUNNER, STACK, INLET = ws.Pipe(0.1, 0.04), ws.Pipe(0.06, 0.042), ws.Pipe(0.3, 0.06)
@@ -92,7 +92,7 @@ def test_every_layout_comes_back_from_a_study():
              "throttle_diameter": "none", "throttle_at": "runner",
              "stack": {"length": "60 mm", "diameter": "42 mm"},
              "carburettor": {"flow": "110 cfm", "depression": "1.5 inHg"}}
-    found = build(ws.Intake, table, ws.demo_path().parent, "engine.intake")
+    found = build(ws.Intake, table, ws.demo_path("collector").parent, "engine.intake")
     assert found.carburettor == ws.FlowRating("110 cfm", "1.5 inHg")
     assert found.plenum_volume is None and found.stack == (ws.Pipe(0.06, 0.042),)
 

@@ -9,7 +9,7 @@ import pytest
 import wavesim as ws
 from wavesim.errors import InputError
 
-STUDY = ws.load(ws.demo_path())
+STUDY = ws.load(ws.demo_path("collector"))
 SINGLE = STUDY.engine.replace(firing_order=(1,))
 TWIN = STUDY.engine.replace(
     firing_order=(1, 2), banks=(1, 2), firing_intervals_deg=(270.0, 450.0))

@@ -213,13 +213,13 @@ def test_study_with_units_is_the_one_in_si_to_the_bit(tmp_path):
 
 
 def test_changes_of_a_study_take_units_too():
-    study = ws.load(ws.demo_path())
+    study = ws.load(ws.demo_path("collector"))
     base = study.exhausts[study.base]
     assert base.with_primary(length="30 inch").primary[0].length == 0.762
     assert ws.vary(base, "primary.length", "762 mm") == ws.vary(base, "primary.length", 0.762)
     table = {"primary": {"length": "762 mm", "diameter": "38 mm"},
              "collector": {"length": "30 cm", "diameter": "58 mm"}}
-    assert build(ws.Exhaust, table, ws.demo_path().parent, "exhaust").primary == (
+    assert build(ws.Exhaust, table, ws.demo_path("collector").parent, "exhaust").primary == (
         ws.Pipe(0.762, 0.038),)
 
 

@@ -12,7 +12,7 @@ from wavesim.descriptions.lines import Plan
 from wavesim.errors import InputError
 from wavesim.results.bill import bill
 
-STUDY = ws.load(ws.demo_path())
+STUDY = ws.load(ws.demo_path("collector"))
 ENGINE = STUDY.engine
 TUBE, WIDE = 0.038, 0.076  # bores of a primary, and of a circle with the area of four [m]
 CONE = ws.Merge(angle_deg=12.0, cone_length=0.12)
@@ -87,11 +87,11 @@ def test_cone_has_the_wall_of_the_tube_behind_it():
 
 
 def test_study_file_states_a_cone(tmp_path):
-    text = ws.demo_path().read_text("utf-8").replace(
+    text = ws.demo_path("collector").read_text("utf-8").replace(
         "[exhaust.merge]", "[exhaust.merge]\ncone_length = 0.1\ncone_diameter = 0.055")
     path = tmp_path / "study.toml"
     path.write_text(text, "utf-8")
-    for name in ws.demo_path().parent.glob("*.csv"):
+    for name in ws.demo_path("collector").parent.glob("*.csv"):
         (tmp_path / name.name).write_bytes(name.read_bytes())
     study = ws.load(path)
     assert all(one.merge.cone_length == 0.1 and one.merge.cone_diameter == 0.055

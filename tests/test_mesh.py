@@ -28,7 +28,7 @@ def test_torque_hardly_changes_when_the_cells_are_halved():
 
 
 def test_order_of_speeds_and_of_ducts_does_not_change_the_result():
-    study = ws.load(ws.demo_path())
+    study = ws.load(ws.demo_path("collector"))
     exhaust = study.exhausts["short collector"]
     settings = ws.Settings(cell_length=0.03, tolerance=1e-4)
     speeds = [3000.0, 4000.0, 5000.0]
@@ -42,7 +42,7 @@ def test_order_of_speeds_and_of_ducts_does_not_change_the_result():
 def test_ducts_listed_backwards_give_the_same_cycle(monkeypatch):
     from wavesim.march import cycles, run
 
-    study = ws.load(ws.demo_path())
+    study = ws.load(ws.demo_path("collector"))
     exhaust = study.exhausts["short collector"]
     settings = ws.Settings(cell_length=0.03, tolerance=1e-3)
     forward = ws.run_point(study.engine, exhaust, 4000.0, settings=settings)
@@ -96,7 +96,7 @@ def test_a_ring_of_equal_bores_is_cut_once_and_keeps_its_gas():
 
 
 def test_a_coarse_start_leads_to_the_same_cycle():
-    study = ws.load(ws.demo_path())
+    study = ws.load(ws.demo_path("collector"))
     exhaust = study.exhausts["short collector"]
     settings = ws.Settings(cell_length=0.015, tolerance=1e-4)
     at_once = ws.run_point(

@@ -14,7 +14,7 @@ COARSE = ws.Settings(cell_length=0.03, sample_deg=2.0)
 
 @pytest.fixture(scope="module")
 def study():
-    return ws.load(ws.demo_path())
+    return ws.load(ws.demo_path("collector"))
 
 
 @pytest.fixture(scope="module")

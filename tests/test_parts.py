@@ -25,7 +25,7 @@ from wavesim.units import cpsi
 
 fluids = pytest.importorskip("fluids")
 
-STUDY = load(demo_path())
+STUDY = load(demo_path("collector"))
 ENGINE = STUDY.engine
 V4 = ENGINE.replace(banks=(1, 2, 2, 1))
 EXHAUST = Exhaust(primary=Pipe(0.7, 0.038), collector=Pipe(0.3, 0.054), pipe=Pipe(1.0, 0.054))
@@ -313,7 +313,7 @@ def test_lines_of_many_parts_survive_plain_data_and_paths():
 
 # --- study files -------------------------------------------------------------------------------
 
-DEMO = demo_path().read_text(encoding="utf-8")
+DEMO = demo_path("collector").read_text(encoding="utf-8")
 LINE = """
 [exhaust.pipe]
 diameter = 0.05
@@ -333,7 +333,7 @@ parts = [
 @pytest.fixture
 def write(tmp_path):
     """Function that loads the demo with some text put before its merge."""
-    for csv in demo_path().parent.glob("*.csv"):
+    for csv in demo_path("collector").parent.glob("*.csv"):
         (tmp_path / csv.name).write_text(csv.read_text())
 
     def load_with(extra):

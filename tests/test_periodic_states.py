@@ -19,7 +19,7 @@ SPLIT = 5000.0  # speed at which cylinders that are alike fall into two groups
 
 @pytest.fixture(scope="module")
 def study():
-    return ws.load(ws.demo_path())
+    return ws.load(ws.demo_path("collector"))
 
 
 def system(study, model="momentum"):

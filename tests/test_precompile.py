@@ -11,7 +11,7 @@ import pytest
 
 from wavesim.march import precompile
 
-CODE = "import wavesim as ws; s = ws.load(ws.demo_path()); "
+CODE = "import wavesim as ws; s = ws.load(ws.demo_path('collector')); "
 POINT = CODE + "ws.run_point(s.engine, s.exhausts[s.base], 6000)"
 SWEEP = CODE + "print(ws.run_study(s, progress=False)[s.base])"
 
@@ -158,7 +158,7 @@ def test_interruption_works_at_once_while_kernels_are_compiled(tmp_path, code, r
 
 
 RUN = ("import sys, wavesim as ws; from wavesim.__main__ import run; "
-       "run(['run', str(ws.demo_path()), '--out', sys.argv[1]])")
+       "run(['run', str(ws.demo_path('collector')), '--out', sys.argv[1]])")
 
 
 @pytest.mark.nightly

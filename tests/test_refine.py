@@ -39,7 +39,7 @@ def curves(monkeypatch):
 
 @pytest.fixture(scope="module")
 def study():
-    return load(demo_path())
+    return load(demo_path("collector"))
 
 
 def swept(study, name, **options):

@@ -41,7 +41,7 @@ def lift(opens, closes):
 @pytest.fixture(scope="module")
 def systems():
     """Engine and exhaust."""
-    study = ws.load(ws.demo_path())
+    study = ws.load(ws.demo_path("collector"))
     engine, exhaust = study.engine, study.exhausts[study.base]
     engine = engine.replace(
         firing_order=(1, 3, 2), pin_offset=PIN, air_fuel_lambda=LAMBDA,

@@ -129,7 +129,7 @@ def test_gas_that_is_no_number_keeps_every_bit():
 
 def test_a_dozen_speeds_take_less_than_ten_megabytes():
     """The usual mesh and sampling of the example study, at one speed."""
-    study = load(demo_path())
+    study = load(demo_path("collector"))
     point = run_point(study.engine, study.exhausts[study.base], 4500)
     packed, _ = pack_points([point])
     size = sum(len(zlib.compress(np.ascontiguousarray(one).tobytes(), 4))

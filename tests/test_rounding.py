@@ -21,14 +21,14 @@ from wavesim.march.advance import plan_steps, run_cycle
 from wavesim.march.cycles import settle
 from wavesim.march.walltemp import find_solved_walls, update_walls
 
-STUDIES = {name: ws.load(ws.demo_path(name)) for name in ("demo", "complete")}
+STUDIES = {name: ws.load(ws.demo_path(name)) for name in ("collector", "complete")}
 EVERY = [
     (study, name, rpm) for study, found in STUDIES.items() for name in found.exhausts
     for rpm in found.rpm
 ]
 #: Speeds that once failed: a contact beside a closed valve, rhythms of several cycles, fibres.
 SOME = [
-    ("demo", "short collector", 5500.0), ("demo", "short collector", 3000.0),
+    ("collector", "short collector", 5500.0), ("collector", "short collector", 3000.0),
     ("complete", "open collector", 2500.0), ("complete", "complete, 61 mm", 4000.0),
 ]
 DISTURBANCE = 1e-14
@@ -138,7 +138,7 @@ def test_every_speed_converges_to_1e_6(case):
 OTHER = """
 import json, sys
 import wavesim as ws
-study = ws.load(ws.demo_path())
+study = ws.load(ws.demo_path("collector"))
 settings = study.settings.replace(min_cycles=6, max_cycles=6, coarse_start=1.0)
 found = {}
 for name, exhaust in study.exhausts.items():

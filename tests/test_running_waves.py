@@ -106,7 +106,7 @@ def test_waves_of_the_march_come_through_each_other_unchanged(flow):
 
 @pytest.fixture(scope="module")
 def point():
-    study = ws.load(ws.demo_path())
+    study = ws.load(ws.demo_path("collector"))
     exhaust = next(iter(study.exhausts.values()))
     return ws.run_point(study.engine, exhaust, 4500.0,
                         settings=ws.Settings(cell_length=0.04, tolerance=1e-2))

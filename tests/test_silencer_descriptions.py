@@ -14,7 +14,7 @@ from wavesim.descriptions.silencers import Chamber, PerforatedSilencer, Resonato
 from wavesim.descriptions.study import demo_path, load
 from wavesim.errors import InputError
 
-ENGINE = load(demo_path()).engine
+ENGINE = load(demo_path("collector")).engine
 PIPE = Pipe(0.3, 0.05)
 BOX = PerforatedSilencer(0.4, 0.05, case_diameter=0.13, packing=Packing(bulk_density=100.0))
 

@@ -90,6 +90,6 @@ def test_any_stores_survive_any_start(seed):
 
 
 def test_merge_holds_a_ball_of_gas_as_wide_as_its_widest_pipe():
-    study = ws.load(ws.demo_path())
+    study = ws.load(ws.demo_path("collector"))
     merge = ws.assemble(study.engine, study.exhausts[study.base]).nodes["merge"]
     assert merge.volume == pytest.approx(np.pi / 6.0 * 0.058**3)

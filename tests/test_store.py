@@ -48,7 +48,7 @@ KEY, OTHER = "a" * 64, "b" * 64
 
 @pytest.fixture(scope="module")
 def system():
-    study = load(demo_path())
+    study = load(demo_path("collector"))
     return study.engine, study.exhausts[study.base]
 
 
@@ -274,7 +274,7 @@ def test_new_module_deep_in_the_house_changes_the_key(tmp_path):
 
 def test_key_is_the_same_in_another_process(system):
     code = ("from wavesim import *; from wavesim.many.store import point_key; "
-            "s = load(demo_path()); "
+            "s = load(demo_path('collector')); "
             "print(point_key(s.engine, s.exhausts[s.base], 3000, Settings()))")
     done = subprocess.run(
         [sys.executable, "-c", code], capture_output=True, text=True, check=True,

@@ -89,7 +89,7 @@ def known_cycle(model, walls, settings, **demand):
 
 @pytest.fixture(scope="module")
 def point():
-    study = ws.load(ws.demo_path())
+    study = ws.load(ws.demo_path("collector"))
     engine = study.engine.replace(
         bore=BORE, stroke=STROKE, rod=ROD, compression_ratio=RATIO, pin_offset=PIN,
         firing_order=(1, 3, 2), fuel="iso-octane", air_fuel_lambda=LAMBDA,

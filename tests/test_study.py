@@ -10,14 +10,14 @@ from wavesim.fields.tables import Table
 from wavesim.fields.toml_form import differences, set_path
 from wavesim.gas.fuels import FUELS
 
-DEMO = demo_path().read_text(encoding="utf-8")
-STUDY = load(demo_path())
+DEMO = demo_path("collector").read_text(encoding="utf-8")
+STUDY = load(demo_path("collector"))
 
 
 @pytest.fixture
 def write(tmp_path):
     """Function that writes a changed copy of the demo beside its CSV files and loads it."""
-    for csv in demo_path().parent.glob("*.csv"):
+    for csv in demo_path("collector").parent.glob("*.csv"):
         (tmp_path / csv.name).write_text(csv.read_text())
 
     def load_changed(old="", new=""):

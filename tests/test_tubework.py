@@ -22,7 +22,7 @@ WALL = ws.Wall("16 gauge", "stainless 304")
 def from_table(**line):
     """The primary of an exhaust whose table is given."""
     table = {"primary": line, "collector": {"length": 0.3, "diameter": 0.05}}
-    return build(ws.Exhaust, table, demo_path().parent, "exhaust").primary
+    return build(ws.Exhaust, table, demo_path("collector").parent, "exhaust").primary
 
 
 # --- outer diameter -------------------------------------------------------------------------------
@@ -76,7 +76,7 @@ def test_of_bore_and_outer_diameter_the_one_that_is_changed_counts():
 ])
 def test_tube_by_outer_diameter_comes_back_as_it_was(tube):
     assert restore(describe(tube)) == tube
-    assert build(type(tube), plain(tube), demo_path().parent, "tube") == tube
+    assert build(type(tube), plain(tube), demo_path("collector").parent, "tube") == tube
 
 
 def test_cut_of_a_tube_by_outer_diameter_keeps_its_bores():
@@ -173,7 +173,7 @@ def test_stepped_primary_is_a_line_of_tubes_with_shared_thickness():
     assert [part.diameter for part in parts[:2]] == pytest.approx([1.495 * INCH, 1.62 * INCH])
     assert parts[2].thickness == ws.gauge(16)
     network = ws.Exhaust(primary=parts, collector=ws.Pipe(0.3, 0.06)).network(
-        ws.load(demo_path()).engine)
+        ws.load(demo_path("collector")).engine)
     step = network.nodes["step primary 1/1 - primary 1/2"]
     assert isinstance(step, ws.AreaStep)
 
@@ -182,7 +182,7 @@ def test_flange_of_another_bore_makes_two_steps_and_weighs_what_its_ring_weighs(
     flange = ws.Flange(0.02, 0.045, outer_diameter=0.09)
     network = ws.Exhaust(
         primary=ws.Pipe(0.5, 0.04), collector=(ws.Pipe(0.2, 0.05), flange, ws.Pipe(0.2, 0.05)),
-    ).network(ws.load(demo_path()).engine)
+    ).network(ws.load(demo_path("collector")).engine)
     assert {"step collector/1 - collector/2", "step collector/2 - collector/3"} <= set(
         network.nodes)
     assert flange.mass == pytest.approx(7850.0 * 0.02 * pi / 4.0 * (0.09**2 - 0.045**2))

@@ -32,7 +32,7 @@ WALLED = {"wall": ws.Wall(1.5e-3, outside="dyno-cell fan")}
 
 @pytest.fixture(scope="module")
 def system():
-    study = ws.load(ws.demo_path())
+    study = ws.load(ws.demo_path("collector"))
     exhaust = study.exhausts[study.base]
     return study.engine, exhaust.with_collector(wall_temperature=None, **WALLED)
 

@@ -45,7 +45,7 @@ def valve(diameter, count, lift, forward, reverse, **more):
 
 @cache
 def engine():
-    return ws.load(ws.demo_path()).engine.replace(
+    return ws.load(ws.demo_path("collector")).engine.replace(
         bore=BORE, stroke=STROKE, rod=ROD, compression_ratio=RATIO, pin_offset=PIN,
         firing_order=(1, 3, 2), firing_intervals_deg=(200.0, 250.0, 270.0), banks=(1, 1, 1),
         exhaust_valve=valve(0.028, 1, flat_lift(130.0, 370.0, 0.008), 0.62, 0.51),

@@ -45,7 +45,7 @@ def test_first_line_of_a_class_says_the_word_of_the_workshop(kind, word):
 
 
 def from_table(kind, **table):
-    return lambda: build(kind, table, demo_path().parent, "exhaust")
+    return lambda: build(kind, table, demo_path("collector").parent, "exhaust")
 
 
 @pytest.mark.parametrize(
@@ -64,7 +64,7 @@ def from_table(kind, **table):
         (lambda: EXHAUST.replace(manifold=PIPE), "'primary'"),
         (lambda: vary(EXHAUST, "header.length", 0.8), "'primary'"),
         (lambda: ws.EngineGas("petrol"), "'gasoline'"),
-        (lambda: load(demo_path()).engine.replace(fuel="petrol"), "'gasoline'"),
+        (lambda: load(demo_path("collector")).engine.replace(fuel="petrol"), "'gasoline'"),
         (lambda: ws.Cam(opens_deg=50, closes_deg=10, lift=0.009, lobe="poly"), "'medium'"),
         (lambda: restore({"type": "Muffler"}), "'PerforatedSilencer' or 'Chamber'"),
     ],

@@ -191,7 +191,7 @@ def cooled_audit():
 @cache
 def engine_audit(rpm):
     """Ledger of one converged cycle of the example engine on a coarse mesh."""
-    study = ws.load(ws.demo_path())
+    study = ws.load(ws.demo_path("collector"))
     point = ws.run_point(
         study.engine, next(iter(study.exhausts.values())), rpm,
         settings=ws.Settings(cell_length=0.03, tolerance=2e-3),

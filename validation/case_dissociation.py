@@ -232,7 +232,7 @@ def apparent_burn(lam):
 @cache
 def compared(rpm=COMPARED_RPM, settings=SETTINGS):
     """Sweeps of the example's two exhausts by (name of the exhaust, with dissociation)."""
-    study = ws.load(ws.demo_path())
+    study = ws.load(ws.demo_path("collector"))
     engine = study.engine.replace(air_fuel_lambda=COMPARED_LAMBDA)
     burns = {False: BURN, True: apparent_burn(COMPARED_LAMBDA)}
     keys = [(name, dissociates) for name in study.exhausts for dissociates in burns]

@@ -69,7 +69,7 @@ def saturated(row):
 @cache
 def engine_point(humidity):
     """The example engine in hot air of a relative humidity."""
-    study = ws.load(ws.demo_path())
+    study = ws.load(ws.demo_path("collector"))
     return ws.run_point(
         study.engine, study.exhausts[study.base], SPEED, settings=COARSE,
         ambient=SULTRY.replace(relative_humidity=humidity),

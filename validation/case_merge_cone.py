@@ -195,7 +195,7 @@ def with_cone(exhaust, length):
 @cache
 def sweep(name, length, speeds=SPEEDS, settings=None):
     """The demo engine with one of its exhausts, with or without a cone."""
-    study = ws.load(ws.demo_path())
+    study = ws.load(ws.demo_path("collector"))
     return ws.speed_sweep(study.engine, with_cone(study.exhausts[name], length), speeds, threads=1,
                           settings=settings or study.settings, progress=False)
 

@@ -25,7 +25,7 @@ MESHES = {WORST: (0.032, 0.016, 0.008, 0.004, 0.002), BEST: (0.032, 0.016, 0.008
 @cache
 def point(name, rpm, cell_length=USUAL):
     """Converged cycle of the example engine with one of its exhausts."""
-    study = ws.load(ws.demo_path())
+    study = ws.load(ws.demo_path("collector"))
     settings = ws.Settings(cell_length=cell_length, tolerance=1e-4)
     found = ws.run_point(study.engine, study.exhausts[name], rpm, settings=settings)
     assert found.converged

@@ -73,7 +73,7 @@ def woschni(p, T, piston_speed, angle, **valves):
 @cache
 def example():
     """The example engine and one of its exhausts."""
-    study = ws.load(ws.demo_path())
+    study = ws.load(ws.demo_path("collector"))
     return study.engine, next(iter(study.exhausts.values()))
 
 

@@ -35,7 +35,7 @@ USUAL = ws.Settings().cell_length
 @cache
 def system(model):
     """Engine and exhaust with a merge of a model."""
-    study = ws.load(ws.demo_path())
+    study = ws.load(ws.demo_path("collector"))
     exhaust = study.exhausts["long collector"]
     return study.engine, ws.vary(exhaust, "merge.model", model)
 

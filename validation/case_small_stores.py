@@ -151,7 +151,7 @@ NUDGE = 1.02  # of the volume, to see how steep the torque is
 @cache
 def torque(rpm, volume):
     """Torque [N m] of the example engine with so much gas in its merge."""
-    study = ws.load(ws.demo_path())
+    study = ws.load(ws.demo_path("collector"))
     exhaust = study.exhausts["short collector"]
     merge = exhaust.merge.replace(volume=float(volume))
     point = ws.run_point(study.engine, exhaust.replace(merge=merge), rpm)
@@ -161,7 +161,7 @@ def torque(rpm, volume):
 
 def usual_merge():
     """Gas in the merge of the example engine when nothing is said [m3]."""
-    exhaust = ws.load(ws.demo_path()).exhausts["short collector"]
+    exhaust = ws.load(ws.demo_path("collector")).exhausts["short collector"]
     return ball((exhaust.primary[0].outlet_diameter, exhaust.collector[0].diameter))
 
 

@@ -164,7 +164,7 @@ def cycle(scheme, cell_length, rpm):
 @cache
 def demo_cycle(scheme, cell_length, rpm):
     """Converged cycle of the example engine with the short collector."""
-    study = ws.load(ws.demo_path())
+    study = ws.load(ws.demo_path("collector"))
     exhaust = study.exhausts["short collector"]
     return _converged(study.engine, exhaust, rpm, scheme, cell_length, 2e-4)
 

@@ -4,7 +4,7 @@ Describe an engine and an exhaust, sweep the speed, compare the variants::
 
     import wavesim as ws
 
-    study = ws.load(ws.demo_path())
+    study = ws.load(ws.demo_path("collector"))
     short, long = study.exhausts.values()
     a = ws.speed_sweep(study.engine, short, rpm=range(2000, 7001, 500))
     b = ws.speed_sweep(study.engine, long, rpm=range(2000, 7001, 500))

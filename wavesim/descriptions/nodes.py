@@ -463,7 +463,25 @@ class Carburettor(Node):
         return 1.0 - _plate_width(self.plate_angle_deg, self.closed_angle_deg)
 
     def throat(self, area: float) -> float | None:
-        """Throat before a duct of that area [m2]; None if it is too narrow for the rated flow."""
+        """Throat before a duct of that area [m2]; None if it is too narrow for the rated flow.
+
+        Parameters
+        ----------
+        area : float
+            Of the duct [m2].
+
+        Raises
+        ------
+        InputError
+            If the area is no number above 0.
+
+        Examples
+        --------
+        >>> rating = FlowRating("110 cfm", "1.5 inHg")
+        >>> half = Carburettor(("a.end", "b.start"), rating=rating, plate_angle_deg=45)
+        >>> round(half.throat(12.6e-4) / rating.throat(12.6e-4), 3)
+        0.286
+        """
         wide = self.rating.throat(area)
         return None if wide is None else self.open_share * wide
 

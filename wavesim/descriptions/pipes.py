@@ -368,7 +368,14 @@ class Pipe(Tube):
     cell_length: float | None = number("m", *CELL_RANGE, default=None)
 
     def replace(self, **changes: Any) -> "Pipe":
-        """See `Description.replace`; of bore and outer diameter the one that is changed counts."""
+        """See `Description.replace`; of bore and outer diameter the one that is changed counts.
+
+        Examples
+        --------
+        >>> tube = Pipe(0.5, outer_diameter=0.05, thickness=0.002)
+        >>> tube.replace(outer_diameter=0.06).diameter, tube.replace(diameter=0.04).outer_diameter
+        (0.056, None)
+        """
         pairs = (("diameter", "outer_diameter"), ("end_diameter", "end_outer_diameter"))
         return super().replace(**with_bores(self, changes, pairs))
 
@@ -483,7 +490,14 @@ class Bend(Tube):
     hydraulic_diameter = None
 
     def replace(self, **changes: Any) -> "Bend":
-        """See `Description.replace`; of bore and outer diameter the one that is changed counts."""
+        """See `Description.replace`; of bore and outer diameter the one that is changed counts.
+
+        Examples
+        --------
+        >>> tube = Bend(angle_deg=90, radius=0.07, outer_diameter=0.05, thickness=0.002)
+        >>> tube.replace(outer_diameter=0.06).diameter, tube.replace(diameter=0.04).outer_diameter
+        (0.056, None)
+        """
         return super().replace(**with_bores(self, changes))
 
     def _check(self):

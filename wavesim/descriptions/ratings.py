@@ -91,7 +91,18 @@ class FlowRating(Description):
         -----
         Isentropic to the throat (pressure p_t, velocity y), then the mixing of Borda and Carnot
         that an Orifice has: p_t A + m y = p A + m q.
+
+        Raises
+        ------
+        InputError
+            If the area is no number above 0.
+
+        Examples
+        --------
+        >>> round(1e4 * FlowRating("110 cfm", "1.5 inHg").throat(12.6e-4), 2)
+        4.4
         """
+        area = self._area(area)
         m, p = self.mass_flow, self.pressure - self.depression
         q, T = self._behind(area, p)
 
@@ -120,13 +131,27 @@ class FlowRating(Description):
         -----
         The depression is taken as the loss of stagnation pressure of the part alone: of a filter,
         the air before and behind which is slow.
+
+        Raises
+        ------
+        InputError
+            If the area is no number above 0.
+
+        Examples
+        --------
+        >>> round(FlowRating("150 cfm", 2500.0).loss_coefficient(28.3e-4), 2)
+        6.56
         """
+        area = self._area(area)
         p0 = self.pressure - self.depression
         p = p0
         for _ in range(_STEPS):
             q, T = self._behind(area, p)
             p = p0 * (T / self.temperature) ** _POWER
         return self.depression / (0.5 * p / (R_AIR * T) * q * q)
+
+    def _area(self, area):
+        return check_number(self._owner, "area", area, "m2", 1e-6, 1.0)
 
     def _behind(self, area, p):
         """Velocity and temperature in a duct at a pressure, at the rated flow."""

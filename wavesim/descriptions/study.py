@@ -147,8 +147,9 @@ def demo_path(name: str = "demo") -> Path:
 
     Parameters
     ----------
-    name : {"demo", "complete"}
-        A short and a long collector, or complete systems of two bores beside an open collector.
+    name : {"demo", "collector", "complete"}
+        Open collectors and complete systems of two bores on a V6; a short and a long collector on
+        a four; complete systems of two bores beside an open collector on that four.
 
     Raises
     ------

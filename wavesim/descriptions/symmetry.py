@@ -44,7 +44,7 @@ def succession(engine, network):
     Examples
     --------
     >>> import wavesim as ws
-    >>> study = ws.load(ws.demo_path())
+    >>> study = ws.load(ws.demo_path("collector"))
     >>> header = study.exhausts["long collector"].network(study.engine)
     >>> found = succession(study.engine, header)
     >>> found.ducts["primary 1"], found.ducts["primary 3"], found.ducts["collector"]

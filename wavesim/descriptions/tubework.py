@@ -87,7 +87,15 @@ class BentTube(Part):
     cell_length: float | None = number("m", *CELL_RANGE, default=None)
 
     def replace(self, **changes: Any) -> "BentTube":
-        """See `Description.replace`; of bore and outer diameter the one that is changed counts."""
+        """See `Description.replace`; of bore and outer diameter the one that is changed counts.
+
+        Examples
+        --------
+        >>> tube = BentTube(0.5, angles_deg=(90,), radius=0.07, outer_diameter=0.05,
+        ...                 thickness=0.002)
+        >>> tube.replace(outer_diameter=0.06).diameter, tube.replace(diameter=0.04).outer_diameter
+        (0.056, None)
+        """
         return super().replace(**with_bores(self, changes))
 
     def _check(self):

@@ -34,7 +34,7 @@ from wavesim.many.sweep import checked_speeds, run_study
 from wavesim.many.work import count_workers
 from wavesim.writing import whole_file
 
-EXAMPLES = ("demo", "complete")
+EXAMPLES = ("demo", "collector", "complete")
 OK, UNFINISHED, BAD_INPUT, INTERRUPTED = 0, 1, 2, 130
 
 
@@ -145,10 +145,10 @@ def _check_numbers(options):
 def _run(path, out, options):
     """Run one study, print and write everything; returns the exit code."""
     clock = time.perf_counter()
-    _check_numbers(options)
     study = load(path, outside=options.outside)
     if options.rpm:
         study = study.replace(rpm=sorted(options.rpm))
+    _check_numbers(options)
     place = ResultFolder(out, files_of(path))
     place.check(report_names(study.exhausts))
     say(f"{study.name or path.name}: {_count(len(study.exhausts), 'exhaust')} at "

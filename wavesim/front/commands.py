@@ -22,7 +22,7 @@ from wavesim.writing import whole_file
 
 
 def check(options):
-    """Read a study, print what would be computed, and draw its exhausts to scale.
+    """Read a study, print what would be computed and when valves open, draw exhausts to scale.
 
     All faults of the study are told by `load`.  The cells of every exhaust are laid at its lowest
     speed, so that what can be refused there is refused here too.
@@ -49,6 +49,9 @@ def check(options):
     say(f"{len(study.exhausts)} exhausts at {len(study.rpm)} speeds, {speeds}: "
         f"{len(study.exhausts) * len(study.rpm)} points to compute")
     say(f"\n{rows_text(rows)}\n")
+    for engine in dict.fromkeys(map(study.engine_of, study.exhausts)):
+        say(f"{engine.name or 'engine'}, {1e6 * engine.displacement:.0f} cm3\n"
+            f"{engine.valve_timing()}\n")
     drawn = {name: exhaust for name, exhaust in study.exhausts.items()
              if isinstance(exhaust, Exhaust)}
     for number, (name, exhaust) in enumerate(drawn.items(), 1):

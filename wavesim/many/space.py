@@ -251,7 +251,7 @@ def designs(
     --------
     >>> from wavesim.descriptions.study import demo_path, load
     >>> space = {"exhaust.collector.length": (0.2, 0.6), "exhaust.merge.angle_deg": [10, 20]}
-    >>> len(designs(load(demo_path()), space, 3))
+    >>> len(designs(load(demo_path("collector")), space, 3))
     6
     """
     engine, exhaust = _base_of(base)

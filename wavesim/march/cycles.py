@@ -123,11 +123,14 @@ def take_over(model, point, mesh=None):
         raise InputError("run_point: start is a Point without the gas to start from, as those of "
                          "explore and of files by earlier versions are.")
     restart = point.restart[mesh] if mesh else point.restart
-    state = {name: getattr(model.state, name) for name in restart["state"]}
-    alike = all(np.shape(state[name]) == np.shape(a) for name, a in restart["state"].items())
+    given = dict(restart["state"])
+    if "plan" in given and np.shape(given["plan"]) != np.shape(model.state.plan):
+        del given["plan"]  # of other valve events; the run plans its steps anew
+    state = {name: getattr(model.state, name) for name in given}
+    alike = all(np.shape(state[name]) == np.shape(values) for name, values in given.items())
     if restart["ducts"] != model.ducts or not alike:
         raise InputError("run_point: start must be a Point of the same engine, exhaust and mesh.")
-    for name, values in restart["state"].items():
+    for name, values in given.items():
         state[name][...] = values
     model.net.cells[f.WALL] = restart["walls"]
     if mesh:  # at the same speed the burn goes on too
@@ -136,11 +139,11 @@ def take_over(model, point, mesh=None):
         use_gas(model, model.gas.replace(lam=restart["gas"].lam))
 
 
-def restart_of(model):
-    """What another run needs to start from the gas of this one."""
+def restart_of(model, same_speed=False):
+    """What another run needs to start from the gas of this one; at the same speed its steps too."""
     return {
         "state": {name: np.copy(getattr(model.state, name)) for name in model.state._fields
-                  if name != "plan"},  # whose slices differ from speed to speed
+                  if same_speed or name != "plan"},  # whose slices differ from speed to speed
         "ducts": dict(model.ducts), "walls": model.net.cells[f.WALL].copy(), "gas": model.gas,
         "burn": model.net.cyl_par[:, _BURN].copy(),
     }

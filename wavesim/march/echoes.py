@@ -214,7 +214,7 @@ def echoes(
     Examples
     --------
     >>> import wavesim as ws
-    >>> study = ws.load(ws.demo_path())
+    >>> study = ws.load(ws.demo_path("collector"))
     >>> settings = ws.Settings(cell_length=0.05, tolerance=0.05)
     >>> exhaust = study.exhausts["long collector"]
     >>> point = ws.run_point(study.engine, exhaust, 4500.0, settings=settings)
@@ -270,7 +270,7 @@ class CrossTalk(Tabular):
     Examples
     --------
     >>> import wavesim as ws
-    >>> study = ws.load(ws.demo_path())
+    >>> study = ws.load(ws.demo_path("collector"))
     >>> settings = ws.Settings(cell_length=0.05, tolerance=0.05)
     >>> exhaust = study.exhausts["long collector"]
     >>> found = ws.cross_talk(ws.run_point(study.engine, exhaust, 4500.0, settings=settings))
@@ -483,7 +483,7 @@ def exhaust_reflection(
     Examples
     --------
     >>> import wavesim as ws
-    >>> study = ws.load(ws.demo_path())
+    >>> study = ws.load(ws.demo_path("collector"))
     >>> network = study.exhausts["long collector"].network(study.engine)
     >>> found = ws.exhaust_reflection(network, frequencies=[20.0], temperature=900.0)
     >>> found.coefficient.shape

@@ -274,7 +274,7 @@ def run_network(
     point = point_of(described, model, walls, cycles, rpm, fuel_flow, rough, moment)
     if goes_on:
         point = replace(point, restart=start.restart | {
-            "fine": point.restart, "gas": model.gas,
+            "fine": restart_of(model, same_speed=True), "gas": model.gas,
         })
     point.audit["wall_time"] = time.perf_counter() - clock
     return point
@@ -333,7 +333,8 @@ def point_of(described, model, walls, cycles, rpm, fuel_flow=None, rough=None, m
         meta["walls_left"] = describe(walls_left(model, walls))
     if moment is not None:
         meta |= pull_facts(moment, walls, model.packings)
-    return Point(
-        rpm, values, cylinders, samples, audit, meta,
-        restart_of(rough.model) | {"fine": restart_of(model)} if rough else restart_of(model),
-    )
+    if rough is None:
+        restart = restart_of(model)
+    else:
+        restart = restart_of(rough.model) | {"fine": restart_of(model, same_speed=True)}
+    return Point(rpm, values, cylinders, samples, audit, meta, restart)

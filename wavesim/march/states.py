@@ -103,7 +103,7 @@ def periodic_states(
     Examples
     --------
     >>> import wavesim as ws
-    >>> study, coarse = ws.load(ws.demo_path()), ws.Settings(cell_length=0.03)
+    >>> study, coarse = ws.load(ws.demo_path("collector")), ws.Settings(cell_length=0.03)
     >>> long = study.exhausts["long collector"]
     >>> found = ws.periodic_states(study.engine, long, 3500, settings=coarse, starts=["all alike"])
     >>> len(found), found[0].starts, found[0].stable

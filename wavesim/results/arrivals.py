@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 
 import numpy as np
 
+from wavesim.constants import FLANGED_END, UNFLANGED_END
 from wavesim.descriptions.engine import CYCLE_DEG
 from wavesim.descriptions.nodes import OpenEnd, ValvePort
 from wavesim.errors import InputError, check_int, check_kind, check_number
@@ -26,7 +27,7 @@ if TYPE_CHECKING:
 
 RISE_DEG = 120.0  # after exhaust opening, in which the blowdown has its peak
 #: End correction over the radius: free end and end in a wall, as the march has them.
-_BEYOND = {"unflanged": 0.6133, "flanged": 0.8217, "none": 0.0}
+_BEYOND = {"unflanged": UNFLANGED_END, "flanged": FLANGED_END, "none": 0.0}
 
 
 class Route(NamedTuple):
@@ -186,7 +187,7 @@ def arrivals(
     Examples
     --------
     >>> import wavesim as ws
-    >>> study = ws.load(ws.demo_path())
+    >>> study = ws.load(ws.demo_path("collector"))
     >>> settings = ws.Settings(cell_length=0.05, tolerance=0.05)
     >>> exhaust = study.exhausts["long collector"]
     >>> point = ws.run_point(study.engine, exhaust, 4500.0, settings=settings)

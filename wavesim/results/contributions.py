@@ -187,7 +187,7 @@ def contributions(a: Sweep, b: Sweep) -> Contributions:
     Examples
     --------
     >>> import wavesim as ws
-    >>> study = ws.load(ws.demo_path())
+    >>> study = ws.load(ws.demo_path("collector"))
     >>> engine, exhaust = study.engine, study.exhausts[study.base]
     >>> settings = ws.Settings(cell_length=0.05, tolerance=0.02)
     >>> a = ws.Sweep([ws.run_point(engine, exhaust, 4000.0, settings=settings)])

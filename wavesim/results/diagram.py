@@ -115,7 +115,7 @@ def wave_diagram(point: Point, cylinder: int = 1) -> WaveDiagram:
     Examples
     --------
     >>> import wavesim as ws
-    >>> study = ws.load(ws.demo_path())
+    >>> study = ws.load(ws.demo_path("collector"))
     >>> settings = ws.Settings(cell_length=0.05, tolerance=0.05)
     >>> exhaust = study.exhausts["long collector"]
     >>> point = ws.run_point(study.engine, exhaust, 4500.0, settings=settings)

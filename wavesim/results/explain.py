@@ -201,7 +201,7 @@ def explain(a: Sweep, b: Sweep) -> Explanation:
     Examples
     --------
     >>> import wavesim as ws
-    >>> study = ws.load(ws.demo_path())
+    >>> study = ws.load(ws.demo_path("collector"))
     >>> settings = ws.Settings(cell_length=0.05, tolerance=0.02)
     >>> a, b = (ws.Sweep([ws.run_point(study.engine, one, 3500.0, settings=settings)], name=name)
     ...         for name, one in study.exhausts.items())
