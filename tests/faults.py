@@ -67,7 +67,7 @@ FAULTS = (
     ),
     Fault(
         "slug before an open end used up in whole steps", "kernels/nodes.py",
-        "share = slug / max(slug, -dt * carried_on(state, k))", "share = 1.0",
+        "share = slug / max(slug, -dt * expected(state, k))", "share = 1.0",
         "test_small_marches.py::"
         "test_gas_that_has_left_an_open_end_comes_back_to_the_last_of_it",
     ),
