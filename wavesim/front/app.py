@@ -1,7 +1,7 @@
 """Command line: run a study file, or an example that comes with the package, and short commands.
 
     wavesim run STUDY.toml [--out DIR]
-    wavesim demo [complete] [--out DIR]
+    wavesim demo [NAME] [--out DIR]
     wavesim check STUDY.toml        wavesim bill STUDY.toml
     wavesim compare A.npz B.npz     wavesim new [DIR]
 
