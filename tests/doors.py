@@ -106,6 +106,7 @@ def doors(folder):
         "Store": (ws.Store, {"folder": folder / "store"}),
         "Store.run_point": (store.run_point, PAIR | {"rpm": 3000.0, "settings": ws.Settings(),
                                                      "gas": None, "fuel_flow": None}),
+        "Store.has": (store.has, {"key": "a" * 64}),
         "Store.get": (store.get, {"key": "a" * 64}),
         "Store.put": (store.put, {"key": "a" * 64, "outcome": POINT}),
         "Store.claim": (store.claim, {"key": "a" * 64}),

@@ -44,7 +44,9 @@ def main(folder, count, seconds, deaf):
     real = signal.signal
 
     def clocked_signal(number, handler):
-        if handler in (signal.default_int_handler, signal.SIG_IGN, signal.SIG_DFL):
+        if handler is signal.default_int_handler:  # the sweep is over; what comes now is not ours
+            handler = signal.SIG_IGN
+        if handler in (signal.SIG_IGN, signal.SIG_DFL):
             return real(number, handler)
         before = real(number, Clocked(handler))
         print("ready", flush=True)

@@ -218,6 +218,8 @@ def interpreted():
 
 #: Rows with fresh charge and burned gas, whose round-off is that of the whole in row 0.
 PARTS_OF_GAS = {"cells": (f.Y1, f.Y2), "store": (f.SF, f.SB)}
+#: Rows of mass fractions: a small one has the round-off of the whole, which is 1.
+SIZES = {("end", row): 1.0 for row in (f.ES_YF, f.ES_YB, f.ES_CAME_YF, f.ES_CAME_YB)}
 
 
 @each_element
@@ -229,6 +231,7 @@ def test_same_without_the_compiler(interpreted, kind, number):
         pairs = zip(np.array(rows), np.array(plain_python[name]), strict=True)
         for row, (ours, theirs) in enumerate(pairs):
             scale = np.abs(rows[0] if row in parts else ours).max(initial=0.0)
+            scale = SIZES.get((name, row), scale)
             np.testing.assert_allclose(theirs, ours, rtol=0.0, atol=1e-12 * scale, err_msg=name)
 
 

@@ -24,6 +24,7 @@ from wavesim.results.points import Sweep
 FILES = {
     "summary.txt", "sweep_short_collector.csv", "sweep_short_collector.npz",
     "sweep_long_collector.csv", "sweep_long_collector.npz", "difference_long_collector.csv",
+    "contributions_long_collector.csv", "contributions_long_collector.png",
     "chart.png", "torque_power.png", "difference.png", "exhaust_valve_pressure.png",
 }
 
@@ -317,6 +318,7 @@ def test_example_of_the_readme_runs(tmp_path, monkeypatch, capsys):
 def test_readme_names_every_file_that_a_run_writes():
     text = README.read_text(encoding="utf-8")
     for name in ("summary.txt", "sweep_NAME.csv", "sweep_NAME.npz", "difference_NAME.csv",
+                 "contributions_NAME.csv", "contributions_NAME.png",
                  "chart.png", "torque_power.png", "difference.png", "exhaust_valve_pressure.png"):
         assert name in text
 

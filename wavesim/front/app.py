@@ -1,7 +1,7 @@
 """Command line: run a study file, or an example that comes with the package, and short commands.
 
     wavesim run STUDY.toml [--out DIR]
-    wavesim demo [complete] [--out DIR]
+    wavesim demo [NAME] [--out DIR]
     wavesim check STUDY.toml        wavesim bill STUDY.toml
     wavesim compare A.npz B.npz     wavesim new [DIR]
 
@@ -27,7 +27,13 @@ from wavesim.descriptions.study import demo_path, files_of, load
 from wavesim.errors import InputError, check_number
 from wavesim.front import commands as short
 from wavesim.front.folder import ResultFolder, make_folder
-from wavesim.front.report import failure_text, report_names, study_text, write_files
+from wavesim.front.report import (
+    explain_to_base,
+    failure_text,
+    report_names,
+    study_text,
+    write_files,
+)
 from wavesim.many.refine import REFINE_RANGE
 from wavesim.many.store import Store
 from wavesim.many.sweep import checked_speeds, run_study
@@ -165,9 +171,10 @@ def _run(path, out, options):
         study, threads=options.threads, store=store, refine=options.refine
     )
     _tell_store(store)
-    say(f"\n{study_text(sweeps)}\n")
+    explained = explain_to_base(sweeps)
+    say(f"\n{study_text(sweeps, explained)}\n")
     with _patience() as is_over:
-        written, failed = write_files(sweeps, place, study.name, is_over, store)
+        written, failed = write_files(sweeps, place, study.name, is_over, store, explained)
     for file in written:
         say(f"wrote {file}")
     say(f"Elapsed time {time.perf_counter() - clock:.1f} s")

@@ -8,12 +8,14 @@
 import re
 import unicodedata
 from collections.abc import Mapping
+from contextlib import suppress
 from functools import partial
 
 from wavesim.errors import InputError, check_kind, shown_path
 from wavesim.front.folder import ResultFolder
 from wavesim.guard import guarded
 from wavesim.results.comparisons import compare
+from wavesim.results.explain import explain
 from wavesim.results.points import Sweep
 from wavesim.show import plots
 from wavesim.show.style import titled
@@ -55,22 +57,43 @@ def compare_to_base(sweeps):
     return comparisons, reasons
 
 
-def study_text(sweeps):
-    """Readable text: a table for each variant, then its comparison with the base, and a caution.
+def explain_to_base(sweeps):
+    """Explain the difference of every variant from the base; takes what `compare_to_base` does.
+
+    Returns
+    -------
+    dict of str to Explanation
+        By name of the variant, without those of which there is no account, such as of engines that
+        do not burn.
+    """
+    (_, base), *variants = sweeps.items()
+    found = {}
+    for name, sweep in variants:
+        with suppress(InputError):
+            found[name] = explain(base, sweep)
+    return found
+
+
+def study_text(sweeps, explained=None):
+    """Readable text: a table for each variant, then its comparison with the base, why, and a caution.
 
     Parameters
     ----------
     sweeps : mapping of str to Sweep
         Base first, as `run_study` returns them.
+    explained : mapping of str to Explanation, optional
+        From `explain_to_base`, which is asked if it is not given.
 
     Returns
     -------
     str
     """
+    explained = explain_to_base(sweeps) if explained is None else explained
     parts = [f"{name}\n{sweep.table(COLUMNS)}" for name, sweep in sweeps.items()]
     comparisons, reasons = compare_to_base(sweeps)
     parts += [_titled(name, comparison.summary()) for name, comparison in comparisons.items()]
     parts += [_titled(name, f"No comparison: {reason}") for name, reason in reasons.items()]
+    parts += [one.summary() for one in explained.values()]
     return "\n\n".join([*parts, CAUTION])
 
 
@@ -88,7 +111,9 @@ def report_names(names):
     """
     stems = _file_names(names)
     sweeps = [f"sweep_{stem}.{kind}" for stem in stems.values() for kind in ("csv", "npz")]
-    differences = [f"difference_{stems[name]}.csv" for name in list(names)[1:]]
+    variants = [stems[name] for name in list(names)[1:]]
+    differences = [f"difference_{stem}.csv" for stem in variants]
+    differences += [f"contributions_{stem}.{kind}" for stem in variants for kind in ("csv", "png")]
     return ["summary.txt", *sweeps, *differences, *(f"{figure}.png" for figure in _FIGURES)]
 
 
@@ -110,7 +135,8 @@ def write_report(sweeps, folder, title=""):
     -------
     list of Path
         summary.txt; sweep_NAME.csv and sweep_NAME.npz for every variant; difference_NAME.csv for
-        every comparison; and the figures that the finished points allow: chart.png,
+        every comparison; contributions_NAME.csv and contributions_NAME.png, what each difference of
+        torque is made of; and the figures that the finished points allow: chart.png,
         torque_power.png, difference.png, exhaust_valve_pressure.png.
 
     Raises
@@ -130,7 +156,7 @@ def write_report(sweeps, folder, title=""):
     return written
 
 
-def write_files(sweeps, place, title="", is_over=lambda: False, store=None):
+def write_files(sweeps, place, title="", is_over=lambda: False, store=None, explained=None):
     """Write the report into a ResultFolder; takes and returns what `ResultFolder.write` does.
 
     The large files come last: on a disk that fills up the others are there.
@@ -138,14 +164,19 @@ def write_files(sweeps, place, title="", is_over=lambda: False, store=None):
     The traces of points that a store in this folder keeps stay there.
     """
     stems, comparisons = _file_names(sweeps), compare_to_base(sweeps)[0]
-    text = study_text(sweeps) + "\n"
+    explained = explain_to_base(sweeps) if explained is None else explained
+    text = study_text(sweeps, explained) + "\n"
     files = {"summary.txt": lambda path: _write_text(path, text)}
     files |= {f"sweep_{stems[name]}.csv": sweep.to_csv for name, sweep in sweeps.items()}
     files |= {
         f"difference_{stems[name]}.csv": comparison.to_csv
         for name, comparison in comparisons.items()
     }
-    files |= _figures(sweeps, comparisons, _full_title(title, sweeps))
+    title = _full_title(title, sweeps)
+    for name, one in explained.items():
+        files[f"contributions_{stems[name]}.csv"] = one.parts.to_csv
+        files[f"contributions_{stems[name]}.png"] = partial(_draw_parts, one, title)
+    files |= _figures(sweeps, comparisons, title)
     files |= {f"sweep_{stems[name]}.npz": _saved(sweep, store) for name, sweep in sweeps.items()}
     return place.write(files, is_over)
 
@@ -219,6 +250,12 @@ def _figures(sweeps, comparisons, title):
         for name, draw in drawn.items()
         if draw
     }
+
+
+def _draw_parts(explanation, title, path):
+    """What a difference of torque is made of, as a figure."""
+    (ax,) = plots.new_axes(1, width=9.5, height=5.0)
+    plots.save_figure(titled(explanation.plot(ax), title), path)
 
 
 def _full_title(title, sweeps):

@@ -36,11 +36,11 @@ END_KIND, END_CELL, END_FACE, END_STORE, END_VALVE = range(N_END_INT)  # -1 for 
 N_END = 14  # Net.end_par
 (AREA, CD_OUT, CD_IN, RAD_RADIUS, RAD_MASS, RAD_LEAD, RAD_DAMP, RAD_LAG, DIR_X, DIR_Y, DIR_Z,
  P_REF, T_REF, SIGN) = range(N_END)
-N_END_STATE = 19  # State.end: what the face did in the last step (ghost cells, warm start)
+N_END_STATE = 18  # State.end: what the face did in the last step (ghost cells, warm start)
 (ES_R, ES_U, ES_P, ES_YF, ES_YB, ES_V, ES_AUX, ES_RAD_1, ES_RAD_2,
  ES_SLUG, ES_SLUG_T, ES_SLUG_YF, ES_SLUG_YB,
  ES_CAME, ES_CAME_R, ES_CAME_YF, ES_CAME_YB,  # gas come in: how far in cells, its state
- ES_V_BEFORE, ES_V_FIRST) = range(N_END_STATE)
+ ES_V_BEFORE) = range(N_END_STATE)
 
 # --- pairs of ends, and perforated walls --------------------------------------------------------
 N_PAIR = 4  # Net.pair_par: throat area and loss coefficient (-1: none) from end 0 to 1, and back

@@ -225,15 +225,9 @@ def remember_entered(net, state, inner, face, k, dt):
 
 
 @part
-def carried_on(state, k):
-    """Velocity out of an end as it will be if it goes on as in the last two steps."""
-    return 2.0 * state.end[k, f.ES_V] - state.end[k, f.ES_V_BEFORE]
-
-
-@part
 def expected(state, k):
-    """Velocity out of an end to start an iteration from: that of the last three steps goes on."""
-    return 3.0 * (state.end[k, f.ES_V] - state.end[k, f.ES_V_BEFORE]) + state.end[k, f.ES_V_FIRST]
+    """Velocity out of an end to start an iteration from: that of the last two steps goes on."""
+    return 2.0 * state.end[k, f.ES_V] - state.end[k, f.ES_V_BEFORE]
 
 
 @stage
@@ -297,7 +291,7 @@ def node_port(net, state, work, inner, face, k, dt, theta_deg):
         if slug > 0.0:
             # In the step that takes the last of it, air follows: a whole step of either would let
             # a little more or less of the slug decide where the contact lies.
-            share = slug / max(slug, -dt * carried_on(state, k))  # of the volume
+            share = slug / max(slug, -dt * expected(state, k))  # of the volume
             own = share / state.end[k, f.ES_SLUG_T]
             T0 = 1.0 / (own + (1.0 - share) / store[f.NT])
             own *= T0  # of the mass
@@ -473,7 +467,6 @@ def hand_over(net, state, work, inner, face, dt):
         state.end[k, f.ES_P] = face[k, FP]
         state.end[k, f.ES_YF] = face[k, FYF]
         state.end[k, f.ES_YB] = face[k, FYB]
-        state.end[k, f.ES_V_FIRST] = state.end[k, f.ES_V_BEFORE]
         state.end[k, f.ES_V_BEFORE] = state.end[k, f.ES_V]
         state.end[k, f.ES_V] = face[k, FV]
         if face[k, FP] <= FLOORED * inner[k, IP]:  # gas is drawn off beyond a vacuum

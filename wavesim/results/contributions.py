@@ -212,7 +212,7 @@ def contributions(a: Sweep, b: Sweep) -> Contributions:
 
 def _split(a, b):
     """Parts of the difference of torque between two points [N m]."""
-    before, after = _factors(a), _factors(b)
+    before, after = _factors(a), _factors(b)  # first, for they look whether all is there
     work = [_gross_work(point) for point in (a, b)]
     mean = logarithmic_mean(*work) / (4.0 * pi)
     parts = {name: mean * np.log(after[name] / before[name]) for name in _FACTORS}
@@ -232,6 +232,10 @@ def _gross_work(point):
 def _factors(point):
     """Factors of the gross work by the names of `PARTS`."""
     own = {name: values.sum() for name, values in point.cylinders.items()}
+    if "released_heat" not in own:
+        raise InputError(
+            f"contributions: the point at {point.rpm:g} rev/min has no amounts by cylinder."
+        )
     released, work = own["released_heat"], _gross_work(point)
     kept = released - own["wall_heat"]
     if min(released, kept, work, own["trapped_fresh"]) <= 0.0:

@@ -171,13 +171,16 @@ _CAUTION = ("This is the account that the computed numbers fit; a measured trace
 
 
 @guarded
-def explain(a: Sweep, b: Sweep) -> Explanation:
+def explain(a: Sweep, b: Sweep, *, everywhere: bool = False) -> Explanation:
     """Say in words why two computed curves differ in torque.
 
     Parameters
     ----------
     a, b : Sweep
         Reference and variant, with traces; every difference is b - a.
+    everywhere : bool
+        True looks for the wave behind the overlap pressure at every speed; False only at those of
+        largest gain and loss, of which the summary speaks.
 
     Returns
     -------
@@ -211,9 +214,10 @@ def explain(a: Sweep, b: Sweep) -> Explanation:
     for name, curve in (("a", a), ("b", b)):
         check_kind("explain", name, curve, Sweep)
     parts = contributions(a, b)
+    telling = {int(np.argmax(parts.total)), int(np.argmin(parts.total))}
     reasons = tuple(
         _reason(a[rpm], b[rpm], {name: float(values[i]) for name, values in parts.parts.items()},
-                parts.names)
+                parts.names, everywhere or i in telling)
         for i, rpm in enumerate(parts.rpm)
     )
     return Explanation(a, b, parts, reasons)
@@ -236,7 +240,7 @@ def _words(parts, names):
     return " and ".join([", ".join(said[:-1]), said[-1]] if len(said) > 1 else said)
 
 
-def _reason(a, b, parts, names):
+def _reason(a, b, parts, names, look_for_waves):
     """What is said of one speed."""
     whole = sum(parts.values())
     change = b.values["overlap_exhaust_pressure"] - a.values["overlap_exhaust_pressure"]
@@ -258,7 +262,7 @@ def _reason(a, b, parts, names):
             f"{word} ({1e-5 * b.values['overlap_exhaust_pressure']:.2f} instead of "
             f"{1e-5 * a.values['overlap_exhaust_pressure']:.2f} bar)"
             + (", which fits." if fits else ", which does not fit: the cause lies elsewhere."))
-        wave = _wave(a, b, lower) if fits else ""
+        wave = _wave(a, b, lower) if fits and look_for_waves else ""
         if wave:
             said.append(wave)
         if fits:

@@ -809,7 +809,9 @@ def plot_pairs(
     if not pairs:
         raise InputError("plot_pairs: columns must hold at least two fields.")
     axes = stack(_grid(len(pairs)) if axes is None else axes, len(pairs))
-    values = np.asarray(values, dtype=float)
+    values = errors.as_floats("plot_pairs", "values", values)
+    if values.ndim != 1:
+        raise InputError("plot_pairs: values must be a list of single values.")
     best = int(np.nanargmax(values)) if np.isfinite(values).any() else None
     for ax, (x, y) in zip(axes, pairs, strict=True):
         dots = ax.scatter(columns[x], columns[y], c=values, cmap="viridis", s=36.0,

@@ -80,6 +80,7 @@ def plot_contributions(
     ax.plot(rpm, found.total, color="black", lw=1.8, marker="o", ms=5.5, mfc="white", mew=1.6,
             label="torque", zorder=4.0)
     ax.axhline(0.0, color="black", lw=0.8)
+    ax.use_sticky_edges = False  # else the bars end at the frame
     ax.margins(y=0.06)
     ax.set_xlabel("engine speed [rev/min]")
     ax.set_ylabel("difference of torque [N m]")
