@@ -169,6 +169,11 @@ class Wiebe(Description):
     x = (1 - exp(-a t^(m+1))) / (1 - exp(-a)), t = (theta - start) / duration, a = 6.908.
     Wiebe (1962) as in Heywood (1988), ch. 9 (from memory); divided by the last value so that
     x = 1 at t = 1.
+
+    Examples
+    --------
+    >>> Wiebe(ca50_deg=8, burn_10_90_deg=24).ca50_deg
+    8.0
     """
 
     ca50_deg: float | Table = number_or_table("deg", -20.0, 60.0, 8.0)
@@ -259,6 +264,11 @@ class Woschni(Description):
     Notes
     -----
     The correlation itself is Woschni, SAE 670931 (1967).
+
+    Examples
+    --------
+    >>> Woschni(factor=1.5).factor
+    1.5
     """
 
     head_temperature: float = number("K", 300.0, 900.0, 430.0)

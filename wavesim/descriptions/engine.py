@@ -99,6 +99,23 @@ class Engine(Description):
     ------
     InputError
         If a value is outside its range or the values do not fit together.
+
+    Examples
+    --------
+    >>> import wavesim as ws
+    >>> lift = {"lift": "9 mm", "checking_lift": "1 mm"}
+    >>> single = Engine(
+    ...     bore="96 mm", stroke="62 mm", rod="105 mm", compression_ratio=11.5, firing_order=(1,),
+    ...     intake_valve=Valve(diameter="37 mm", count=2,
+    ...                        lift=ws.Cam(opens_deg=20, closes_deg=55, **lift)),
+    ...     exhaust_valve=Valve(diameter="31 mm", count=2,
+    ...                         lift=ws.Cam(opens_deg=55, closes_deg=20, **lift)),
+    ...     intake_port=ws.Pipe("90 mm", "46 mm"), exhaust_port=ws.Pipe("70 mm", "40 mm"),
+    ...     intake=Intake(runner=ws.Pipe("140 mm", "46 mm"), plenum_volume=None,
+    ...                   throttle_diameter="46 mm", throttle_at="runner"),
+    ...     fuel="petrol")
+    >>> print(f"{1e6 * single.displacement:.0f} cm3, {single.fuel}")
+    449 cm3, gasoline
     """
 
     name: str = text("")

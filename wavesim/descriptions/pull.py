@@ -30,6 +30,11 @@ class Warmed(Description):
         Engine speed [rev/min], 100 to 30000.
     plate_angle_deg : float or None
         Angle of every throttle plate then [deg], 0 to 90; None: as it stands in the pull.
+
+    Examples
+    --------
+    >>> Warmed(rpm=2500, plate_angle_deg=30).rpm
+    2500.0
     """
 
     rpm: float = number("rev/min", *RPM_RANGE)

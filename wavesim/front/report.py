@@ -75,7 +75,7 @@ def explain_to_base(sweeps):
 
 
 def study_text(sweeps, explained=None):
-    """Readable text: a table for each variant, then its comparison with the base, why, and a caution.
+    """Readable text: a table of each variant, its comparison with the base, why, and a caution.
 
     Parameters
     ----------
