@@ -16,7 +16,7 @@ import wavesim.front.app
 import wavesim.many.work
 from wavesim import compare
 from wavesim.descriptions.study import demo_path, load, save
-from wavesim.front.app import main
+from wavesim.front.app import EXAMPLES, main
 from wavesim.front.report import study_text, telling_speeds, write_report
 from wavesim.many.sweep import run_study
 from wavesim.results.points import Sweep
@@ -259,7 +259,7 @@ def test_module_runs_from_the_shell_without_a_traceback(tmp_path):
     command = [sys.executable, "-m", "wavesim", "run", "none.toml", "--out", str(tmp_path)]
     done = subprocess.run(command, capture_output=True, text=True, check=False)
     assert done.returncode == 2 and done.stdout == ""
-    assert done.stderr == "wavesim: none.toml: cannot read the file 'none.toml'.\n"
+    assert done.stderr == "wavesim: none.toml: cannot read the file 'none.toml': there is none.\n"
 
 
 # --- report ---------------------------------------------------------------------------------------
@@ -321,3 +321,18 @@ def test_readme_names_every_file_that_a_run_writes():
                  "contributions_NAME.csv", "contributions_NAME.png",
                  "chart.png", "torque_power.png", "difference.png", "exhaust_valve_pressure.png"):
         assert name in text
+
+
+@pytest.mark.parametrize("example", EXAMPLES)
+def test_example_study_warns_of_noise_heat_gas_and_lean_mixture(example):
+    text = " ".join(demo_path(example).read_text(encoding="utf-8").replace("#", "").split())
+    for word in ("CAUTION", "hearing", "closed rooms", "burn skin", "lean", "Local codes"):
+        assert word in text
+
+
+def test_summary_ends_with_the_cautions():
+    text = study_text({"one": fake_sweep([1000.0, 2000.0], [100, 110])})
+    last = text.rpartition("\n\n")[2]
+    for word in ("Caution", "legal", "hearing", "burn skin", "closed rooms", "lean", "Local codes"):
+        assert word in last
+    assert max(map(len, last.splitlines())) <= 100

@@ -125,9 +125,9 @@ def test_summary_names_extremes_crossings_and_weak_points():
     b = fake_sweep(SPEEDS, [90, 220, 100, 60], "tuned", failures={5000.0: "burst"})
     text = compare(a, b).summary()
     assert "A = stock" in text and "B = tuned" in text
-    assert "most above A at 2000 rev/min, +20.0 N m (+10.0 %)" in text
-    assert "most below A at 1000 rev/min, -10.0 N m (-10.0 %)" in text
-    assert "cross near 1300 rev/min (between 1000 and 2000), above it B is higher" in text
+    assert "furthest above A at 2000 rev/min, +20.0 N m (+10.0 %)" in text
+    assert "furthest below A at 1000 rev/min, -10.0 N m (-10.0 %)" in text
+    assert "cross near 1300 rev/min (between 1000 and 2000); above it B is higher" in text
     assert "stock: Not converged at 2000 rev/min." in text
     assert "tuned: Failed at 5000 rev/min." in text
     assert "kW" in text and "0.05 %" in text
@@ -288,7 +288,7 @@ def test_several_curves_are_compared_with_one_base(tmp_path):
     assert found[0].bands == found[1].bands  # inside the range that all cover
     text = found.summary()
     assert "A = base\nB = two\nC = pull" in text
-    assert "Torque: C is most above A at 2000 rev/min, +10.0 N m (+5.0 %)." in text
+    assert "Torque: C lies furthest above A at 2000 rev/min, +10.0 N m (+5.0 %)." in text
     assert text.splitlines()[4].split() == ["rpm", "torque", "A", "B", "B", "-", "A", "C", "C", "-",
                                             "A"]
     assert text.splitlines()[6].split() == ["1000", "100.0", "110.0", "+10.0", "-", "-"]

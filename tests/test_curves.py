@@ -171,7 +171,7 @@ def test_comparison_knows_what_both_curves_hold():
         c.difference("torque")
     own = Curve("own", SPEEDS, {"oil": [1.0, 1.0, 1.0]}, units={"oil": "bar"})
     text = compare(extra, own).summary(["oil"])
-    assert "Oil: B is most below A at 4000 rev/min, -2.000 bar" in text
+    assert "Oil: B lies furthest below A at 4000 rev/min, -2.000 bar" in text
     with pytest.raises(InputError, match="'computed' holds torque.* and 'own' holds oil, but"):
         compare(computed, own)
 
@@ -190,7 +190,7 @@ def test_gap_in_a_measured_curve_stays_a_gap(ax):
     gappy = pull((100.0, np.nan, 110.0))
     c = compare(fake_sweep(SPEEDS, [90, 100, 100], "computed"), gappy)
     assert np.isnan(c.difference()).tolist() == [False, True, False]
-    assert c.crossings() == [] and "most above A at 2000" in c.summary()
+    assert c.crossings() == [] and "furthest above A at 2000" in c.summary()
     assert c.plot(ax) is ax
 
 

@@ -365,7 +365,7 @@ def test_report_names_objective_base_gain_limits_and_edges_and_shows_both_curves
     assert "Limit on mass of tubes and silencers: at most 50 kg; the best design has " in text
     assert "at least 0 and at most 3.24e+09 g/kWh" in text
     assert "lies at the edge of the space: a better one may lie beyond" in text
-    assert "A = base, B = best design" in text and "Torque: B is most above A at" in text
+    assert "A = base, B = best design" in text and "Torque: B lies furthest above A at" in text
     found = optimise(*system, {LENGTH: (0.1, 0.7)}, RPM, evaluations=60, progress=False)
     assert found.edges == {} and "edge" not in found.summary()
 

@@ -1,14 +1,18 @@
-"""The notebooks: stored without output, they run, and their text tells what comes out."""
+"""The notebooks: they run, hold what comes out, and their text tells it."""
 
+import base64
+import functools
 import json
+import re
+import runpy
 from pathlib import Path
 
 import numpy as np
 import pytest
-from matplotlib import pyplot
 
 NOTEBOOKS = Path(__file__).parents[1] / "notebooks"
 NAMES = sorted(path.stem for path in NOTEBOOKS.glob("*.ipynb"))
+NUMBER = re.compile(r"[-+]?\d+(?:\.\d+)?")
 
 
 def cells(name):
@@ -16,25 +20,40 @@ def cells(name):
     return json.loads((NOTEBOOKS / f"{name}.ipynb").read_text(encoding="utf-8"))["cells"]
 
 
+@functools.cache
+def ran(name):
+    """Names that all code cells leave behind, and what each cell printed and drew."""
+    return runpy.run_path(str(NOTEBOOKS / "store.py"))["run"](name)
+
+
 def run(name):
-    """Names that all code cells leave behind, run in order."""
-    found = {}
-    for i, cell in enumerate(cells(name)):
-        if cell["cell_type"] == "code":
-            exec(compile("".join(cell["source"]), f"{name}, cell {i}", "exec"), found)
-    pyplot.close("all")
-    return found
+    return ran(name)[0]
 
 
 @pytest.mark.parametrize("name", NAMES)
-def test_notebook_is_stored_without_output(name):
+def test_notebook_is_small_and_numbered(name):
+    assert (NOTEBOOKS / f"{name}.ipynb").stat().st_size < 200_000
     book = json.loads((NOTEBOOKS / f"{name}.ipynb").read_text(encoding="utf-8"))
     assert (book["nbformat"], book["nbformat_minor"]) == (4, 5)
     assert len({cell["id"] for cell in book["cells"]}) == len(book["cells"])
     for cell in book["cells"]:
         assert set(cell) >= {"cell_type", "id", "metadata", "source"}
-        if cell["cell_type"] == "code":
-            assert cell["outputs"] == [] and cell["execution_count"] is None
+    counts = [cell["execution_count"] for cell in book["cells"] if cell["cell_type"] == "code"]
+    assert counts == [*range(1, len(counts) + 1)]
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_notebook_holds_what_its_cells_print_and_draw(name):
+    """The words exactly, the numbers within what other machines may round otherwise."""
+    stored = [cell["outputs"] for cell in cells(name) if cell["cell_type"] == "code"]
+    for outputs, (printed, figures) in zip(stored, ran(name)[1], strict=True):
+        text = "".join("".join(one["text"]) for one in outputs if "text" in one)
+        assert NUMBER.sub("#", text) == NUMBER.sub("#", printed)
+        for kept, now in zip(NUMBER.findall(text), NUMBER.findall(printed), strict=True):
+            assert float(kept) == pytest.approx(float(now), rel=2e-3, abs=0.011)
+        drawn = [base64.b64decode(one["data"]["image/png"]) for one in outputs if "data" in one]
+        assert len(drawn) == len(figures)
+        assert all(png.startswith(b"\x89PNG") for png in drawn)
 
 
 @pytest.mark.parametrize("name", NAMES)

@@ -63,8 +63,8 @@ def from_table(kind, **table):
         (lambda: ws.Pipe(0.5, bore=0.04), "'diameter'"),
         (lambda: EXHAUST.replace(manifold=PIPE), "'primary'"),
         (lambda: vary(EXHAUST, "header.length", 0.8), "'primary'"),
-        (lambda: ws.EngineGas("petrol"), "'gasoline'"),
-        (lambda: load(demo_path("collector")).engine.replace(fuel="petrol"), "'gasoline'"),
+        (lambda: ws.EngineGas("gas"), "'gasoline'"),
+        (lambda: load(demo_path("collector")).engine.replace(fuel="Petrol"), "'gasoline'"),
         (lambda: ws.Cam(opens_deg=50, closes_deg=10, lift=0.009, lobe="poly"), "'medium'"),
         (lambda: restore({"type": "Muffler"}), "'PerforatedSilencer' or 'Chamber'"),
     ],
@@ -90,9 +90,20 @@ def test_word_without_a_meaning_here_is_compared_by_its_letters():
     assert nearest("muffler", ["pipe"]) == "."
 
 
-def test_petrol_is_told_apart_from_ethanol():
+def test_petrol_is_gasoline_wherever_a_fuel_is_named():
+    engine = load(demo_path("collector")).engine
+    assert ws.EngineGas("petrol") == ws.EngineGas("gasoline")
+    assert engine.replace(fuel="petrol") == engine.replace(fuel="gasoline")
+    gas = build(ws.EngineGas, {"fuel": "petrol"}, demo_path().parent, "gas")
+    assert gas.fuel.name == "gasoline"
+    assert vary(engine, "fuel", "petrol").fuel == "gasoline"
+    scaling = ws.FlameScaling(residual=0.05, air_fuel_lambda=1.0, fuel="petrol")
+    assert scaling.fuel == "gasoline"
+
+
+def test_petrol_in_other_letters_is_not_taken_for_ethanol():
     assert "ethanol" in ws.FUELS
-    assert nearest("petrol", ws.FUELS) == "; did you mean 'gasoline'?"
+    assert nearest("Petrol", ws.FUELS) == "; did you mean 'gasoline'?"
 
 
 def test_second_description_of_one_name_is_refused(monkeypatch):

@@ -433,7 +433,9 @@ def check_kind(owner, name, value, *kinds, optional=False, what=None):
     if isinstance(value, kinds) or (optional and value is None):
         return value
     wanted = what or f"of type {' or '.join(kind.__name__ for kind in kinds)}"
-    raise InputError(f"{owner}: {name} = {shown(value)} ({type(value).__name__}) must be {wanted}.")
+    kind, seen = type(value).__name__, shown(value)
+    said = seen if seen.endswith(f" {kind}") else f"{seen} ({kind})"
+    raise InputError(f"{owner}: {name} = {said} must be {wanted}.")
 
 
 def as_floats(owner, name, value):

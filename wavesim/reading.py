@@ -50,7 +50,7 @@ def open_file(path, owner):
 
 def _cannot_read(path, owner, error):
     missing = isinstance(error, FileNotFoundError)
-    reason = "" if missing else f": {error.strerror or error}"
+    reason = ": there is none" if missing else f": {error.strerror or error}"
     return InputError(f"{owner}: cannot read the file {shown_path(path)}{reason}.")
 
 

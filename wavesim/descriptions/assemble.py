@@ -61,6 +61,14 @@ def assemble(engine: Engine, exhaust: Description) -> Network:
     -----
     A throttle or carburettor opens through a "throttle body" as long as it is wide, and so is the
     "filter housing" between the open air and a filter.
+
+    Examples
+    --------
+    >>> import wavesim as ws
+    >>> study = ws.load(ws.demo_path("collector"))
+    >>> network = assemble(study.engine, study.exhausts["short collector"])
+    >>> [name for name in network.ducts if name.endswith(" 1")]
+    ['runner 1', 'intake port 1', 'exhaust port 1', 'primary 1']
     """
     check_kind("assemble", "engine", engine, Engine)
     if not hasattr(exhaust, "primary_lines"):

@@ -1,15 +1,17 @@
 """Heat release, heat to the cylinder walls, engine friction: the descriptions."""
 
 from dataclasses import dataclass
+from functools import partial
 from math import exp, log
 from typing import Any
 
 import numpy as np
 
 from wavesim.constants import LAMBDA_RANGE, RPM_RANGE, STANDARD_PRESSURE
-from wavesim.fields.description import Description, choice, number, part
+from wavesim.fields.description import Description, checked, choice, number, part
 from wavesim.fields.tables import Table, number_or_table, value_at
 from wavesim.gas.flame import FLAMES, burn_angle_ratio, laminar_burning_velocity
+from wavesim.gas.fuels import known_fuel
 from wavesim.kernels.constants import WIEBE_A
 
 
@@ -64,7 +66,7 @@ class FlameScaling(Description):
     temperature: float | None = number("K", 250.0, 700.0, None)
     pressure: float | None = number("Pa", 1e4, 1e6, None)
     held: str = choice(("half burned", "ignition"), "half burned")
-    fuel: str | None = choice(tuple(FLAMES), None)
+    fuel: str | None = checked(partial(known_fuel, known=FLAMES), None, choices=tuple(FLAMES))
 
     def angle_ratio(
         self,
@@ -167,6 +169,11 @@ class Wiebe(Description):
     x = (1 - exp(-a t^(m+1))) / (1 - exp(-a)), t = (theta - start) / duration, a = 6.908.
     Wiebe (1962) as in Heywood (1988), ch. 9 (from memory); divided by the last value so that
     x = 1 at t = 1.
+
+    Examples
+    --------
+    >>> Wiebe(ca50_deg=8, burn_10_90_deg=24).ca50_deg
+    8.0
     """
 
     ca50_deg: float | Table = number_or_table("deg", -20.0, 60.0, 8.0)
@@ -257,6 +264,11 @@ class Woschni(Description):
     Notes
     -----
     The correlation itself is Woschni, SAE 670931 (1967).
+
+    Examples
+    --------
+    >>> Woschni(factor=1.5).factor
+    1.5
     """
 
     head_temperature: float = number("K", 300.0, 900.0, 430.0)

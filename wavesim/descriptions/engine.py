@@ -10,10 +10,10 @@ from wavesim.descriptions.combustion import ChenFlynn, Wiebe, Woschni
 from wavesim.descriptions.intake import Intake
 from wavesim.descriptions.pipes import Tube, line
 from wavesim.descriptions.valves import CHECKING_LIFT, Valve, seat_events
-from wavesim.errors import InputError, check_choice, check_int, check_number, shown
+from wavesim.errors import InputError, check_int, check_number, shown
 from wavesim.fields.description import Description, checked, number, numbers, part, sequence, text
 from wavesim.gas.flame import FLAMES
-from wavesim.gas.fuels import FUELS, Fuel
+from wavesim.gas.fuels import Fuel, known_fuel
 from wavesim.guard import guarded
 
 CYCLE_DEG = 720.0
@@ -39,7 +39,7 @@ def _banks(owner, name, value):
 
 
 def _fuel(owner, name, value):
-    return value if isinstance(value, Fuel) else check_choice(owner, name, value, FUELS)
+    return value if isinstance(value, Fuel) else known_fuel(owner, name, value)
 
 
 def _check_sum(whose, intervals):
@@ -91,7 +91,7 @@ class Engine(Description):
     friction : ChenFlynn
         Friction.
     fuel : str or Fuel
-        One of the names in `wavesim.gas.fuels.FUELS`, or a Fuel.
+        One of the names in `wavesim.gas.fuels.FUELS`, or a Fuel; "petrol" is gasoline.
     air_fuel_lambda : float
         Air-fuel ratio over the stoichiometric one, 0.6 to 1.6.
 
@@ -99,6 +99,23 @@ class Engine(Description):
     ------
     InputError
         If a value is outside its range or the values do not fit together.
+
+    Examples
+    --------
+    >>> import wavesim as ws
+    >>> lift = {"lift": "9 mm", "checking_lift": "1 mm"}
+    >>> single = Engine(
+    ...     bore="96 mm", stroke="62 mm", rod="105 mm", compression_ratio=11.5, firing_order=(1,),
+    ...     intake_valve=Valve(diameter="37 mm", count=2,
+    ...                        lift=ws.Cam(opens_deg=20, closes_deg=55, **lift)),
+    ...     exhaust_valve=Valve(diameter="31 mm", count=2,
+    ...                         lift=ws.Cam(opens_deg=55, closes_deg=20, **lift)),
+    ...     intake_port=ws.Pipe("90 mm", "46 mm"), exhaust_port=ws.Pipe("70 mm", "40 mm"),
+    ...     intake=Intake(runner=ws.Pipe("140 mm", "46 mm"), plenum_volume=None,
+    ...                   throttle_diameter="46 mm", throttle_at="runner"),
+    ...     fuel="petrol")
+    >>> print(f"{1e6 * single.displacement:.0f} cm3, {single.fuel}")
+    449 cm3, gasoline
     """
 
     name: str = text("")

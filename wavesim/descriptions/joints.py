@@ -145,6 +145,11 @@ class XPipe(Description):
         As for Junction.
     volume : float or None
         Gas volume beside that of the pipes [m3], 1e-8 to 0.1; None: none to speak of.
+
+    Examples
+    --------
+    >>> XPipe(angle_deg=20).angle_deg
+    20.0
     """
 
     angle_deg: float = number("deg", 0.0, 80.0, 20.0)

@@ -190,6 +190,11 @@ class ClosedEnd(Node):
     ----------
     at : str
         Duct end.
+
+    Examples
+    --------
+    >>> ClosedEnd("pipe.start").at
+    'pipe.start'
     """
 
     at: str = _ends(1)
@@ -210,6 +215,11 @@ class AnechoicEnd(OuterNode):
         it is that of the gas in the duct.
     intake : bool
         True: the end is on the intake side of an engine; False: on its exhaust side.
+
+    Examples
+    --------
+    >>> AnechoicEnd("pipe.end").at
+    'pipe.end'
     """
 
     at: str = _ends(1)
@@ -249,6 +259,11 @@ class OpenEnd(OuterNode):
         None: the full bore.
     discharge_coefficient : float
         Of that nozzle, above 0, at most 1.2.
+
+    Examples
+    --------
+    >>> OpenEnd("pipe.end").at
+    'pipe.end'
     """
 
     at: str = _ends(1)
@@ -281,6 +296,11 @@ class Orifice(Node):
     discharge_coefficient : float or (float, float)
         Both directions, or forward and reverse; above 0, at most 1.2.  0.8 is common practice, no
         source.
+
+    Examples
+    --------
+    >>> Orifice(("a.end", "b.start"), diameter="20 mm").diameter
+    0.02
     """
 
     at: tuple[str, str] = _ends(2)
@@ -312,6 +332,11 @@ class AreaStep(Node):
     contraction_coefficient : float or None
         Narrowest area of the jet over the smaller bore area when gas enters the smaller bore,
         0.5 to 1; None: a sharp edge, from the ratio of areas.
+
+    Examples
+    --------
+    >>> AreaStep(("a.end", "b.start")).at
+    ('a.end', 'b.start')
     """
 
     at: tuple[str, str] = _ends(2)
@@ -381,6 +406,11 @@ class Throttle(Node):
         Diameter of the shaft [m], 0 to half the bore.
     discharge_coefficient : float
         Above 0, at most 1.2; 0.85 is common practice, no source.
+
+    Examples
+    --------
+    >>> Throttle(("a.end", "b.start"), diameter="60 mm", plate_angle_deg=45).plate_angle_deg
+    45.0
     """
 
     at: tuple[str, str] = _ends(2)
@@ -535,6 +565,11 @@ class Volume(Node):
         weather.
     fill : {"fresh", "burned", "air"}
         Gas at the start of the calculation.
+
+    Examples
+    --------
+    >>> Volume(("a.end", "b.start"), volume="4 litre").volume
+    0.004
     """
 
     at: tuple[str, ...] = _ends()
@@ -643,6 +678,11 @@ class Junction(Node):
     moves the transmission loss of that branch by 1 to 2 dB (`validation/case_side_branch.py`).  The
     momentum model needs some gas to hold its velocity; without a volume it takes a thousandth of
     the ball.
+
+    Examples
+    --------
+    >>> Junction(("a.end", "b.end", "c.start")).at
+    ('a.end', 'b.end', 'c.start')
     """
 
     at: tuple[str, ...] = _ends()

@@ -599,6 +599,12 @@ class Duct(Description):
     ------
     InputError
         If a part starts with another bore than the part before it ends with.
+
+    Examples
+    --------
+    >>> from wavesim.descriptions.pipes import Pipe
+    >>> Duct(parts=(Pipe("0.3 m", "40 mm"), Pipe("0.2 m", "40 mm", end_diameter="50 mm"))).length
+    0.5
     """
 
     parts: tuple[Tube, ...] = line()

@@ -6,7 +6,15 @@ from typing import Any
 
 from wavesim.constants import RPM_RANGE
 from wavesim.errors import InputError, check_number, shown
-from wavesim.fields.description import Description, checked, integer, number, numbers, sequence
+from wavesim.fields.description import (
+    Description,
+    checked,
+    in_si,
+    integer,
+    number,
+    numbers,
+    sequence,
+)
 from wavesim.fields.description import text as word
 
 METAL_RANGE = (200.0, 2000.0)  # [K]
@@ -22,6 +30,11 @@ class Warmed(Description):
         Engine speed [rev/min], 100 to 30000.
     plate_angle_deg : float or None
         Angle of every throttle plate then [deg], 0 to 90; None: as it stands in the pull.
+
+    Examples
+    --------
+    >>> Warmed(rpm=2500, plate_angle_deg=30).rpm
+    2500.0
     """
 
     rpm: float = number("rev/min", *RPM_RANGE)
@@ -91,6 +104,7 @@ class WallsLeft(Description):
 
 def _start(owner, name, value):
     value = getattr(value, "walls_left", value)  # of a Point or a Sweep
+    value = in_si(owner, name, value, "K")
     if isinstance(value, (Warmed, WallsLeft)) or (isinstance(value, str) and value == "cold"):
         return value
     if isinstance(value, str) or value is None:
@@ -143,7 +157,7 @@ class Pull(Description):
 
     Examples
     --------
-    >>> Pull(400.0, walls=450.0).duration((2000.0, 7000.0))
+    >>> Pull(400.0, walls="450 K").duration((2000.0, 7000.0))
     12.5
     """
 

@@ -53,6 +53,11 @@ class Settings(Description):
     ------
     InputError
         If a value is outside its range.
+
+    Examples
+    --------
+    >>> Settings(cell_length="20 mm").replace(tolerance=5e-4).cell_length
+    0.02
     """
 
     cell_length: float = number("m", 0.0005, 0.2, 0.016)

@@ -276,6 +276,11 @@ class Chamber(Part):
     The gas beside a tube is a closed annular duct which meets tube and chamber at the end of the
     tube; no length correction is added there (a tube that reaches in acts longer by about 0.6 of
     its radius).
+
+    Examples
+    --------
+    >>> Chamber("0.4 m", "50 mm", case_diameter="140 mm").case_diameter
+    0.14
     """
 
     length: float = number("m", *LENGTH_RANGE)

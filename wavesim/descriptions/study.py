@@ -88,6 +88,12 @@ class Study(Description):
     ------
     InputError
         If a value is refused or an engine and its exhaust do not fit together.
+
+    Examples
+    --------
+    >>> study = load(demo_path("collector"))
+    >>> study.base, study.replace(rpm=(3000, 4500)).rpm
+    ('short collector', (3000.0, 4500.0))
     """
 
     engine: Engine = part(Engine)
@@ -155,6 +161,11 @@ def demo_path(name: str = "demo") -> Path:
     ------
     InputError
         If there is no such study.
+
+    Examples
+    --------
+    >>> demo_path("collector").name
+    'collector.toml'
     """
     folder = Path(__file__).parents[1] / "data"
     check_choice("demo_path", "name", name, sorted(path.name for path in folder.iterdir()))
@@ -188,6 +199,12 @@ def load(path: str | Path, *, outside: bool = False) -> Study:
     InputError
         If the file cannot be read, is no TOML, or holds an unknown key or a refused value; the
         message starts with the place in the file.  Of several faults all are told, numbered.
+
+    Examples
+    --------
+    >>> study = load(demo_path("collector"))
+    >>> list(study.exhausts), study.engine.firing_order
+    (['short collector', 'long collector'], (1, 3, 4, 2))
     """
     path = as_path("load", path)
     raw = _read(path)
@@ -376,6 +393,15 @@ def save(study: Study, path: str | Path) -> None:
     ------
     InputError
         If `study` is no Study, the file cannot be written, or another one is there.
+
+    Examples
+    --------
+    >>> import tempfile
+    >>> study = load(demo_path("collector"))
+    >>> with tempfile.TemporaryDirectory() as folder:
+    ...     save(study, Path(folder) / "copy.toml")
+    ...     load(Path(folder) / "copy.toml") == study
+    True
     """
     check_kind("save", "study", study, Study)
     base = _tables(study, study.base)

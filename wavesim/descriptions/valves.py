@@ -93,6 +93,11 @@ class Cam(Description):
     InputError
         If a value is outside its range, the duration 180 + opens + closes is not within 60 to
         400 deg, or the lobe from seat to seat would be longer than 700 deg.
+
+    Examples
+    --------
+    >>> Cam(opens_deg=20, closes_deg=55, lift="9.5 mm", checking_lift="1 mm").checking_lift
+    0.001
     """
 
     opens_deg: float = number("deg", -120.0, 200.0)
@@ -103,7 +108,8 @@ class Cam(Description):
 
     def _check(self):
         owner, limits = self._owner, {"low_open": True, "high_open": True}
-        check_number(owner, "checking_lift", self.checking_lift, "m", 0.0, self.lift, **limits)
+        check_number(owner, "checking_lift", self.checking_lift, "m", 0.0, self.lift, **limits,
+                     hint="below the peak lift")
         check_number(owner, "duration_deg", self.duration_deg, "deg", 60.0, 400.0)
         check_number(owner, "base_duration_deg", self.base_duration_deg, "deg", 0.0, _WIDEST_BASE,
                      hint="checking_lift is too near the peak lift")
@@ -478,6 +484,11 @@ class LiftTable(Description):
     -----
     Between points the lift follows a monotone cubic (Fritsch and Butland 1984, as in
     scipy.interpolate.PchipInterpolator), which never overshoots a measured value.
+
+    Examples
+    --------
+    >>> LiftTable(angle_deg=(-110, 0, 110), lift=(0, 0.009, 0), lobe_centre_deg=108).lift
+    (0.0, 0.009, 0.0)
     """
 
     angle_deg: tuple[float, ...] = numbers("deg", -360.0, 360.0)
@@ -572,6 +583,11 @@ class FlowCoefficients(Description):
     -----
     Held constant beyond the last point.  Below the first, a curtain coefficient is held and a
     head coefficient falls in proportion to the lift.
+
+    Examples
+    --------
+    >>> FlowCoefficients(lift_ratio=(0.1, 0.3), forward=(0.7, 0.5)).reference
+    'curtain'
     """
 
     lift_ratio: tuple[float, ...] = numbers("1", *RATIO_RANGE)
@@ -680,6 +696,12 @@ class Valve(Description):
     ------
     InputError
         If a value is outside its range or the lash keeps the valve below the checking lift.
+
+    Examples
+    --------
+    >>> cam = Cam(opens_deg=20, closes_deg=55, lift="9.5 mm", checking_lift="1 mm")
+    >>> Valve(diameter="33 mm", count=2, lift=cam).lift.lift
+    0.0095
     """
 
     diameter: float = number("m", 0.005, 0.1)

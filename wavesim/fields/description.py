@@ -518,6 +518,12 @@ def describe(thing: Any) -> Any:
     -------
     dict, list or plain value
         Each description becomes a dict with its class name under "type".
+
+    Examples
+    --------
+    >>> from wavesim import Pipe
+    >>> describe(Pipe("0.5 m", "42 mm"))["diameter"]
+    0.042
     """
     if isinstance(thing, Description):
         fields = {f.name: describe(getattr(thing, f.name)) for f in dataclasses.fields(thing)}
@@ -542,6 +548,12 @@ def restore(data: Any) -> Any:
     ------
     InputError
         If a type or a field is unknown or a value is refused.
+
+    Examples
+    --------
+    >>> from wavesim import Pipe
+    >>> restore(describe(Pipe("0.5 m", "42 mm"))) == Pipe(0.5, 0.042)
+    True
     """
     try:
         return _restored(data)

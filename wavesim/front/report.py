@@ -22,6 +22,13 @@ from wavesim.show.style import titled
 from wavesim.writing import whole_file
 
 COLUMNS = ("torque", "power", "volumetric_efficiency")
+#: What is printed below every study.
+CAUTION = (
+    "Caution: all this is computed, and shows neither that an engine is safe nor that a vehicle\n"
+    "is legal. Open exhausts harm hearing, bare pipes burn skin, exhaust gas kills in closed\n"
+    "rooms, and a mixture that turns lean can destroy the engine. Local codes and licensed\n"
+    "practice decide what may be run."
+)
 LONGEST_STEM = 120  # bytes of the name of an exhaust in the name of a file
 
 
@@ -68,7 +75,7 @@ def explain_to_base(sweeps):
 
 
 def study_text(sweeps, explained=None):
-    """Readable text: a table for each variant, then its comparison with the base, and why.
+    """Readable text: a table of each variant, its comparison with the base, why, and a caution.
 
     Parameters
     ----------
@@ -87,7 +94,7 @@ def study_text(sweeps, explained=None):
     parts += [_titled(name, comparison.summary()) for name, comparison in comparisons.items()]
     parts += [_titled(name, f"No comparison: {reason}") for name, reason in reasons.items()]
     parts += [one.summary() for one in explained.values()]
-    return "\n\n".join(parts)
+    return "\n\n".join([*parts, CAUTION])
 
 
 def report_names(names):

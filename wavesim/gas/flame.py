@@ -14,7 +14,8 @@ that of Rhodes and Keck, SAE 850047 (1985).  All four from memory.
 from typing import NamedTuple
 
 from wavesim.constants import LAMBDA_RANGE, STANDARD_PRESSURE
-from wavesim.errors import check_choice, check_number
+from wavesim.errors import check_number
+from wavesim.gas.fuels import known_fuel
 
 
 class _Peak(NamedTuple):
@@ -79,7 +80,7 @@ def laminar_burning_velocity(
     0.1826
     """
     owner = "laminar_burning_velocity"
-    peak = FLAMES[check_choice(owner, "fuel", fuel, FLAMES)]
+    peak = FLAMES[known_fuel(owner, "fuel", fuel, FLAMES)]
     phi = 1.0 / check_number(owner, "lam", lam, "1", *LAMBDA_RANGE)
     check_number(owner, "residual", residual, "1", 0.0, 1.0)
     check_number(owner, "temperature", temperature, "K", *TEMPERATURES)

@@ -329,6 +329,9 @@ FUELS = {
     "E85": blend("E85", {_ETHANOL: 0.85, _GASOLINE: 0.15}),
 }
 
+#: What fuels of FUELS are called elsewhere.
+OTHER_NAMES = {"petrol": "gasoline"}
+
 
 def as_fuel(owner, name, value):
     """`value` as a Fuel: itself, or the one of FUELS that it names.
@@ -345,4 +348,30 @@ def as_fuel(owner, name, value):
     InputError
         If it is neither; the message lists the known fuels.
     """
-    return value if isinstance(value, Fuel) else FUELS[check_choice(owner, name, value, FUELS)]
+    return value if isinstance(value, Fuel) else FUELS[known_fuel(owner, name, value)]
+
+
+def known_fuel(owner, name, value, known=FUELS):
+    """Name of a fuel that goes by that name or by another; "petrol" is gasoline.
+
+    Parameters
+    ----------
+    owner, name : str
+        Object and field, for the message.
+    value : str
+        What the user gave.
+    known : collection of str
+        The names to choose from.
+
+    Raises
+    ------
+    InputError
+        If no fuel is called so; the message lists the known fuels.
+
+    Examples
+    --------
+    >>> known_fuel("Engine", "fuel", "petrol")
+    'gasoline'
+    """
+    is_other = isinstance(value, str) and value in OTHER_NAMES
+    return check_choice(owner, name, OTHER_NAMES[value] if is_other else value, known)

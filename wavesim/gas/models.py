@@ -240,7 +240,7 @@ class EngineGas(_Mixture, Description):
     Parameters
     ----------
     fuel : str or Fuel
-        A name in FUELS or a fuel of your own.
+        A name in FUELS or a fuel of your own; "petrol" is gasoline.
     lam : float
         Excess-air ratio of the fresh charge [1], 0.6 to 1.6; below 1 is rich.
     air : mapping of str to float

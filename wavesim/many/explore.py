@@ -780,6 +780,17 @@ def explore(
     ------
     InputError
         If a path, a quantity, a speed or the executor is wrong, or no design can be built.
+
+    Examples
+    --------
+    >>> import wavesim as ws
+    >>> study = ws.load(ws.demo_path("collector"))
+    >>> coarse = ws.Settings(cell_length=0.05, tolerance=0.02)
+    >>> found = explore(study.engine, study.exhausts["short collector"],
+    ...                 {"exhaust.primary.length": [0.6, 1.0]}, [4500], settings=coarse,
+    ...                 progress=False)
+    >>> found.best()[0].changes
+    {'exhaust.primary.length': 1.0}
     """
     keep = checked_keep(keep)
     bench = make_bench(

@@ -384,6 +384,17 @@ def optimise(
     A design within the limits beats any outside, and of two outside the one nearer to the limits
     wins: Deb (2000), Comput. Methods Appl. Mech. Engrg. 186 (from memory).  The searches are those
     of scipy: Storn and Price (1997), Nelder and Mead (1965).
+
+    Examples
+    --------
+    >>> import wavesim as ws
+    >>> study = ws.load(ws.demo_path("collector"))
+    >>> coarse = ws.Settings(cell_length=0.05, tolerance=0.02)
+    >>> best = optimise(study.engine, study.exhausts["short collector"],
+    ...                 {"exhaust.primary.length": (0.5, 1.1)}, [4500], evaluations=10,
+    ...                 settings=coarse, progress=False)
+    >>> best.gain >= 0.0
+    True
     """
     check_choice("optimise", "goal", goal, GOALS)
     check_choice("optimise", "method", method, SEARCHES)

@@ -143,6 +143,15 @@ def run_point(
     ------
     WavesimError
         As `run_network` does.
+
+    Examples
+    --------
+    >>> import wavesim as ws
+    >>> study = ws.load(ws.demo_path("collector"))
+    >>> coarse = ws.Settings(cell_length=0.05, tolerance=0.02)
+    >>> point = run_point(study.engine, study.exhausts["short collector"], 4500, settings=coarse)
+    >>> print(f"{point.torque:.0f} N m, {len(point.cylinders['imep_net'])} cylinders")
+    171 N m, 4 cylinders
     """
     point = run_network(
         engine, network_of(engine, exhaust), rpm, settings=settings, gas=gas, fuel_flow=fuel_flow,
@@ -225,6 +234,16 @@ def run_network(
         If a state turns unphysical or the step limit is reached; says where and when.
     ConvergenceError
         If the fuel flow would need a mixture outside `LAMBDA_RANGE`.
+
+    Examples
+    --------
+    >>> import wavesim as ws
+    >>> study = ws.load(ws.demo_path("collector"))
+    >>> coarse = ws.Settings(cell_length=0.05, tolerance=0.02)
+    >>> network = study.exhausts["short collector"].network(study.engine)
+    >>> point = run_network(study.engine, network, 4500, settings=coarse)
+    >>> print(f"{point.torque:.0f} N m")
+    171 N m
     """
     settings = given_settings("run_point", settings)
     rpm = check_number("run_point", "rpm", rpm, "rev/min", *RPM_RANGE)

@@ -493,11 +493,11 @@ class Comparison:
     def _extremes(self, quantity):
         y, percent, look = self.difference(quantity), self.percent(quantity), self._shown(quantity)
         lines, (first, second) = [], self.letters
-        for word, sign in (("most above", 1.0), ("most below", -1.0)):
+        for word, sign in (("furthest above", 1.0), ("furthest below", -1.0)):
             if np.nanmax(sign * y, initial=0.0) > 0.0:
                 i = int(np.nanargmax(sign * y))
                 amount = f"{look.text(y[i], '+')} {_unit_of_difference(look)}".rstrip()
-                lines.append(f"{look.label.capitalize()}: {second} is {word} {first} at "
+                lines.append(f"{look.label.capitalize()}: {second} lies {word} {first} at "
                              f"{self.rpm[i]:g} rev/min, {amount} ({percent[i]:+.1f} %).")
         return lines or [f"{look.label.capitalize()}: no difference at any speed."]
 
@@ -506,7 +506,7 @@ class Comparison:
         letter = dict(zip(self.names, self.letters, strict=True))
         lines = [
             f"{label}: the curves cross near {c.rounded:.0f} rev/min (between {c.below:g} and "
-            f"{c.above:g}), above it {letter[c.ahead]} is higher."
+            f"{c.above:g}); above it {letter[c.ahead]} is higher."
             for c in self.crossings(quantity)
         ]
         return lines or [f"{label}: the curves do not cross."]

@@ -155,6 +155,14 @@ class Point(ByName, Tabular):
         return restore(self.meta["walls_left"])
 
     @property
+    def wall_temperatures(self) -> dict[str, float]:
+        """Mean temperature [K] of the metal of walls that were solved, and of fibres, by duct."""
+        found = {}
+        for section in self.walls_left.sections if self.meta.get("walls") else ():
+            found.setdefault(section.duct, []).extend(section.temperatures)
+        return {duct: sum(values) / len(values) for duct, values in found.items()}
+
+    @property
     def wall_note(self) -> str:
         """Sentence on the temperatures that the pipe walls have; empty where it is not known."""
         if "walls" not in self.meta:
