@@ -21,7 +21,7 @@ THINGS = (
 ENCODINGS = ("utf-8-sig", "utf-16", "utf-16-le", "utf-16-be", "utf-32", "cp1252", "utf-7",
              "shift_jis", "cp037")
 NAMES = ("../x.csv", "/etc/passwd", "con", "a\0b", ".", "..", "", "x" * 300, "exhaust_flow.csv",
-         "demo.toml", "~/x.csv", "\\\\server\\x", "file:///etc/passwd", "\u202egnp.csv")
+         "collector.toml", "~/x.csv", "\\\\server\\x", "file:///etc/passwd", "\u202egnp.csv")
 
 
 # --- text -----------------------------------------------------------------------------------------

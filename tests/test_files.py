@@ -82,7 +82,7 @@ def run(study, out, *more):
 def study_file(tmp_path):
     """The demo study in a folder of its own."""
     folder = Path(shutil.copytree(demo_path("collector").parent, tmp_path / "mine"))
-    return folder / "demo.toml"
+    return folder / "collector.toml"
 
 
 # --- the helper -----------------------------------------------------------------------------------
@@ -294,11 +294,11 @@ def test_inputs_of_the_study_are_never_overwritten(tmp_path, swift, capsys):
     """Not even where they are results of an earlier run, which might be replaced otherwise."""
     out = tmp_path / "out"
     folder = Path(shutil.copytree(demo_path("collector").parent, out))
-    assert run(folder / "demo.toml", out) == 0
-    text = (folder / "demo.toml").read_text()
+    assert run(folder / "collector.toml", out) == 0
+    text = (folder / "collector.toml").read_text()
     lift = text[text.index('csv = "intake_lift.csv"'):].split('"')[1]
     os.replace(out / lift, out / "sweep_long_collector.csv")
-    os.replace(folder / "demo.toml", out / "summary.txt")
+    os.replace(folder / "collector.toml", out / "summary.txt")
     (out / "summary.txt").write_text(text.replace(lift, "sweep_long_collector.csv"))
     known = ResultFolder(out)
     known._remember({n: wavesim.front.folder._hash_of(out / n)

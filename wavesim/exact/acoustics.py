@@ -258,7 +258,7 @@ def junction(areas: Sequence[float], incident: int = 0) -> Scattering:
     Parameters
     ----------
     areas : sequence of float   Areas of all pipes [m2] (or any unit).
-    incident : int              Index of the pipe the wave comes from.
+    incident : int              Index of the pipe the wave comes from; -1 is the last.
 
     Returns
     -------
@@ -267,7 +267,10 @@ def junction(areas: Sequence[float], incident: int = 0) -> Scattering:
     >>> junction([1.0, 1.0, 1.0]).transmission == 2.0 / 3.0
     True
     """
-    require(0 <= incident < len(areas), f"junction: incident must be 0 to {len(areas) - 1}.")
+    require(
+        -len(areas) <= incident < len(areas),
+        f"junction: incident must be 0 to {len(areas) - 1}, or counted from the end below 0.",
+    )
     total, own = float(np.sum(areas)), float(areas[incident])
     return Scattering((2.0 * own - total) / total, 2.0 * own / total)
 

@@ -76,7 +76,7 @@ def fibres(U, W, T, cells, par, books, first, count, annulus, dt):
         j = np.uintp(annulus) + k
         q = np.uintp(first) + k
         slowed = decay(dt * resist[q] * viscosity(T[j]) / (MU_COLD * r[j]))
-        capacity = p[j] / (T[j] * (r[j] * c[j] * c[j] / p[j] - 1.0))  # r cv
+        capacity = p[j] * p[j] / (T[j] * (r[j] * c[j] * c[j] - p[j]))  # r cv
         held = (1.0 - decay(dt * fibre[q] / capacity)) * capacity
         heat = held * (wall[j] - T[j])
         rubbed = 0.5 * m[j] * u[j] * (1.0 - slowed * slowed)  # kinetic energy turned into heat
@@ -222,16 +222,17 @@ def renew(U, W, T, R, coef, count, lo):
         u[i] = m[i] * per
         yf[i] = y1[i] * per
         yb[i] = y2[i] * per
+        p[i] = e[i] * per - 0.5 * u[i] * u[i]  # until the pressure takes its place
     for k in range(np.uintp(count)):
         i = np.uintp(lo) + k
-        warmth = e[i] / r[i] - 0.5 * u[i] * u[i]
-        T[i], p[i], c[i] = newton(R, coef, T[i], r[i], warmth, yf[i], yb[i])
+        T[i], p[i], c[i] = newton(R, coef, T[i], r[i], p[i], yf[i], yb[i])
 
 
 @leaf
 def newton(R, coef, T, r, warmth, yf, yb):
     """Temperature, pressure and sound speed at the internal energy `warmth`, T being near it."""
     e, cv = energy_cv(coef, T, yf, yb)
-    T = T + (warmth - e) / cv
+    per = 1.0 / cv
+    T = T + (warmth - e) * per
     gas_R = gas_constant(R, yf, yb)
-    return T, r * gas_R * T, math.sqrt((1.0 + gas_R / cv) * gas_R * T)
+    return T, r * gas_R * T, math.sqrt((1.0 + gas_R * per) * gas_R * T)
