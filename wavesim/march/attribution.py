@@ -9,8 +9,9 @@ Four things can be taken away.
 
 An end that sends nothing back is an endless pipe whose gas stands in a mean state: at rest, with
 that invariant of Riemann, u - 2 c/(g - 1) along the way out, which the mean flow there brings back.
-Its mean pressure is that outside, or in a pipe that of the cycle with the echo; its mean
-flow, temperature and sound speed are its own, found by running `ROUNDS` times.  So only what varies is swallowed.
+Its mean pressure is that outside, or in a pipe that of the cycle with the echo; its mean flow,
+temperature and sound speed are its own, found by running `ROUNDS` times.  So only what varies is
+swallowed.
 
 The changes need not add up: waves that are taken away one by one have worked together, mean
 pressures move with the flow, and a cylinder alone sends less gas through a collector.  What is left
