@@ -12,7 +12,7 @@ from PIL import Image
 import wavesim as ws
 
 FOLDER = Path(__file__).parent / "figures"
-DPI, COLOURS = 80, 64
+DPI, COLOURS = 80, 255
 
 
 def keep(figure, name):

@@ -304,10 +304,12 @@ def test_telling_speeds_are_those_of_largest_gain_and_loss():
 # --- the first page -------------------------------------------------------------------------------
 
 README = Path(__file__).parents[1] / "README.md"
+GUIDE = README.parent / "notebooks" / "guide.md"
 
 
-def test_example_of_the_readme_runs(tmp_path, monkeypatch, capsys):
-    blocks = re.findall(r"```python\n(.*?)```", README.read_text(encoding="utf-8"), re.DOTALL)
+def test_examples_of_the_readme_and_of_the_guide_run(tmp_path, monkeypatch, capsys):
+    text = "".join(page.read_text(encoding="utf-8") for page in (README, GUIDE))
+    blocks = re.findall(r"```python\n(.*?)```", text, re.DOTALL)
     code = "".join(blocks)
     monkeypatch.chdir(tmp_path)
     exec(compile(code, "README.md", "exec"), {})
@@ -333,6 +335,13 @@ def test_example_study_warns_of_noise_heat_gas_and_lean_mixture(example):
 def test_summary_ends_with_the_cautions():
     text = study_text({"one": fake_sweep([1000.0, 2000.0], [100, 110])})
     last = text.rpartition("\n\n")[2]
+    said = " ".join(last.split())
     for word in ("Caution", "legal", "hearing", "burn skin", "closed rooms", "lean", "Local codes"):
-        assert word in last
+        assert word in said
     assert max(map(len, last.splitlines())) <= 100
+
+
+@pytest.mark.parametrize("page", [README, GUIDE, README.parent / "wavesim/show/reading.md"])
+def test_links_of_the_pages_lead_to_files(page):
+    links = re.findall(r"\]\(([^)#]+)(?:#[^)]*)?\)", page.read_text(encoding="utf-8"))
+    assert links and all((page.parent / link).exists() for link in links)

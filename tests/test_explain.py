@@ -120,7 +120,8 @@ def test_suction_that_moves_into_the_overlap_is_named_as_what_lowers_the_pressur
         "own wave from outlet", -0.5, 300.0, 340.0)
     other = ("own wave from merge", -0.6, 200.0, 230.0)
     assert arriving([early, other], [in_it, other]) == (
-        "The own wave from outlet, which brings suction (-0.50 of what was sent), meets the "
+        "The cylinder's own wave, sent back by outlet, which brings suction (-0.50 of what was "
+        "sent), meets the "
         "overlap: it comes 60 deg later.")
     assert arriving([in_it, other], [early, other]) == ""  # that would raise it
     assert "no longer meets the overlap: it comes 60 deg earlier" in arriving(

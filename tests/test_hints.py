@@ -1,4 +1,4 @@
-"""Type hints: every public name carries them, and they name things that exist."""
+"""Type hints and examples: every public name carries them, and hints name things that exist."""
 
 import tomllib
 from pathlib import Path
@@ -7,6 +7,7 @@ import pytest
 from public import hints_of, missing_hints, public_classes, public_functions, public_methods
 
 import wavesim
+from wavesim.fields.description import Description
 
 FUNCTIONS = dict(public_functions())
 CLASSES = public_classes()
@@ -40,3 +41,13 @@ def test_marker_of_type_hints_is_packaged():
     project = tomllib.loads((Path(__file__).parents[1] / "pyproject.toml").read_text())
     assert "py.typed" in project["tool"]["setuptools"]["package-data"]["wavesim"]
     assert (Path(wavesim.__file__).parent / "py.typed").exists()
+
+
+@pytest.mark.parametrize("name", [name for name in FUNCTIONS if "." not in name])
+def test_every_function_of_the_front_door_shows_an_example(name):
+    assert ">>>" in FUNCTIONS[name].__doc__
+
+
+@pytest.mark.parametrize("name", [n for n, c in CLASSES.items() if issubclass(c, Description)])
+def test_every_description_shows_an_example(name):
+    assert ">>>" in CLASSES[name].__doc__

@@ -121,6 +121,12 @@ class HPipe(Description):
     volume : float or None
         Gas volume of each of the two junctions beside that of the pipes [m3], 1e-8 to 0.1; None:
         none to speak of.
+
+    Examples
+    --------
+    >>> from wavesim.descriptions.pipes import Pipe
+    >>> HPipe(tube=Pipe("0.3 m", "40 mm")).tube[0].diameter
+    0.04
     """
 
     tube: tuple[Part, ...] = line(kinds=PARTS)

@@ -34,6 +34,12 @@ class Metal(Description):
     max_service_temperature : float
         Temperature above which the metal scales fast or loses its strength [K], 400 to 2000: a
         caution for the reader, nothing is calculated from it.
+
+    Examples
+    --------
+    >>> from wavesim.descriptions.materials import METALS
+    >>> METALS["mild steel"].replace(emissivity=0.6).emissivity
+    0.6
     """
 
     name: str = text("")
@@ -172,6 +178,11 @@ class Fibre(Description):
         Of the solid [J/(kg K)], 100 to 3000.
     diameter : float
         Usual diameter of one fibre [m], 1e-6 to 5e-4.
+
+    Examples
+    --------
+    >>> Fibre(density=2600.0, heat_capacity=810.0, diameter=2e-5).density
+    2600.0
     """
 
     density: float = number("kg/m3", 100.0, 20000.0)

@@ -475,6 +475,12 @@ class Carburettor(Node):
     A throat with the mixing loss of an Orifice, so narrow that from reservoir to reservoir the
     rated flow passes at the rated depression; it chokes at lower pressures.  A plate leaves open
     what its ellipse does not cover, 1 - cos(angle) / cos(closed angle) of the throat.
+
+    Examples
+    --------
+    >>> from wavesim.descriptions.ratings import FlowRating
+    >>> Carburettor(("a.end", "b.start"), rating=FlowRating("110 cfm", "1.5 inHg")).at
+    ('a.end', 'b.start')
     """
 
     at: tuple[str, str] = _ends(2)
@@ -531,6 +537,12 @@ class Resistance(Node):
     -----
     The loss of stagnation pressure grows as the square of the flow, in both directions.  A clean
     filter resists somewhat more evenly, between the first and the second power.
+
+    Examples
+    --------
+    >>> from wavesim.descriptions.ratings import FlowRating
+    >>> Resistance(("a.end", "b.start"), rating=FlowRating("150 cfm", "10 inH2O")).at
+    ('a.end', 'b.start')
     """
 
     at: tuple[str, str] = _ends(2)
@@ -741,6 +753,11 @@ class ValvePort(Node):
         Number of the cylinder, from 1 to 64.
     side : {"intake", "exhaust"}
         Which valves.
+
+    Examples
+    --------
+    >>> ValvePort("port.start", cylinder=1, side="exhaust").side
+    'exhaust'
     """
 
     at: str = _ends(1)
@@ -769,6 +786,12 @@ class Perforate(Node):
         Of the holes, above 0, at most 1.2; 0.76 is common practice, no source.
     packing : Packing or None
         What fills the annulus beside the gas.
+
+    Examples
+    --------
+    >>> Perforate("core", "case", hole_diameter="3 mm", porosity=0.2,
+    ...           wall_thickness="1.5 mm").porosity
+    0.2
     """
 
     core: str = text()

@@ -36,6 +36,11 @@ class Plate(Part):
     discharge_coefficient : float
         Of the hole in both directions, above 0, at most 1.2; 0.8 is common practice, no source (a
         sharp edge has some 0.61 in slow flow, a well rounded one nearly 1).
+
+    Examples
+    --------
+    >>> Plate("30 mm").diameter
+    0.03
     """
 
     diameter: float = number("m", *BORE_RANGE)

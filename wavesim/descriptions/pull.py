@@ -60,6 +60,11 @@ class WallSection(Description):
     ------
     InputError
         If a value is outside its range or the positions do not fit.
+
+    Examples
+    --------
+    >>> WallSection(duct="pipe/1", positions=(0.1, 0.2), temperatures=(600, 610)).duct
+    'pipe/1'
     """
 
     duct: str = word()
@@ -94,6 +99,11 @@ class WallsLeft(Description):
     Parameters
     ----------
     sections : sequence of WallSection
+
+    Examples
+    --------
+    >>> WallsLeft((WallSection(duct="a", positions=(0.1,), temperatures=(400.0,)),))
+    <WallsLeft: 1 sections>
     """
 
     sections: tuple[WallSection, ...] = checked(_sections, kinds=(WallSection,))

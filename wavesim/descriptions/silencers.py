@@ -448,6 +448,11 @@ class SideTube(Part):
         Of the tube.
     cell_length : float or None
         Wanted length of the computing cells [m], 0.0005 to 1; None: the setting for the whole run.
+
+    Examples
+    --------
+    >>> SideTube("0.1 m", "30 mm").diameter
+    0.03
     """
 
     length: float = number("m", *LENGTH_RANGE)

@@ -51,6 +51,11 @@ class Coating(Description):
         [m], 1e-6 to 0.01.
     conductivity : float
         [W/(m K)], 0.01 to 50; sprayed zirconia about 1 (from memory).
+
+    Examples
+    --------
+    >>> Coating(thickness="0.2 mm", conductivity=0.9).thickness
+    0.0002
     """
 
     thickness: float = number("m", 1e-6, 0.01)
@@ -70,6 +75,11 @@ class Wrap(Description):
     emissivity : float
         Of its outer surface, 0.01 to 1; 0.9 as of most surfaces that are no metal, Incropera and
         DeWitt, Table A.11 (from memory).
+
+    Examples
+    --------
+    >>> Wrap(thickness="3 mm").thickness
+    0.003
     """
 
     thickness: float = number("m", 1e-4, 0.2)
@@ -89,6 +99,11 @@ class Outside(Description):
         [K], 220 to 400; None: of the weather.
     pressure : float or None
         [Pa], 3e4 to 3e5; None: of the weather.
+
+    Examples
+    --------
+    >>> Outside(air_speed=5.0).air_speed
+    5.0
     """
 
     air_speed: float = number("m/s", 0.0, 100.0, 0.0)

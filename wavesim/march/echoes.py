@@ -359,6 +359,15 @@ def cross_talk(point: Point, **kwargs: Any) -> CrossTalk:
     One march of `echoes` for each cylinder.  The peak of a pulse leaves the valve later than its
     front by as much as the pressure at the valve of the point takes to its highest value within 120
     deg after exhaust opening.  Loud is what has half of the strongest echo.
+
+    Examples
+    --------
+    >>> import wavesim as ws
+    >>> study = ws.load(ws.demo_path("collector"))
+    >>> point = ws.run_point(study.engine, study.exhausts["short collector"], 4500,
+    ...                      settings=ws.Settings(cell_length=0.05, tolerance=0.02))
+    >>> len(cross_talk(point).size)
+    4
     """
     check_kind("cross_talk", "point", point, Point)
     n = point.engine.cylinders

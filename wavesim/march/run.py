@@ -91,6 +91,15 @@ def simulate(
         If something in the description is wrong.
     SolverError
         If a state turns unphysical or the step limit is reached; says where and when.
+
+    Examples
+    --------
+    >>> import wavesim as ws
+    >>> shut = Network({"tube": ws.Pipe("1 m", "40 mm")},
+    ...                {"left": ws.ClosedEnd("tube.start"), "right": ws.ClosedEnd("tube.end")})
+    >>> rest = simulate(shut, 0.01, samples=3)
+    >>> float(rest.samples.trace("velocity", "tube", 0.5).values.max())
+    0.0
     """
     settings = given_settings("simulate", settings)
     check_kind("simulate", "network", network, Network)

@@ -298,7 +298,8 @@ def _wave(a: Point, b: Point, lower: bool) -> str:
     what = "suction" if route.size < 0.0 else "pressure"
     when = f"{abs(shift):.0f} deg {'later' if shift > 0.0 else 'earlier'}"
     meets = "meets" if there else "no longer meets"
-    return (f"The {route.name}, which brings {what} ({route.size:+.2f} of what was sent), {meets} "
+    name = route.name.replace("own wave from", "cylinder's own wave, sent back by", 1)
+    return (f"The {name}, which brings {what} ({route.size:+.2f} of what was sent), {meets} "
             f"the overlap: it comes {when}.")
 
 
