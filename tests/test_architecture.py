@@ -31,7 +31,7 @@ FLOORS = {
     "results": "files traces waves compact curves bill conditions points rays arrivals diagram "
                "contributions explain states compare comparisons",
     "march": "evaluate exchange books readout burn walltemp pull prolong precompile advance "
-             "cycles run cyclemap states echoes acoustics",
+             "cycles run cyclemap states echoes attribution acoustics",
     "many": "space store work refine sweep explore optimise",
     "dyno": "repeat sound",
     "front": "folder report commands app",

@@ -73,6 +73,7 @@ def made(sweeps, tmp_path_factory):
         base[4500].waves("exhaust valve 1"), base[4500].waves("exhaust valve 1").reflection(),
         ws.echoes(base[4500]), ws.echoes(base[4500]).found[1][0], ws.cross_talk(base[4500]),
         ws.arrivals(base), ws.arrivals(base).routes[0], ws.wave_diagram(base[4500]),
+        ws.attribution(ws.Sweep([base[6000]]), ["tip"]),
         ws.explain(base, variant), ws.explain(base, variant).reasons[0],
         comparison.crossings()[0] if comparison.crossings() else None,
         comparison.band_averages()[0], found, found.exploration, found.best, found.objective,

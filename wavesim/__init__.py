@@ -68,6 +68,7 @@ from wavesim.many.space import designs
 from wavesim.many.store import Store, StoreCheck
 from wavesim.many.sweep import run_study, speed_sweep, speed_sweeps
 from wavesim.march.acoustics import TransmissionLoss, transmission_loss
+from wavesim.march.attribution import Attribution, attribution
 from wavesim.march.echoes import CrossTalk, Echo, Echoes, cross_talk, echoes, exhaust_reflection
 from wavesim.march.run import run_network, run_point, simulate
 from wavesim.march.states import periodic_states
@@ -96,6 +97,8 @@ __all__ = [
     "Arrivals",
     "arrivals",
     "assemble",
+    "Attribution",
+    "attribution",
     "Band",
     "Bend",
     "BentTube",

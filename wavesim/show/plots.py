@@ -35,6 +35,7 @@ from wavesim.show.forms import (
 from wavesim.show.quantities import QUANTITIES, display
 from wavesim.show.reasons import (
     plot_arrivals,
+    plot_changes,
     plot_contributions,
     plot_cross_talk,
     plot_echoes,
@@ -69,6 +70,7 @@ if TYPE_CHECKING:
 
 __all__ = [
     "COLOURS", "DASHES", "FAINT", "LONGEST_NAME", "MARKERS", "OVERLAP", "REFERENCE", "colour",
+    "plot_changes",
     "legend_name", "new_axes", "plot_arrivals", "plot_comparison", "plot_contributions",
     "plot_cross_talk", "plot_cylinders", "plot_difference", "plot_differences", "plot_dots",
     "plot_echoes", "plot_loop", "plot_pairs", "plot_power_chart", "plot_reflection",

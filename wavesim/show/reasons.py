@@ -3,7 +3,7 @@
 Like `plots`, every function draws on the Axes it is given, or on a new figure, and returns them.
 """
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -406,5 +406,45 @@ def plot_valve_flows(
     ax.set_ylabel(f"mass flow at the valves [{look.unit}]")
     ax.text(0.985, 0.965, f"{point.rpm:g} rev/min", transform=ax.transAxes, ha="right", va="top",
             fontweight="bold")
+    legend(ax)
+    return dress(ax)
+
+
+def plot_changes(
+    rpm: np.ndarray,
+    lines: Mapping[str, np.ndarray],
+    quantity: str,
+    ax: "Axes | None" = None,
+    **line_kws: Any,
+) -> "Axes":
+    """Changes of a quantity against engine speed, a line for each cause; the last is the whole.
+
+    Parameters
+    ----------
+    rpm : ndarray, (n,)
+        [rev/min].
+    lines : mapping of str to ndarray, each (n,)
+        By words for the legend, SI units.
+    quantity : str
+        A key of `QUANTITIES`.
+    ax : matplotlib Axes or None
+    **line_kws
+        For all lines.
+
+    Returns
+    -------
+    matplotlib Axes
+    """
+    ax, look = axes_or_new(ax), display(quantity)
+    *_, whole = lines
+    for i, (name, values) in enumerate(lines.items()):
+        style = {"color": COLOURS[i % len(COLOURS)], "ls": dash(i), "lw": 1.8,
+                 "marker": MARKERS[i % len(MARKERS)], "ms": 5.0, "label": name}
+        if name == whole:
+            style |= {"color": "black", "ls": "-", "lw": 2.4}
+        ax.plot(rpm, look.factor * np.asarray(values), **(style | line_kws))
+    ax.axhline(0.0, color=REFERENCE, lw=0.8)
+    ax.set_xlabel("engine speed [rev/min]")
+    ax.set_ylabel(f"change of {look.axis}")
     legend(ax)
     return dress(ax)
