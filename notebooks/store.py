@@ -28,6 +28,7 @@ def run(name):
     """Names that all code cells leave behind, and what each cell printed and drew, in order."""
     from matplotlib import pyplot
 
+    pyplot.close("all")  # what others left open is none of the notebook's
     found, shown = {}, []
     for i, cell in enumerate(load(name)["cells"]):
         if cell["cell_type"] != "code":
