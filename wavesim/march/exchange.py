@@ -6,10 +6,11 @@ cylinder, 0 at its firing dead centre; a valve opens and closes at the lift at w
 point hold, the smaller of the two checking lifts.
 """
 
-from dataclasses import replace
 from typing import NamedTuple
 
 import numpy as np
+
+from wavesim.descriptions.engine import CYCLE_DEG
 
 EXPANSION_END, EXHAUST_END, INTAKE_END = 180.0, 360.0, 540.0  # dead centres [deg]
 
@@ -55,16 +56,56 @@ def exchange_of(samples, valves, events, work, outside):
     dict of ndarray, each (n_cyl,)
         NaN for what needs an overlap where there is none.
     """
-    found = [
-        _overlap(samples, n, *names, events)
-        | _pumping(samples, n, events, strokes, outside)
-        | {"blowdown_work": _blowdown(samples, n, events)}
-        for n, (names, strokes) in enumerate(zip(valves, work, strict=True), start=1)
-    ]
+    found = []
+    for number, (exhaust, intake) in enumerate(valves, start=1):
+        own = _Own(samples, number)
+        found.append(
+            _overlap(own, exhaust, intake, events)
+            | _pumping(own, events, work[number - 1], outside)
+            | {"blowdown_work": _blowdown(own, events)}
+        )
     return {name: np.array([one[name] for one in found]) for name in found[0]}
 
 
-def _overlap(samples, number, exhaust, intake, events):
+class _Own:
+    """Samples of one cycle against the own angle of a cylinder, a sample longer at both ends."""
+
+    def __init__(self, samples, number):
+        self.samples, self.place = samples, f"cylinder {number}"
+        angle = (samples.x - samples.layout["firing_angles_deg"][number - 1]) % CYCLE_DEG
+        order = np.argsort(angle, kind="stable")
+        self.order = np.concatenate((order[-1:], order, order[:1]))
+        self.x = angle[self.order]
+        self.x[0] -= CYCLE_DEG
+        self.x[-1] += CYCLE_DEG
+        self.pressure, self.volume = self("pressure", self.place), self("volume", self.place)
+
+    def __call__(self, quantity, at):
+        """A quantity at a place."""
+        return self.samples.trace(quantity, at).values[self.order]
+
+    def at(self, angle, values):
+        """Value at an angle, on straight lines between the samples."""
+        return float(np.interp(angle, self.x, values))
+
+    def window(self, start, stop, values):
+        """Corners of the straight lines from one angle to another."""
+        inside = slice(np.searchsorted(self.x, start, "right"), np.searchsorted(self.x, stop))
+        ends = np.interp((start, stop), self.x, values)
+        return np.concatenate((ends[:1], values[inside], ends[1:]))
+
+    def work(self, start, stop, gauge=0.0):
+        """Integral of pressure less `gauge` over volume [J]."""
+        p, V = (self.window(start, stop, one) for one in (self.pressure, self.volume))
+        return _area(V, p - gauge)
+
+
+def _area(x, y):
+    """Area under straight lines from corner to corner."""
+    return float(0.5 * np.diff(x) @ (y[1:] + y[:-1]))
+
+
+def _overlap(own, exhaust, intake, events):
     """What the valves of one cylinder see while both are open."""
     names = ("overlap_exhaust_pressure", "overlap_pressure_difference",
              "overlap_lowest_pressure", "overlap_lowest_angle",
@@ -73,67 +114,56 @@ def _overlap(samples, number, exhaust, intake, events):
         return dict.fromkeys(names, np.nan) | {
             "overlap_exhaust_backflow": 0.0, "overlap_intake_backflow": 0.0,
         }
-    window, middle = events.overlap, 0.5 * sum(events.overlap)
-    behind, before = (samples.trace("pressure", at).own_angle(number) for at in (exhaust, intake))
-    lowest, highest = behind.lowest(*window), behind.highest(*window)
-    mean = behind.mean(*window)
-    values = (mean, before.mean(*window) - mean, lowest.value, lowest.x - middle,
-              highest.value, highest.x - middle)
+    start, stop = events.overlap
+    middle, width = 0.5 * (start + stop), stop - start
+    x = own.window(start, stop, own.x)
+    behind, before = (own.window(start, stop, own("pressure", at)) for at in (exhaust, intake))
+    lowest, highest, mean = np.argmin(behind), np.argmax(behind), _area(x, behind) / width
+    values = (mean, _area(x, before) / width - mean, behind[lowest], x[lowest] - middle,
+              behind[highest], x[highest] - middle)
+    seconds = 1.0 / (6.0 * own.samples.layout["rpm"])  # in a degree
     return dict(zip(names, values, strict=True)) | {
-        "overlap_exhaust_backflow": _passed(samples, exhaust, number, window, 1.0),
-        "overlap_intake_backflow": _passed(samples, intake, number, window, -1.0),
+        f"overlap_{side}_backflow":
+            seconds * _positive_area(x, sign * own.window(start, stop, own("mass_flow", valve)))
+        for side, sign, valve in (("exhaust", 1.0, exhaust), ("intake", -1.0, intake))
     }
 
 
-def _passed(samples, valve, number, window, sign):
-    """Mass that passes a valve in a window the way of `sign`, +1 out of the duct [kg]."""
-    flow = samples.trace("mass_flow", valve).own_angle(number)
-    x, y = flow.x, sign * flow.values
-    turns = np.flatnonzero(y[:-1] * y[1:] < 0.0)  # between this sample and the next
+def _positive_area(x, y):
+    """Area between straight lines and zero where they are above it."""
+    turns = np.flatnonzero(y[:-1] * y[1:] < 0.0)  # between this corner and the next
     zeros = x[turns] + (x[turns + 1] - x[turns]) * y[turns] / (y[turns] - y[turns + 1])
-    x, y = np.insert(x, turns + 1, zeros), np.insert(y, turns + 1, 0.0)
-    return replace(flow, x=x, values=np.maximum(0.0, y)).integral(*window)
+    return _area(np.insert(x, turns + 1, zeros), np.maximum(0.0, np.insert(y, turns + 1, 0.0)))
 
 
-def _loop(samples, number):
-    """Pressure and volume of a cylinder against its own angle."""
-    place = f"cylinder {number}"
-    return tuple(samples.trace(name, place).own_angle(number) for name in ("pressure", "volume"))
-
-
-def _at(trace, angle):
-    return float(np.interp(angle, trace.x, trace.values, period=720.0))
-
-
-def _pumping(samples, number, events, work, outside):
+def _pumping(own, events, work, outside):
     """Work of the piston on the gas against the pressure outside, by its parts [J]."""
-    pressure, volume = _loop(samples, number)
-    gauge = replace(pressure, values=pressure.values - outside)
-
     def shut_between(start, stop):  # the part of a stroke in which no valve is open
         if events.shut is None:
             return 0.0
         first, last = max(events.shut[0], start), min(events.shut[1], stop)
-        return -gauge.integral(first, last, over=volume) if first < last else 0.0
+        return -own.work(first, last, outside) if first < last else 0.0
 
     strokes = {"exhaust": (EXPANSION_END, EXHAUST_END, work[1]),
                "intake": (EXHAUST_END, INTAKE_END, work[2])}
-    parts = {}
+    parts = {"pumping_recompression": 0.0}
     for name, (start, stop, done) in strokes.items():
-        filled = _at(volume, stop) - _at(volume, start)
+        filled = own.at(stop, own.volume) - own.at(start, own.volume)
         shut = shut_between(start, stop)
         parts[f"pumping_{name}"] = outside * filled - done - shut
-        parts["pumping_recompression"] = parts.get("pumping_recompression", 0.0) + shut
+        parts["pumping_recompression"] += shut
     return parts
 
 
-def _blowdown(samples, number, events):
+def _blowdown(own, events):
     """Work that an expansion without loss to the end of the stroke would have given more [J]."""
     opens = events.exhaust_opens
     if opens >= EXPANSION_END:
         return 0.0
-    pressure, volume = _loop(samples, number)
-    gamma = _at(samples.trace("gamma", f"cylinder {number}").own_angle(number), opens)
-    start, stop = _at(volume, opens), _at(volume, EXPANSION_END)
-    kept = _at(pressure, opens) * start * (1.0 - (start / stop) ** (gamma - 1.0)) / (gamma - 1.0)
-    return kept - pressure.integral(opens, EXPANSION_END, over=volume)
+    T, fresh, burned = (own.at(opens, own(name, own.place))
+                        for name in ("temperature", "fresh", "burned"))
+    gamma = float(own.samples.gas.gamma(T, fresh, burned))
+    start, stop = (own.at(angle, own.volume) for angle in (opens, EXPANSION_END))
+    pressure = own.at(opens, own.pressure)
+    kept = pressure * start * (1.0 - (start / stop) ** (gamma - 1.0)) / (gamma - 1.0)
+    return kept - own.work(opens, EXPANSION_END)
