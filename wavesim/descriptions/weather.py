@@ -24,7 +24,7 @@ from wavesim.constants import (
     ZERO_CELSIUS,
 )
 from wavesim.errors import InputError, shown
-from wavesim.fields.description import Description, Named, number
+from wavesim.fields.description import PLAIN, Description, Named, number
 from wavesim.gas.fuels import DRY_AIR
 
 MOST_VAPOUR = 0.3  # mole share of vapour in air
@@ -192,6 +192,8 @@ def under(thing, ambient):
         changes = {}
         for name, fill in _filled_fields(type(thing)):
             value = getattr(thing, name)
+            if fill is under and type(value) in PLAIN:
+                continue
             new = fill(value, ambient)
             if new is not value:
                 changes[name] = new

@@ -504,6 +504,9 @@ def _vary_tuple(items, keys, value):
 
 # --- plain data --------------------------------------------------------------------------------
 
+#: Types of values that are no description and hold none; asked first, for most values are such.
+PLAIN = frozenset((float, int, bool, str, type(None)))
+
 
 @guarded
 def describe(thing: Any) -> Any:
@@ -525,13 +528,19 @@ def describe(thing: Any) -> Any:
     >>> describe(Pipe("0.5 m", "42 mm"))["diameter"]
     0.042
     """
+    return _plain(thing)
+
+
+def _plain(thing):
+    if type(thing) in PLAIN:
+        return thing
     if isinstance(thing, Description):
-        fields = {f.name: describe(getattr(thing, f.name)) for f in dataclasses.fields(thing)}
+        fields = {f.name: _plain(getattr(thing, f.name)) for f in dataclasses.fields(thing)}
         return {"type": type(thing).__name__, **fields}
     if isinstance(thing, Named):
-        return {"type": "Named", "items": [[name, describe(item)] for name, item in thing.items()]}
+        return {"type": "Named", "items": [[name, _plain(item)] for name, item in thing.items()]}
     if isinstance(thing, tuple):
-        return [describe(item) for item in thing]
+        return [_plain(item) for item in thing]
     return thing
 
 
