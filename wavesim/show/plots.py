@@ -103,6 +103,11 @@ def new_axes(rows: int = 1, *, width: float = 8.0, height: float = 4.2) -> np.nd
     ------
     InputError
         If `rows` is out of range.
+
+    Examples
+    --------
+    >>> new_axes(2).shape
+    (2,)
     """
     from matplotlib.figure import Figure
 
@@ -138,6 +143,14 @@ def save_figure(
     ------
     InputError
         If the format is unknown, the file cannot be written, or another one is there.
+
+    Examples
+    --------
+    >>> import tempfile
+    >>> (ax,) = new_axes()
+    >>> with tempfile.TemporaryDirectory() as folder:
+    ...     save_figure(ax, f"{folder}/empty.png").name
+    'empty.png'
     """
     return write_figure(_first(ax).figure, path, dpi)
 
@@ -180,6 +193,17 @@ def plot_trace(
     ------
     InputError
         If there is no trace, if the quantities differ, or if the labels do not match.
+
+    Examples
+    --------
+    >>> import wavesim as ws
+    >>> study = ws.load(ws.demo_path("collector"))
+    >>> settings = ws.Settings(cell_length=0.05, tolerance=0.05)
+    >>> exhaust = study.exhausts["long collector"]
+    >>> point = ws.run_point(study.engine, exhaust, 4500.0, settings=settings)
+    >>> (ax,) = ws.plots.new_axes()
+    >>> len(plot_trace(point.trace("pressure", "outlet"), ax).lines)
+    1
     """
     traces = check_forms("plot_trace", "traces", traces, TraceForm)
     if len({(trace.quantity, trace.x_name) for trace in traces}) != 1:
@@ -239,6 +263,15 @@ def plot_transmission_loss(
     ------
     InputError
         If there is no loss, or the labels do not match.
+
+    Examples
+    --------
+    >>> import wavesim as ws
+    >>> chamber = ws.Chamber(0.1, 0.05, case_diameter=0.1)
+    >>> loss = ws.transmission_loss(chamber, frequencies=[200, 400])
+    >>> (ax,) = ws.plots.new_axes()
+    >>> plot_transmission_loss(loss, ax).get_ylabel()
+    'transmission loss [dB]'
     """
     losses = check_forms("plot_transmission_loss", "loss", loss, LossCurve)
     ax = axes_or_new(ax)
@@ -308,6 +341,15 @@ def plot_speed_curves(
     ------
     InputError
         If there is no curve, or one does not hold the quantity.
+
+    Examples
+    --------
+    >>> import wavesim as ws
+    >>> a = ws.Curve("a", [3000, 4000, 5000], {"torque": [141.0, 158.0, 171.0]})
+    >>> b = ws.Curve("b", [3000, 4000, 5000], {"torque": [138.0, 160.0, 175.0]})
+    >>> (ax,) = ws.plots.new_axes()
+    >>> plot_speed_curves([a, b], "torque", ax).get_ylabel()
+    'torque [N m]'
     """
     curves = check_forms("plot_speed_curves", "curves", curves, SpeedCurve)
     look, ax = shown(quantity, *curves), axes_or_new(ax)
@@ -356,6 +398,17 @@ def plot_power_chart(
     ------
     InputError
         If there is no curve, or one does not hold torque and power.
+
+    Examples
+    --------
+    >>> import wavesim as ws
+    >>> a = ws.Curve("a", [3000, 4000, 5000], {"torque": [141.0, 158.0, 171.0],
+    ...                                      "power": [44e3, 66e3, 90e3]})
+    >>> b = ws.Curve("b", [3000, 4000, 5000], {"torque": [138.0, 160.0, 175.0],
+    ...                                      "power": [43e3, 67e3, 92e3]})
+    >>> (ax,) = ws.plots.new_axes()
+    >>> plot_power_chart([a, b], ax).get_xlabel()
+    'engine speed [rev/min]'
     """
     curves = check_forms("plot_power_chart", "curves", curves, SpeedCurve)
     comparisons = _given_comparisons("plot_power_chart", comparisons)
@@ -443,6 +496,16 @@ def plot_torque_power(
     ------
     InputError
         If there is no curve, one does not hold torque and power, or `axes` is no pair.
+
+    Examples
+    --------
+    >>> import wavesim as ws
+    >>> a = ws.Curve("a", [3000, 4000, 5000], {"torque": [141.0, 158.0, 171.0],
+    ...                                      "power": [44e3, 66e3, 90e3]})
+    >>> b = ws.Curve("b", [3000, 4000, 5000], {"torque": [138.0, 160.0, 175.0],
+    ...                                      "power": [43e3, 67e3, 92e3]})
+    >>> len(plot_torque_power([a, b], ws.plots.new_axes(2)))
+    2
     """
     axes = stack(axes, 2)
     comparisons = _given_comparisons("plot_torque_power", comparisons)
@@ -476,6 +539,16 @@ def plot_differences(
     ------
     InputError
         As `plot_difference`, or if `axes` is no pair.
+
+    Examples
+    --------
+    >>> import wavesim as ws
+    >>> a = ws.Curve("a", [3000, 4000, 5000], {"torque": [141.0, 158.0, 171.0],
+    ...                                      "power": [44e3, 66e3, 90e3]})
+    >>> b = ws.Curve("b", [3000, 4000, 5000], {"torque": [138.0, 160.0, 175.0],
+    ...                                      "power": [43e3, 67e3, 92e3]})
+    >>> len(plot_differences([ws.compare(a, b)], ws.plots.new_axes(2)))
+    2
     """
     axes = stack(axes, 2)
     for ax, quantity in zip(axes, ("torque", "power"), strict=True):
@@ -510,6 +583,15 @@ def plot_difference(
     ------
     InputError
         If there is no comparison, the references differ, or a curve does not hold the quantity.
+
+    Examples
+    --------
+    >>> import wavesim as ws
+    >>> a = ws.Curve("a", [3000, 4000, 5000], {"torque": [141.0, 158.0, 171.0]})
+    >>> b = ws.Curve("b", [3000, 4000, 5000], {"torque": [138.0, 160.0, 175.0]})
+    >>> (ax,) = ws.plots.new_axes()
+    >>> plot_difference(ws.compare(a, b), "torque", ax).has_data()
+    True
     """
     comparisons = check_forms("plot_difference", "comparisons", comparisons, CurveDifference)
     if len({id(comparison.a) for comparison in comparisons}) != 1:
@@ -566,6 +648,14 @@ def plot_comparison(
     ------
     InputError
         If a curve does not hold the quantity, or `axes` is no pair.
+
+    Examples
+    --------
+    >>> import wavesim as ws
+    >>> a = ws.Curve("a", [3000, 4000, 5000], {"torque": [141.0, 158.0, 171.0]})
+    >>> b = ws.Curve("b", [3000, 4000, 5000], {"torque": [138.0, 160.0, 175.0]})
+    >>> len(plot_comparison(ws.compare(a, b), "torque", ws.plots.new_axes(2)))
+    2
     """
     comparisons = check_forms("plot_comparison", "comparison", comparison, CurveDifference)
     axes = stack(axes, 2)
@@ -614,6 +704,17 @@ def plot_valve_pressure(
     ------
     InputError
         If a sweep has no point at that speed, or there is no such cylinder.
+
+    Examples
+    --------
+    >>> import wavesim as ws
+    >>> study = ws.load(ws.demo_path("collector"))
+    >>> settings = ws.Settings(cell_length=0.05, tolerance=0.05)
+    >>> exhaust = study.exhausts["long collector"]
+    >>> point = ws.run_point(study.engine, exhaust, 4500.0, settings=settings)
+    >>> (ax,) = ws.plots.new_axes()
+    >>> plot_valve_pressure(ws.Sweep([point]), 4500.0, ax).get_ylabel()
+    'pressure at exhaust valve 1 [bar]'
     """
     sweeps = check_forms("plot_valve_pressure", "sweeps", sweeps, TracedCurve)
     check_choice("plot_valve_pressure", "side", side, ("exhaust", "intake"))
@@ -669,6 +770,17 @@ def plot_cylinders(
     ------
     InputError
         If there is no such quantity.
+
+    Examples
+    --------
+    >>> import wavesim as ws
+    >>> study = ws.load(ws.demo_path("collector"))
+    >>> settings = ws.Settings(cell_length=0.05, tolerance=0.05)
+    >>> exhaust = study.exhausts["long collector"]
+    >>> point = ws.run_point(study.engine, exhaust, 4500.0, settings=settings)
+    >>> (ax,) = ws.plots.new_axes()
+    >>> plot_cylinders([point], ax, quantity="peak_pressure").has_data()
+    True
     """
     points = list(points) if isinstance(points, Sequence) else [points]
     if not points:
@@ -719,6 +831,16 @@ def plot_valve_pressures(
     ------
     InputError
         As `plot_valve_pressure`, or if `axes` and `speeds` do not match.
+
+    Examples
+    --------
+    >>> import wavesim as ws
+    >>> study = ws.load(ws.demo_path("collector"))
+    >>> settings = ws.Settings(cell_length=0.05, tolerance=0.05)
+    >>> exhaust = study.exhausts["long collector"]
+    >>> point = ws.run_point(study.engine, exhaust, 4500.0, settings=settings)
+    >>> len(plot_valve_pressures(ws.Sweep([point]), [4500.0], ws.plots.new_axes(1)))
+    1
     """
     speeds = sequence("plot_valve_pressures", "speeds", speeds, "speeds [rev/min]")
     if not speeds:
@@ -759,6 +881,12 @@ def plot_dots(
     Returns
     -------
     matplotlib Axes
+
+    Examples
+    --------
+    >>> (ax,) = new_axes()
+    >>> plot_dots([0.3, 0.5], [140.0, 143.0], [True, False], "length [m]", "N m", ax).get_xlabel()
+    'length [m]'
     """
     ax = axes_or_new(ax)
     _check_alike("plot_dots", x=x, y=y, trusted=trusted)
@@ -871,6 +999,12 @@ def plot_search(
     Returns
     -------
     matplotlib Axes
+
+    Examples
+    --------
+    >>> (ax,) = new_axes()
+    >>> plot_search([140.0, 143.0, 141.0], [140.0, 143.0, 143.0], ax).get_xlabel()
+    'number of the design'
     """
     ax = axes_or_new(ax)
     _check_alike("plot_search", scores=scores, best=best)

@@ -60,6 +60,18 @@ def plot_contributions(
     Returns
     -------
     matplotlib Axes
+
+    Examples
+    --------
+    >>> import wavesim as ws
+    >>> study = ws.load(ws.demo_path("collector"))
+    >>> settings = ws.Settings(cell_length=0.05, tolerance=0.05)
+    >>> exhaust = study.exhausts["long collector"]
+    >>> point = ws.run_point(study.engine, exhaust, 4500.0, settings=settings)
+    >>> (ax,) = ws.plots.new_axes()
+    >>> sweep = ws.Sweep([point])
+    >>> plot_contributions(ws.contributions(sweep, sweep), ax).get_ylabel()
+    'difference of torque [N m]'
     """
     check_form("plot_contributions", "found", found, DifferenceParts)
     ax, rpm = axes_or_new(ax), found.rpm
@@ -115,6 +127,17 @@ def plot_reflection(
     ------
     InputError
         If there is none, or if the labels do not match.
+
+    Examples
+    --------
+    >>> import wavesim as ws
+    >>> study = ws.load(ws.demo_path("collector"))
+    >>> settings = ws.Settings(cell_length=0.05, tolerance=0.05)
+    >>> exhaust = study.exhausts["long collector"]
+    >>> point = ws.run_point(study.engine, exhaust, 4500.0, settings=settings)
+    >>> (ax,) = ws.plots.new_axes()
+    >>> plot_reflection(point.waves("exhaust valve 1").reflection(), ax).get_xlabel()
+    'frequency [Hz]'
     """
     found = check_forms("plot_reflection", "found", found, ReflectionForm)
     labels = [one.at for one in found] if label is None else np.atleast_1d(label).tolist()
@@ -148,6 +171,17 @@ def plot_echoes(heard: EchoRecord, ax: "Axes | None" = None, **line_kws: Any) ->
     Returns
     -------
     matplotlib Axes
+
+    Examples
+    --------
+    >>> import wavesim as ws
+    >>> study = ws.load(ws.demo_path("collector"))
+    >>> settings = ws.Settings(cell_length=0.05, tolerance=0.05)
+    >>> exhaust = study.exhausts["long collector"]
+    >>> point = ws.run_point(study.engine, exhaust, 4500.0, settings=settings)
+    >>> (ax,) = ws.plots.new_axes()
+    >>> plot_echoes(ws.echoes(point), ax).get_ylabel()
+    'share of the pulse'
     """
     check_form("plot_echoes", "heard", heard, EchoRecord)
     ax = axes_or_new(ax)
@@ -192,6 +226,17 @@ def plot_cross_talk(found: PairShares, ax: "Axes | None" = None, **image_kws: An
     Returns
     -------
     matplotlib Axes
+
+    Examples
+    --------
+    >>> import wavesim as ws
+    >>> study = ws.load(ws.demo_path("collector"))
+    >>> settings = ws.Settings(cell_length=0.05, tolerance=0.05)
+    >>> exhaust = study.exhausts["long collector"]
+    >>> point = ws.run_point(study.engine, exhaust, 4500.0, settings=settings)
+    >>> (ax,) = ws.plots.new_axes()
+    >>> plot_cross_talk(ws.cross_talk(point), ax).get_ylabel()
+    'sent by cylinder'
     """
     check_form("plot_cross_talk", "found", found, PairShares)
     from matplotlib.patches import Rectangle
@@ -237,6 +282,17 @@ def plot_arrivals(found: ArrivalForm, ax: "Axes | None" = None, **line_kws: Any)
     Returns
     -------
     matplotlib Axes
+
+    Examples
+    --------
+    >>> import wavesim as ws
+    >>> study = ws.load(ws.demo_path("collector"))
+    >>> settings = ws.Settings(cell_length=0.05, tolerance=0.05)
+    >>> exhaust = study.exhausts["long collector"]
+    >>> point = ws.run_point(study.engine, exhaust, 4500.0, settings=settings)
+    >>> (ax,) = ws.plots.new_axes()
+    >>> plot_arrivals(ws.arrivals(point), ax).get_xlabel()
+    'engine speed [rev/min]'
     """
     check_form("plot_arrivals", "found", found, ArrivalForm)
     ax = axes_or_new(ax)
@@ -275,6 +331,17 @@ def plot_wave_diagram(found: WayPicture, ax: "Axes | None" = None, **image_kws: 
     -------
     matplotlib Axes
         Way along, crank angle upward, from before exhaust opening on for a cycle.
+
+    Examples
+    --------
+    >>> import wavesim as ws
+    >>> study = ws.load(ws.demo_path("collector"))
+    >>> settings = ws.Settings(cell_length=0.05, tolerance=0.05)
+    >>> exhaust = study.exhausts["long collector"]
+    >>> point = ws.run_point(study.engine, exhaust, 4500.0, settings=settings)
+    >>> (ax,) = ws.plots.new_axes()
+    >>> plot_wave_diagram(ws.wave_diagram(point), ax).get_xlabel()
+    'way from exhaust valve 1 [m]'
     """
     check_form("plot_wave_diagram", "found", found, WayPicture)
     ax, look = axes_or_new(ax, height=6.0), display("pressure")
@@ -328,6 +395,17 @@ def plot_loop(
     Returns
     -------
     matplotlib Axes
+
+    Examples
+    --------
+    >>> import wavesim as ws
+    >>> study = ws.load(ws.demo_path("collector"))
+    >>> settings = ws.Settings(cell_length=0.05, tolerance=0.05)
+    >>> exhaust = study.exhausts["long collector"]
+    >>> point = ws.run_point(study.engine, exhaust, 4500.0, settings=settings)
+    >>> (ax,) = ws.plots.new_axes()
+    >>> plot_loop(point, ax).get_xlabel()
+    'volume of cylinder 1 [cm3]'
     """
     check_form("plot_loop", "point", point, LoopForm)
     cylinder = check_int("plot_loop", "cylinder", cylinder, 1, len(point.meta["firing_angles_deg"]))
@@ -387,6 +465,17 @@ def plot_valve_flows(
     -------
     matplotlib Axes
         Below zero gas flows back.
+
+    Examples
+    --------
+    >>> import wavesim as ws
+    >>> study = ws.load(ws.demo_path("collector"))
+    >>> settings = ws.Settings(cell_length=0.05, tolerance=0.05)
+    >>> exhaust = study.exhausts["long collector"]
+    >>> point = ws.run_point(study.engine, exhaust, 4500.0, settings=settings)
+    >>> (ax,) = ws.plots.new_axes()
+    >>> plot_valve_flows(point, ax).get_ylabel()
+    'mass flow at the valves [g/s]'
     """
     check_form("plot_valve_flows", "point", point, LoopForm)
     cylinder = check_int("plot_valve_flows", "cylinder", cylinder, 1,
@@ -434,6 +523,14 @@ def plot_changes(
     Returns
     -------
     matplotlib Axes
+
+    Examples
+    --------
+    >>> from wavesim.show.plots import new_axes
+    >>> (ax,) = new_axes()
+    >>> lines = {"open ends": np.array([-5.0, 2.0]), "all": np.array([-6.0, 3.0])}
+    >>> plot_changes(np.array([3000.0, 4000.0]), lines, "torque", ax).get_ylabel()
+    'change of torque [N m]'
     """
     ax, look = axes_or_new(ax), display(quantity)
     *_, whole = lines
