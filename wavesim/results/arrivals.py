@@ -244,7 +244,7 @@ def _routes(point, cylinder, visible, echoes):
     for number in sorted(valves, key=lambda number: (number != cylinder, number)):
         own = number == cylinder
         for ray in rays(network, ways, valves[number], [valves[cylinder]], longest=longest,
-                        faintest=0.1 * visible):
+                        faintest=0.1 * visible, most_turns=2 * echoes):  # half at the own valve
             turns = _turns(ray.turns, valves.values(), valves[cylinder])
             if own <= len(turns) <= echoes - (not own):
                 name = "own wave" if own else f"pulse of cylinder {number}"
@@ -284,8 +284,9 @@ class Tracer:
 
     def __init__(self, point):
         self.point, self.samples, self.speeds = point, point.samples, {}
-        self.open_ends = {
-            name: node for name, node in point.network.nodes.items() if isinstance(node, OpenEnd)}
+        nodes = point.network.nodes  # assembled anew each time it is asked for
+        self.node_at = {end: name for name, node in nodes.items() for end in node.ends}
+        self.open_ends = {name: node for name, node in nodes.items() if isinstance(node, OpenEnd)}
 
     def firing(self, cylinder):
         """Crank angle of a firing dead centre [deg]."""
@@ -294,13 +295,13 @@ class Tracer:
     def late(self, ray, angle, cylinder):
         """Crank angle that a front needs that leaves a valve at its own angle [deg]."""
         begin = now = angle + self.firing(cylinder)
-        ends = {end: name for name, node in self.point.network.nodes.items() for end in node.ends}
         for i, (duct, side) in enumerate(ray.legs):
             now = self.through(duct, side, now)[-1]
             far = (duct, "end" if side == "start" else "start")
             last = i == len(ray.legs) - 1
-            if not last and ends.get(far) in self.open_ends:
-                now += self.beyond(duct, self.open_ends[ends[far]], now)
+            node = self.open_ends.get(self.node_at.get(far))
+            if not last and node is not None:
+                now += self.beyond(duct, node, now)
         return now - begin
 
     def through(self, duct, side, now):

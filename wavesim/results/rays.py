@@ -86,6 +86,7 @@ def rays(
     faintest: float = 0.01,
     capacity: Mapping[str, float] | None = None,
     delay: Mapping[str, float] | None = None,
+    most_turns: int | None = None,
 ) -> list[Ray]:
     """Fronts that reach shut valves after one was sent from a valve.
 
@@ -106,6 +107,8 @@ def rays(
         Admittance of volumes, [m2 per kg/(m2 s)]; see the text of the module.
     delay : mapping of float by node name
         Time that a front spends beyond a lone end [s]: the end correction of an open one.
+    most_turns : int or None
+        How often a front may be sent back until it is given up; None: ever again.
 
     Returns
     -------
@@ -121,7 +124,8 @@ def rays(
         """Send a front into a duct at one of its sides."""
         way = ways[duct]
         time += way.on if side == START else way.back
-        if abs(size) >= faintest and time <= longest:
+        turned = most_turns is None or len(turns) <= most_turns
+        if turned and abs(size) >= faintest and time <= longest:
             far = END if side == START else START
             legs = (*legs, (duct, side))
             front = time, next(order), length + way.length, size, turns, legs, duct, far
