@@ -215,6 +215,9 @@ def end_fit_davies(ka: Numbers) -> Numbers:
     """\\|R\\| of an unflanged open end, polynomial for ka < 1.5 (no unit).
 
     Davies, Bento Coelho and Bhattacharya (1980), J. Sound Vib. 72; within 0.5 % of the quadrature.
+
+    >>> print(f"{end_fit_davies(0.5):.5g}")
+    0.89693
     """
     return 1.0 + ka * (0.01336 + ka * (-0.59079 + ka * (0.33576 - 0.06432 * ka)))
 
@@ -225,6 +228,9 @@ def end_fit_silva(ka: Numbers) -> OpenEnd:
 
     Silva, Guillemain, Kergomard, Mallaroni and Norris (2009), J. Sound Vib. 322; within 0.6 % in
     \\|R\\| and 2.2 % in l/a of the quadrature.
+
+    >>> print(f"{end_fit_silva(0.5).reflection:.5g}")
+    0.89416
     """
     z = np.square(ka)
     size = (1.0 + 0.800 * z) / (1.0 + z * (1.300 + z * (0.266 + 0.0263 * z)))
@@ -237,6 +243,9 @@ def radiated_fraction(ka: Numbers) -> Numbers:
     """Share of the arriving power an open end radiates at low ka: 1 - R**2 ~ (ka)**2 (no unit).
 
     Levine and Schwinger (1948).
+
+    >>> print(f"{radiated_fraction(0.5):.5g}")
+    0.25
     """
     return np.square(ka)
 
@@ -277,7 +286,11 @@ def junction(areas: Sequence[float], incident: int = 0) -> Scattering:
 
 @guarded
 def area_step(area_1: float, area_2: float) -> Scattering:
-    """Plane wave from pipe 1 into pipe 2, areas [m2], as `Scattering`.  Pierce (1981) ch. 7."""
+    """Plane wave from pipe 1 into pipe 2, areas [m2], as `Scattering`.  Pierce (1981) ch. 7.
+
+    >>> print(f"{area_step(1.0, 2.25).reflection:.5g}")
+    -0.38462
+    """
     return junction((area_1, area_2))
 
 
@@ -287,6 +300,9 @@ def temperature_contact(temperature_1: float, temperature_2: float) -> Scatterin
 
     R = (1 - y)/(1 + y), T = 2/(1 + y), y = rho1 c1/(rho2 c2) = sqrt(T2/T1).  Kinsler et al. (2000)
     ch. 6.
+
+    >>> print(f"{temperature_contact(900.0, 400.0).reflection:.5g}")
+    0.2
     """
     y = np.sqrt(temperature_2 / temperature_1)
     return Scattering((1.0 - y) / (1.0 + y), 2.0 / (1.0 + y))
@@ -297,6 +313,9 @@ def choked_nozzle_reflection(mach: Numbers, gamma: float) -> Numbers:
     """Pressure reflection of a compact choked nozzle fed at `mach` (no unit).
 
     (1 - (g-1) M/2)/(1 + (g-1) M/2).  Marble and Candel (1977), J. Sound Vib. 55.
+
+    >>> print(f"{choked_nozzle_reflection(0.2, 1.4):.5g}")
+    0.92308
     """
     q = 0.5 * (gamma - 1.0) * mach
     return (1.0 - q) / (1.0 + q)
@@ -310,6 +329,9 @@ def helmholtz_frequency(
 
     `neck_area` [m2], `neck_length` [m] with its end corrections, `volume` [m3], `c` [m/s]:
     c/(2 pi) sqrt(S/(V L)).  Kinsler et al. (2000) ch. 10.
+
+    >>> print(f"{helmholtz_frequency(1e-4, 0.02, 1e-3, 340.0):.5g}")
+    121
     """
     return c / (2.0 * np.pi) * np.sqrt(neck_area / (volume * neck_length))
 
@@ -321,6 +343,9 @@ def helmholtz_frequency_distributed(
     """Lowest resonance [Hz] of a pipe (neck) open to p = 0 on a compact volume.
 
     Same arguments as `helmholtz_frequency`; kL tan(kL) = S L/V.  Kinsler et al. (2000) ch. 10.
+
+    >>> print(f"{helmholtz_frequency_distributed(1e-4, 0.02, 1e-3, 340.0):.5g}")
+    120.96
     """
     fill = neck_area * neck_length / volume
     kl = root(lambda z: z * np.sin(z) - fill * np.cos(z), 0.0, 0.5 * np.pi)
@@ -364,6 +389,9 @@ def monopole_pressure(
     Returns
     -------
     float                       Pressure, rms [Pa]: rho f Q/(2 r).  Pierce (1981) ch. 4.
+
+    >>> print(f"{monopole_pressure(1.2, 100.0, 1e-3, 1.0):.5g}")
+    0.06
     """
     return (2.0 if half_space else 1.0) * density * frequency * flow / (2.0 * distance)
 
@@ -373,6 +401,9 @@ def monopole_power(density: Numbers, c: Numbers, frequency: Numbers, flow: Numbe
     """Power of a compact source in free space [W]: rho c k**2 Q**2/(4 pi).  Pierce (1981) ch. 4.
 
     `density` [kg/m3], `c` [m/s], `frequency` [Hz], `flow` rms [m3/s].
+
+    >>> print(f"{monopole_power(1.2, 340.0, 100.0, 1e-3):.5g}")
+    0.00011088
     """
     k = 2.0 * np.pi * frequency / c
     return density * c * k**2 * flow**2 / (4.0 * np.pi)
@@ -380,17 +411,29 @@ def monopole_power(density: Numbers, c: Numbers, frequency: Numbers, flow: Numbe
 
 @guarded
 def sound_level(value: Numbers, reference: Numbers = 2e-5, power: bool = False) -> Numbers:
-    """Level [dB] of an rms pressure [Pa] re 20 uPa, or of a power (state its reference) [W]."""
+    """Level [dB] of an rms pressure [Pa] re 20 uPa, or of a power (state its reference) [W].
+
+    >>> print(f"{sound_level(1.0):.5g}")
+    93.979
+    """
     return (10.0 if power else 20.0) * np.log10(value / reference)
 
 
 @guarded
 def distance_change(near: Numbers, far: Numbers) -> Numbers:
-    """Change of level from distance `near` to `far` [m] of a compact source [dB]."""
+    """Change of level from distance `near` to `far` [m] of a compact source [dB].
+
+    >>> print(f"{distance_change(0.5, 1.0):.5g}")
+    -6.0206
+    """
     return 20.0 * np.log10(near / far)
 
 
 @guarded
 def decibel_sum(levels: Sequence[float]) -> float:
-    """Level [dB] of several incoherent sources of the given levels [dB]."""
+    """Level [dB] of several incoherent sources of the given levels [dB].
+
+    >>> print(f"{decibel_sum([90.0, 90.0]):.5g}")
+    93.01
+    """
     return 10.0 * np.log10(np.sum(10.0 ** (0.1 * np.asarray(levels, dtype=float))))

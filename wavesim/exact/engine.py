@@ -57,6 +57,9 @@ def crank_travel_slope(
     """Piston travel per crank angle [m/rad]; times the angular speed it is the piston speed.
 
     Arguments as of `crank_travel`.  Heywood (1988) eq. 2.11.
+
+    >>> print(f"{crank_travel_slope(90.0, 0.086, 0.143):.5g}")
+    0.043
     """
     r, theta = 0.5 * stroke, np.radians(theta_deg)
     side = r * np.sin(theta) - pin_offset
@@ -65,7 +68,11 @@ def crank_travel_slope(
 
 @guarded
 def fastest_piston(stroke: float, rod: float) -> tuple[float, float]:
-    """Crank angle [deg] and slope [m/rad] of the fastest downward travel, `stroke`, `rod` [m]."""
+    """Crank angle [deg] and slope [m/rad] of the fastest downward travel, `stroke`, `rod` [m].
+
+    >>> print(f"{fastest_piston(0.086, 0.143)[0]:.5g}")
+    74.5
+    """
     from scipy.optimize import minimize_scalar
 
     best = minimize_scalar(
@@ -81,7 +88,11 @@ def fastest_piston(stroke: float, rod: float) -> tuple[float, float]:
 def cylinder_volume(
     theta_deg: Numbers, bore: Numbers, stroke: Numbers, rod: Numbers, compression_ratio: Numbers
 ) -> Numbers:
-    """Cylinder volume [m3] at a crank angle [deg]; lengths in [m].  Heywood (1988) eq. 2.4."""
+    """Cylinder volume [m3] at a crank angle [deg]; lengths in [m].  Heywood (1988) eq. 2.4.
+
+    >>> print(f"{1e6 * cylinder_volume(180.0, 0.086, 0.086, 0.143, 10.5):.5g}")
+    552.14
+    """
     area = 0.25 * np.pi * bore**2
     clearance = area * stroke / (compression_ratio - 1.0)
     return clearance + area * crank_travel(theta_deg, stroke, rod)
@@ -92,6 +103,9 @@ def wiebe_burned(progress: Numbers, a: Numbers = 6.908, shape: Numbers = 2.0) ->
     """Burned fraction 1 - exp(-a y**(m+1)) at `progress` y = 0..1 of the burn (no unit).
 
     Wiebe (1962); Heywood (1988) eq. 9.10.  Reaches 1 - exp(-a) at y = 1.
+
+    >>> print(f"{wiebe_burned(0.5):.5g}")
+    0.57832
     """
     return -np.expm1(-a * np.asarray(progress, dtype=float) ** (shape + 1.0))
 
@@ -108,7 +122,11 @@ def wiebe_progress(burned: Numbers, a: Numbers = 6.908, shape: Numbers = 2.0) ->
 
 @guarded
 def otto_efficiency(compression_ratio: Numbers, gamma: float) -> Numbers:
-    """Efficiency of the constant-volume cycle, 1 - r**(1-g) (no unit).  Heywood (1988) eq. 5.31."""
+    """Efficiency of the constant-volume cycle, 1 - r**(1-g) (no unit).  Heywood (1988) eq. 5.31.
+
+    >>> print(f"{otto_efficiency(10.0, 1.4):.5g}")
+    0.60189
+    """
     return 1.0 - compression_ratio ** (1.0 - gamma)
 
 
@@ -123,6 +141,9 @@ def vessel_time_constant(
 
     `volume` [m3], effective `area` [m2], `temperature` at the start [K].  Shapiro (1953) ch. 4,
     from the mass balance of an isentropic vessel.
+
+    >>> print(f"{vessel_time_constant(1e-3, 1e-5, 300.0, 1.4, 287.0):.5g}")
+    0.49771
     """
     g = gamma
     k = (2.0 / (g + 1.0)) ** (0.5 * (g + 1.0) / (g - 1.0))
@@ -147,7 +168,11 @@ def vessel_pressure(t: Numbers, time_constant: Numbers, gamma: float) -> Numbers
 def vessel_unchoke_time(
     pressure: Numbers, back_pressure: Numbers, time_constant: Numbers, gamma: float
 ) -> Numbers:
-    """Time [s] until a vessel at `pressure` stops choking against `back_pressure` [Pa]."""
+    """Time [s] until a vessel at `pressure` stops choking against `back_pressure` [Pa].
+
+    >>> print(f"{vessel_unchoke_time(5e5, 1e5, 0.5, 1.4):.5g}")
+    0.37212
+    """
     g = gamma
     end = back_pressure / (critical_pressure_ratio(g) * pressure)
     return 2.0 * time_constant / (g - 1.0) * (end ** (-0.5 * (g - 1.0) / g) - 1.0)
@@ -158,5 +183,8 @@ def filled_vessel_temperature(temperature: Numbers, gamma: float) -> Numbers:
     """Temperature [K] in an empty adiabatic vessel after filling from gas at `temperature` [K].
 
     gamma T0: the energy balance of an open system.  Shapiro (1953) ch. 2.
+
+    >>> print(f"{filled_vessel_temperature(300.0, 1.4):.5g}")
+    420
     """
     return gamma * temperature

@@ -76,6 +76,9 @@ def combining_loss(flow_ratio: float, angle_deg: float, branch_area: float = 1.0
     -----
     Both inlets at one static pressure, straight legs of equal area, wall forces neglected:
     (p - pc)/(rho Uc**2) = 1 - (1-q)**2 - q**2/phi cos(angle).  Derived here.
+
+    >>> print(f"{combining_loss(0.5, 90.0):.5g}")
+    0.75
     """
     q, phi = flow_ratio, branch_area
     rise = 1.0 - (1.0 - q) ** 2 - q**2 / phi * np.cos(np.radians(angle_deg))
@@ -90,6 +93,9 @@ def dividing_loss(
 
     `flow_ratio` is branch over combined flow, `angle_deg` the branch angle [deg],
     `main_over_branch` the area ratio.  Hager (1984): 1 + (q psi)**2 - 2 q psi cos(3/4 angle).
+
+    >>> print(f"{dividing_loss(0.5, 90.0):.5g}")
+    0.86732
     """
     speed = flow_ratio * main_over_branch
     return 1.0 + speed**2 - 2.0 * speed * np.cos(0.75 * np.radians(angle_deg))
@@ -97,7 +103,11 @@ def dividing_loss(
 
 @guarded
 def laminar(reynolds: Numbers) -> Numbers:
-    """Darcy friction factor of laminar pipe flow, 64/Re (no unit).  Poiseuille (1840)."""
+    """Darcy friction factor of laminar pipe flow, 64/Re (no unit).  Poiseuille (1840).
+
+    >>> print(f"{laminar(1000.0):.5g}")
+    0.064
+    """
     return 64.0 / reynolds
 
 
@@ -130,7 +140,11 @@ def colebrook(reynolds: float, roughness: float = 0.0) -> float:
 
 @guarded
 def haaland(reynolds: Numbers, roughness: Numbers = 0.0) -> Numbers:
-    """Darcy friction factor, explicit (no unit).  Haaland (1983), J. Fluids Eng. 105."""
+    """Darcy friction factor, explicit (no unit).  Haaland (1983), J. Fluids Eng. 105.
+
+    >>> print(f"{haaland(1e5, 1e-4):.5g}")
+    0.018265
+    """
     inside = (roughness / 3.7) ** 1.11 + 6.9 / reynolds
     return (-1.8 * np.log10(inside)) ** -2.0
 
@@ -140,6 +154,9 @@ def churchill(reynolds: Numbers, roughness: Numbers = 0.0) -> Numbers:
     """Darcy friction factor, laminar to rough in one formula (no unit).
 
     Churchill (1977), Chem. Eng. 84(24); `roughness` is relative.
+
+    >>> print(f"{churchill(1e5, 1e-4):.5g}")
+    0.018463
     """
     a = (-2.457 * np.log((7.0 / reynolds) ** 0.9 + 0.27 * roughness)) ** 16
     b = (37530.0 / reynolds) ** 16

@@ -110,6 +110,9 @@ def quarter_wave_branch_loss(
     """Transmission loss [dB] of a closed side branch.  Munjal (2014) sec. 2.15.
 
     `frequency` [Hz]; branch `length` and `diameter`, `pipe` diameter [m]; `c` [m/s].
+
+    >>> print(f"{quarter_wave_branch_loss(150.0, 0.5, 0.05, 0.05, 340.0):.5g}")
+    9.1139
     """
 
     def one(f):
@@ -132,6 +135,9 @@ def helmholtz_branch_loss(
 
     `frequency` [Hz], areas [m2], `neck_length` [m] with its end corrections, `volume` [m3],
     `c` [m/s].  Kinsler et al. (2000) ch. 10.
+
+    >>> print(f"{helmholtz_branch_loss(100.0, 1e-4, 0.02, 1e-3, 2e-3, 340.0):.5g}")
+    4.9475
     """
 
     def one(f):
@@ -153,6 +159,9 @@ def perforate_sullivan_crocker(
 
     `k` [1/m], `porosity` (no unit), `hole` diameter and `wall` thickness [m]:
     (0.006 + j k (t + 0.75 d))/sigma.  Sullivan and Crocker (1978), J. Acoust. Soc. Am. 64.
+
+    >>> print(f"{abs(perforate_sullivan_crocker(5.0, 0.1, 3e-3, 1e-3)):.5g}")
+    0.17322
     """
     return (6e-3 + 1j * k * (wall + HOLE_END * hole)) / porosity
 
@@ -165,6 +174,9 @@ def perforate_rao_munjal(
 
     `frequency` [Hz], `hole` and `wall` [m], `mach` of the grazing flow.  Rao and Munjal (1986),
     J. Sound Vib. 108.
+
+    >>> print(f"{abs(perforate_rao_munjal(200.0, 0.1, 3e-3, 1e-3, 0.1)):.5g}")
+    0.60801
     """
     resistance = 7.337e-3 * (1.0 + 72.23 * mach)
     reactance = 2.2245e-5 * frequency * (1.0 + 51.0 * wall) * (1.0 + 204.0 * hole)
@@ -178,6 +190,9 @@ def hole_pressure_drop(
     """Quasi-steady pressure drop of holes [Pa]: rho u**2 (1 - sigma**2)/(2 Cd**2).
 
     `speed` in the holes [m/s], `density` [kg/m3], discharge coefficient and porosity (no unit).
+
+    >>> print(f"{hole_pressure_drop(10.0, 1.2, 0.7, 0.1):.5g}")
+    121.22
     """
     return density * speed**2 * (1.0 - porosity**2) / (2.0 * discharge**2)
 
@@ -199,6 +214,9 @@ def delany_bazley(frequency: Numbers, resistivity: Numbers, density: Numbers = 1
 
     `frequency` [Hz], flow `resistivity` [Pa s/m2], air `density` [kg/m3]; meant for
     0.01 < rho f/R1 < 1.
+
+    >>> print(f"{abs(delany_bazley(500.0, 10e3)[0]):.5g}")
+    1.6241
     """
     x = density * frequency / resistivity
     z = 1.0 + 0.0571 * x**-0.754 - 0.087j * x**-0.732
@@ -210,6 +228,9 @@ def miki(frequency: Numbers, resistivity: Numbers) -> Filling:
     """Fibrous absorber as `Filling`, `frequency` [Hz], flow `resistivity` [Pa s/m2].
 
     Miki (1990), J. Acoust. Soc. Jpn. (E) 11: Delany and Bazley made causal.
+
+    >>> print(f"{abs(miki(500.0, 10e3)[0]):.5g}")
+    1.6282
     """
     y = frequency / resistivity
     z = 1.0 + (0.070 - 0.107j) * y**-0.632
@@ -248,6 +269,9 @@ def fibre_filling(
     stand still, and each is far thinner than the boundary layer.  Zwikker and Kosten (1949), Sound
     Absorbing Materials, in the form for flow resistance alone; derived here.  Unlike the fits to
     measurements it has no inertia of the gas beyond its own and no structure factor.
+
+    >>> print(f"{abs(fibre_filling(500.0, 10e3, 0.96)[0]):.5g}")
+    1.4535
     """
     omega = 2.0 * np.pi * frequency
     heavy = 1.0 + resistivity * gas_fraction / (1j * omega * density)
@@ -260,6 +284,9 @@ def bies_hansen_resistivity(bulk_density: Numbers, fibre: Numbers) -> Numbers:
     """Flow resistivity of glass fibre [Pa s/m2]: 3.18e-9 rho**1.53/d**2.
 
     `bulk_density` [kg/m3], `fibre` diameter [m].  Bies and Hansen (1980), Appl. Acoust. 13.
+
+    >>> print(f"{bies_hansen_resistivity(100.0, 1e-5):.5g}")
+    36511
     """
     return 3.18e-9 * bulk_density**1.53 / fibre**2
 
@@ -275,6 +302,9 @@ def cox_resistivity(
 
     `solid_fraction` (no unit), mean fibre `radius` [m], `kind` "fibreglass" or "mineral",
     `viscosity` [Pa s].  Cox and D'Antonio, Acoustic Absorbers and Diffusers, table 5.1.
+
+    >>> print(f'{cox_resistivity(0.04, 5e-6, "mineral"):.5g}')
+    19391
     """
     require(kind in _COX, f"cox_resistivity: kind must be one of {', '.join(_COX)}, got {kind!r}.")
     factor, power = _COX[kind]
@@ -315,6 +345,9 @@ def perforated_loss(
     Two pipes that exchange gas along their length, Sullivan and Crocker (1978):
     p1' = -j k v1, v1' = -j k p1 - 4/D1 w; p2' = -j kb zb v2, v2' = -j kb/zb p2 + 4 D1/(D2**2 -
     D1**2) w; w = (p1 - p2)/z, v2 = 0 at both ends; solved by the four modes of the pair.
+
+    >>> print(f"{float(perforated_loss(300.0, 0.3, 0.05, 0.15, 0.1, 3e-3, 1e-3, 340.0)):.5g}")
+    13.491
     """
 
     def one(f):

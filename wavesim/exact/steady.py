@@ -50,7 +50,11 @@ def isentropic(mach: Numbers, gamma: float) -> IsentropicRatios:
 
 @guarded
 def area_ratio(mach: Numbers, gamma: float) -> Numbers:
-    """A/A* of isentropic flow at `mach` > 0 (no unit).  NACA 1135 eq. 80."""
+    """A/A* of isentropic flow at `mach` > 0 (no unit).  NACA 1135 eq. 80.
+
+    >>> print(f"{area_ratio(2.0, 1.4):.5g}")
+    1.6875
+    """
     g = gamma
     base = 2.0 / (g + 1.0) * (1.0 + 0.5 * (g - 1.0) * np.square(mach))
     return base ** (0.5 * (g + 1.0) / (g - 1.0)) / mach
@@ -90,14 +94,22 @@ def mach_from_area_ratio(ratio: Numbers, gamma: float, supersonic: bool = False)
 
 @guarded
 def mach_from_pressure_ratio(ratio: Numbers, gamma: float) -> Numbers:
-    """Mach number at a static to stagnation pressure ratio 0 < p/p0 <= 1.  NACA 1135 eq. 44."""
+    """Mach number at a static to stagnation pressure ratio 0 < p/p0 <= 1.  NACA 1135 eq. 44.
+
+    >>> print(f"{mach_from_pressure_ratio(0.5283, 1.4):.5g}")
+    0.99997
+    """
     exponent = (gamma - 1.0) / gamma
     return np.sqrt(2.0 / (gamma - 1.0) * np.expm1(-exponent * np.log(ratio)))
 
 
 @guarded
 def dynamic_head_ratio(mach: Numbers, gamma: float) -> Numbers:
-    """(p0 - p) / (rho u**2 / 2) at `mach` > 0 (no unit): 1 for an incompressible fluid."""
+    """(p0 - p) / (rho u**2 / 2) at `mach` > 0 (no unit): 1 for an incompressible fluid.
+
+    >>> print(f"{dynamic_head_ratio(1.0, 1.4):.5g}")
+    1.2756
+    """
     p = isentropic(mach, gamma).pressure
     return (1.0 / p - 1.0) / (0.5 * gamma * mach**2)
 
@@ -143,7 +155,11 @@ def normal_shock(mach: Numbers, gamma: float) -> ShockRatios:
 
 @guarded
 def critical_pressure_ratio(gamma: float) -> float:
-    """p*/p0 at which a throat chokes (no unit).  Shapiro (1953) ch. 4."""
+    """p*/p0 at which a throat chokes (no unit).  Shapiro (1953) ch. 4.
+
+    >>> print(f"{critical_pressure_ratio(1.4):.5g}")
+    0.52828
+    """
     return (2.0 / (gamma + 1.0)) ** (gamma / (gamma - 1.0))
 
 
@@ -265,6 +281,9 @@ class NozzleLimits(NamedTuple):
 def nozzle_limits(exit_area: float, gamma: float) -> NozzleLimits:
     """Where a nozzle of `exit_area` (over the throat area) chokes, has its shock at the exit, and
     expands fully.  Anderson (2003) ch. 5.  Returns `NozzleLimits`.
+
+    >>> print(f"{nozzle_limits(2.0, 1.4)[0]:.5g}")
+    0.93716
     """
     slow = mach_from_area_ratio(exit_area, gamma)
     fast = mach_from_area_ratio(exit_area, gamma, supersonic=True)
@@ -292,6 +311,9 @@ def nozzle_shock_from_back_pressure(
     Raises
     ------
     InputError                  If no shock stands inside the nozzle at this pressure.
+
+    >>> print(f"{nozzle_shock_from_back_pressure(2.0, 0.6, 1.4)[0]:.5g}")
+    1.7557
     """
     limits = nozzle_limits(exit_area, gamma)
     require(
@@ -322,6 +344,9 @@ def nozzle_profile(
     Returns
     -------
     mach, pressure : (n,) ndarray   Mach number and p over the inlet stagnation pressure.
+
+    >>> print(f"{nozzle_profile([2.0, 1.0, 1.5], 1, 1.4)[0][-1]:.5g}")
+    1.8541
     """
     area = np.asarray(area, dtype=float)
     place = np.arange(area.size)
@@ -365,7 +390,11 @@ def fanno_length(mach: Numbers, gamma: float) -> Numbers:
 
 @guarded
 def mach_from_fanno_length(length: float, gamma: float, supersonic: bool = False) -> float:
-    """Mach number from which f L*/D = `length` (Darcy f) reaches the sonic point (no unit)."""
+    """Mach number from which f L*/D = `length` (Darcy f) reaches the sonic point (no unit).
+
+    >>> print(f"{mach_from_fanno_length(1.0, 1.4):.5g}")
+    0.50874
+    """
     low, high = (1.0, _HIGHEST_MACH) if supersonic else (1e-6, 1.0)
     return root(lambda m: fanno_length(m, gamma) - length, low, high)
 
@@ -380,7 +409,11 @@ class FannoRatios(NamedTuple):
 
 @guarded
 def fanno_ratios(mach: Numbers, gamma: float) -> FannoRatios:
-    """p/p*, T/T*, p0/p0* of Fanno flow at `mach` > 0.  Shapiro (1953) ch. 6."""
+    """p/p*, T/T*, p0/p0* of Fanno flow at `mach` > 0.  Shapiro (1953) ch. 6.
+
+    >>> print(f"{fanno_ratios(0.5, 1.4)[0]:.5g}")
+    2.1381
+    """
     g = gamma
     temperature = 0.5 * (g + 1.0) / (1.0 + 0.5 * (g - 1.0) * np.square(mach))
     return FannoRatios(np.sqrt(temperature) / mach, temperature, area_ratio(mach, g))
@@ -414,7 +447,11 @@ def fanno_exit_mach(mach: float, friction_length: float, gamma: float) -> float:
 
 @guarded
 def fanno_inlet_mach_choked(friction_length: float, gamma: float) -> float:
-    """Inlet Mach number of a pipe of f L/D = `friction_length` (Darcy f) choked at its exit."""
+    """Inlet Mach number of a pipe of f L/D = `friction_length` (Darcy f) choked at its exit.
+
+    >>> print(f"{fanno_inlet_mach_choked(1.0, 1.4):.5g}")
+    0.50874
+    """
     return mach_from_fanno_length(friction_length, gamma)
 
 
@@ -449,6 +486,9 @@ def mach_from_rayleigh(
     """Mach number at T0/T0* = `stagnation_temperature` (no unit, 0..1) on the branch asked for.
 
     Raises `InputError` outside the range; the relation is a quadratic in M**2.
+
+    >>> print(f"{mach_from_rayleigh(0.5, 1.4):.5g}")
+    0.38365
     """
     k2 = stagnation_temperature / (2.0 * (gamma + 1.0))
     require(
@@ -459,7 +499,11 @@ def mach_from_rayleigh(
 
 
 def mach_from_impulse(k2, gamma, supersonic=False):
-    """Solve k2 = M**2 (1 + (g-1)/2 M**2) / (1 + g M**2)**2: mass flow over impulse, squared."""
+    """Solve k2 = M**2 (1 + (g-1)/2 M**2) / (1 + g M**2)**2: mass flow over impulse, squared.
+
+    >>> print(f"{mach_from_impulse(0.144, 1.4):.3g}")
+    0.5
+    """
     g = gamma
     spread = np.sqrt(max(0.0, 1.0 - 2.0 * (g + 1.0) * k2))
     if not supersonic:

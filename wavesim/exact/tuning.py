@@ -333,6 +333,9 @@ def firing_frequency(cylinders: int, rpm: Numbers) -> Numbers:
     """Firing frequency of a four-stroke engine [Hz]: n N/120, `rpm` [1/min].
 
     Heywood (1988) ch. 2: each cylinder fires once in two turns.
+
+    >>> print(f"{firing_frequency(4, 6000.0):.5g}")
+    200
     """
     return cylinders * rpm / 120.0
 
@@ -361,6 +364,9 @@ def length_rule(exhaust_opens_deg: Numbers, rpm: Numbers) -> Numbers:
 
     `exhaust_opens_deg` before bottom dead centre, `rpm` [1/min] of the wanted peak.  Bell,
     Four-Stroke Performance Tuning: P[in] = 850 (180 + EVO)/N - 3.
+
+    >>> print(f"{length_rule(45.0, 6000.0):.5g}")
+    0.73342
     """
     return (850.0 * (180.0 + exhaust_opens_deg) / rpm - 3.0) * inch
 
@@ -370,6 +376,9 @@ def bore_rule(cylinder_displacement: Numbers, length: Numbers) -> Numbers:
     """Primary bore [m] by a rule of thumb; `cylinder_displacement` [m3], primary `length` [m].
 
     Bell, Four-Stroke Performance Tuning: d[in] = 2.1 sqrt(cc/(25 (P[in] + 3))).
+
+    >>> print(f"{bore_rule(0.5e-3, 0.9):.5g}")
+    0.038478
     """
     return 2.1 * np.sqrt(cylinder_displacement / cc / (25.0 * (length / inch + 3.0))) * inch
 
@@ -379,6 +388,9 @@ def peak_torque_rule(primary_area: Numbers, cylinder_displacement: Numbers) -> N
     """Speed of peak torque [1/min] from the primary's area [m2] and the cylinder's volume [m3].
 
     Workshop rule: 88200 A[in2]/V[in3], which is a mean speed of 74.7 m/s during the stroke.
+
+    >>> print(f"{peak_torque_rule(1.1e-3, 0.5e-3):.5g}")
+    4928.6
     """
     return 88200.0 * primary_area / cylinder_displacement * inch
 
@@ -390,5 +402,8 @@ def stroke_mean_speed(
     """Mean gas speed [m/s] in a primary while one displacement leaves in half a turn.
 
     `primary_area` [m2], `cylinder_displacement` [m3], `rpm` [1/min]: V/A over 30/N seconds.
+
+    >>> print(f"{stroke_mean_speed(1.1e-3, 0.5e-3, 6000.0):.5g}")
+    90.909
     """
     return cylinder_displacement / primary_area * rpm / 30.0

@@ -65,6 +65,9 @@ def reflect_closed(p_ratio: Numbers, gamma: float) -> Numbers:
     """p/p0 at a closed end while a simple wave of `p_ratio` arrives: (2X - 1)**(2g/(g-1)).
 
     Rudinger (1969); valid until a shock forms.
+
+    >>> print(f"{reflect_closed(1.5, 1.4):.5g}")
+    2.2006
     """
     return _p_ratio(2.0 * _c_ratio(p_ratio, gamma) - 1.0, gamma)
 
@@ -81,6 +84,9 @@ def reflect_open(p_ratio: Numbers, c0: Numbers, gamma: float) -> OpenReflection:
     """Simple wave of `p_ratio` at an end held at p0: exit velocity 2 u, reflected X = 2 - X.
 
     Rudinger (1969); subsonic outflow.  `c0` [m/s].  Returns `OpenReflection`.
+
+    >>> print(f"{reflect_open(1.5, 340.0, 1.4)[0]:.5g}")
+    202.76
     """
     reflected = _p_ratio(2.0 - _c_ratio(p_ratio, gamma), gamma)
     return OpenReflection(2.0 * simple_wave(p_ratio, c0, gamma).u, reflected)
@@ -91,6 +97,9 @@ def breaking_time(steepest_fall: Numbers, gamma: float) -> Numbers:
     """Time at which a simple wave breaks [s]: 2/((g+1) max(-du/dx)).
 
     `steepest_fall` is the largest -du/dx of the start profile [1/s].  Whitham (1974) sec. 2.1, 6.8.
+
+    >>> print(f"{breaking_time(100.0, 1.4):.5g}")
+    0.0083333
     """
     return 2.0 / ((gamma + 1.0) * steepest_fall)
 
@@ -170,6 +179,9 @@ def sine_piston_shock_distance(
 
     `amplitude` [m/s], `frequency` [Hz], `c0` [m/s]: 2 c0**2/((g+1) omega u).  Landau and Lifshitz,
     sec. 101-102.
+
+    >>> print(f"{sine_piston_shock_distance(10.0, 100.0, 340.0, 1.4):.5g}")
+    15.332
     """
     return 2.0 * c0**2 / ((gamma + 1.0) * 2.0 * np.pi * frequency * amplitude)
 
@@ -202,6 +214,9 @@ def ramp_shock_distance(
 
     `rise` [Pa] within `rise_time` [s]: 2 g p0 c0 t_r/((g+1) dp), the crossing at the foot of the
     wave.  Derived here from the simple wave.
+
+    >>> print(f"{ramp_shock_distance(2e4, 1e-3, 1e5, 340.0, 1.4):.5g}")
+    1.9833
     """
     return 2.0 * gamma * p0 * c0 * rise_time / ((gamma + 1.0) * rise)
 
@@ -281,6 +296,9 @@ def shock_at_closed_end(shock_mach: Numbers, gamma: float) -> ShockAtWall:
 
     p5/p2 = ((3g-1) p2/p1 - (g-1)) / ((g-1) p2/p1 + (g+1)).  Liepmann and Roshko (1957) sec. 3.
     Returns `ShockAtWall`.
+
+    >>> print(f"{shock_at_closed_end(1.5, 1.4)[0]:.5g}")
+    2.2069
     """
     g, before = gamma, moving_shock(shock_mach, gamma)
     p21 = before.pressure
@@ -329,7 +347,11 @@ class OpenEndLimits(NamedTuple):
 
 @guarded
 def open_end_limits(gamma: float) -> OpenEndLimits:
-    """Shock Mach numbers that part the three regimes of `shock_at_open_end`, as `OpenEndLimits`."""
+    """Shock Mach numbers that part the three regimes of `shock_at_open_end`, as `OpenEndLimits`.
+
+    >>> print(f"{open_end_limits(1.4)[0]:.5g}")
+    1.3461
+    """
 
     def unchoked_excess(ms):
         shock = moving_shock(ms, gamma)
@@ -356,6 +378,9 @@ def piston_shock(speed: Numbers, c0: Numbers, gamma: float) -> PistonShock:
 
     Ms = q + sqrt(1 + q**2), q = (g+1) u/(4 c0).  Liepmann and Roshko (1957) sec. 3.2.  Returns
     `PistonShock`.
+
+    >>> print(f"{piston_shock(100.0, 340.0, 1.4)[0]:.5g}")
+    1.1919
     """
     q = 0.25 * (gamma + 1.0) * speed / c0
     mach = q + np.sqrt(1.0 + q**2)
@@ -364,7 +389,11 @@ def piston_shock(speed: Numbers, c0: Numbers, gamma: float) -> PistonShock:
 
 @guarded
 def piston_rarefaction(speed: Numbers, c0: Numbers, gamma: float) -> np.ndarray:
-    """p/p0 at a piston withdrawn at once with `speed` [m/s], 0 beyond the escape speed."""
+    """p/p0 at a piston withdrawn at once with `speed` [m/s], 0 beyond the escape speed.
+
+    >>> print(f"{piston_rarefaction(100.0, 340.0, 1.4):.5g}")
+    0.65418
+    """
     c_ratio = 1.0 - 0.5 * (gamma - 1.0) * np.asarray(speed, dtype=float) / c0
     return _p_ratio(np.maximum(c_ratio, 0.0), gamma)
 
@@ -374,6 +403,9 @@ def escape_speed(c0: Numbers, gamma: float) -> Numbers:
     """Speed of gas expanding from rest into vacuum [m/s]: 2 c0/(g-1), `c0` [m/s].
 
     Landau and Lifshitz sec. 99.
+
+    >>> print(f"{escape_speed(340.0, 1.4):.5g}")
+    1700
     """
     return 2.0 * c0 / (gamma - 1.0)
 
