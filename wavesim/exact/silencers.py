@@ -340,6 +340,10 @@ def perforated_loss(
     -------
     float or ndarray                Transmission loss [dB].
 
+    Raises
+    ------
+    InputError                      If a size is not above 0, or something is not finite.
+
     Notes
     -----
     Two pipes that exchange gas along their length, Sullivan and Crocker (1978):
@@ -349,6 +353,14 @@ def perforated_loss(
     >>> print(f"{float(perforated_loss(300.0, 0.3, 0.05, 0.15, 0.1, 3e-3, 1e-3, 340.0)):.5g}")
     13.491
     """
+
+    sizes = (length, pipe, shell, porosity, hole, wall, c)
+    require(
+        all(np.isfinite(size) and size > 0.0 for size in sizes) and shell > pipe
+        and np.all(np.isfinite(frequency)),
+        "perforated_loss: frequency must be finite, all sizes finite and above 0, and shell larger "
+        "than pipe.",
+    )
 
     def one(f):
         k = 2.0 * np.pi * f / c
