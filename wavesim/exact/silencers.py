@@ -17,6 +17,7 @@ from typing import NamedTuple
 import numpy as np
 
 from wavesim.constants import HOLE_END
+from wavesim.errors import InputError
 from wavesim.exact._tools import Numbers, require
 from wavesim.guard import guarded
 
@@ -369,7 +370,13 @@ def perforated_loss(
         else:
             z = impedance(f)
         fill = Filling(1.0, 1.0) if filling is None else filling(f)
-        matrix = _shell_matrix(k, length, pipe, shell, z, fill)
+        try:
+            matrix = _shell_matrix(k, length, pipe, shell, z, fill)
+        except np.linalg.LinAlgError:
+            raise InputError(
+                f"perforated_loss: at frequency = {f:.4g} Hz the sizes are too far apart for the "
+                "four modes of the pair to be told apart."
+            ) from None
         # Velocities per area become volume velocities.
         area = _circle(pipe)
         scaled = matrix * np.array([[1.0, 1.0 / area], [area, 1.0]])
