@@ -79,11 +79,18 @@ def made(sweeps, tmp_path_factory):
         comparison.band_averages()[0], found, found.exploration, found.best, found.objective,
         bill, bill.rows[0], bill.total, curve, curve[6000], transient,
         ws.transmission_loss(ws.Chamber(0.1, 0.05, case_diameter=0.1), frequencies=[200, 400]),
-        *_states(base[4500]), ws.Store(folder).check(), ws.Failure("SolverError", NASTY),
+        *_sounds(base, variant), *_states(base[4500]), ws.Store(folder).check(),
+        ws.Failure("SolverError", NASTY),
         ws.wall_balance(50.0, 800.0, ws.Wall(1.5e-3, "mild steel"), 0.05),
         ws.wall_warming(300.0, 50.0, 800.0, ws.Wall(1.5e-3, "mild steel"), 0.05, 1.0),
     ]
     return {type(thing).__name__: thing for thing in things}
+
+
+def _sounds(base, variant):
+    """Sound of a point and of a sweep, and what one system is quieter by."""
+    curves = [ws.sound_curve(ws.Sweep(list(sweep), name=NASTY)) for sweep in (base, variant)]
+    return curves[0].sounds[0], curves[0], ws.insertion_loss(*curves)
 
 
 def _states(point):

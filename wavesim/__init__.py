@@ -58,6 +58,9 @@ from wavesim.descriptions.valves import (
 from wavesim.descriptions.walls import Coating, Outside, Wall, WallState, Wrap, wall_balance
 from wavesim.descriptions.warming import Warming, wall_warming
 from wavesim.descriptions.weather import Ambient
+from wavesim.dyno.sound import Sound, a_weighting, radiate, sound
+from wavesim.dyno.sound_curve import InsertionLoss, SoundCurve, insertion_loss, sound_curve
+from wavesim.dyno.sound_file import run_up, write_wav
 from wavesim.errors import ConvergenceError, InputError, SolverError, WavesimError, nearest
 from wavesim.fields.description import describe, restore, vary
 from wavesim.fields.tables import Table
@@ -87,9 +90,17 @@ from wavesim.results.waves import Reflection, Waves
 from wavesim.show import plots
 from wavesim.show.drawings import draw_exhaust
 from wavesim.show.forms import SpeedCurve
-from wavesim.show.quantities import CYLINDERS, QUANTITIES, TRACES, Quantity, quantity_table
+from wavesim.show.quantities import (
+    CYLINDERS,
+    QUANTITIES,
+    SOUNDS,
+    TRACES,
+    Quantity,
+    quantity_table,
+)
 
 __all__ = [
+    "a_weighting",
     "Ambient",
     "Amounts",
     "AnechoicEnd",
@@ -154,6 +165,8 @@ __all__ = [
     "gauge",
     "HPipe",
     "InputError",
+    "insertion_loss",
+    "InsertionLoss",
     "Intake",
     "Junction",
     "LiftTable",
@@ -186,6 +199,7 @@ __all__ = [
     "QUANTITIES",
     "Quantity",
     "quantity_table",
+    "radiate",
     "Reading",
     "Reason",
     "Reflection",
@@ -197,12 +211,18 @@ __all__ = [
     "run_network",
     "run_point",
     "run_study",
+    "run_up",
     "Samples",
     "save",
     "Settings",
     "SideTube",
     "simulate",
     "SolverError",
+    "Sound",
+    "sound",
+    "sound_curve",
+    "SoundCurve",
+    "SOUNDS",
     "speed_sweep",
     "speed_sweeps",
     "SpeedCurve",
@@ -239,6 +259,7 @@ __all__ = [
     "Wiebe",
     "Woschni",
     "Wrap",
+    "write_wav",
     "XPipe",
     "__version__",
 ]

@@ -44,6 +44,13 @@ from wavesim.show.reasons import (
     plot_valve_flows,
     plot_wave_diagram,
 )
+from wavesim.show.sounds import (
+    plot_insertion_loss,
+    plot_sound_levels,
+    plot_sound_map,
+    plot_sound_orders,
+    plot_third_octaves,
+)
 from wavesim.show.style import (
     BAND,
     COLOURS,
@@ -73,8 +80,9 @@ __all__ = [
     "plot_changes",
     "legend_name", "new_axes", "plot_arrivals", "plot_comparison", "plot_contributions",
     "plot_cross_talk", "plot_cylinders", "plot_difference", "plot_differences", "plot_dots",
-    "plot_echoes", "plot_loop", "plot_pairs", "plot_power_chart", "plot_reflection",
-    "plot_search", "plot_speed_curves", "plot_torque_power", "plot_trace",
+    "plot_echoes", "plot_insertion_loss", "plot_loop", "plot_pairs", "plot_power_chart",
+    "plot_reflection", "plot_search", "plot_sound_levels", "plot_sound_map", "plot_sound_orders",
+    "plot_speed_curves", "plot_third_octaves", "plot_torque_power", "plot_trace",
     "plot_transmission_loss", "plot_valve_flows", "plot_valve_pressure", "plot_valve_pressures",
     "plot_wave_diagram", "save_figure",
 ]
