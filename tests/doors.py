@@ -177,6 +177,8 @@ def more_doors(folder):
     lift = ENGINE.exhaust_valve.lift
     perforate, volume = node_of("Perforate"), node_of("Volume")
     junction, curve = node_of("Junction"), SWEEP_CURVE
+    picked = ws.choice({"a": SWEEP, "b": OTHER}, bands=[(2000.0, 3000.0)], aims=["torque"],
+                       distance=1.0, ground=True)
     sound, air = radiated(point), ws.PerfectGas().table()
     noise = ws.SoundCurve([radiated(point, 2000.0), sound], "noise", trusted=[True, True],
                           notes=["invented"])
@@ -204,6 +206,10 @@ def more_doors(folder):
         lambda: dyno_sound.radiate(np.ones(72), 3000.0, 1.2, 0.5),
         lambda: dyno_sound.tip_flow(point.samples, "outlet"),
         lambda: ws.insertion_loss(sound, sound),
+        lambda: ws.Choice(["a"], picked.measures, {n: picked[n][:1] for n in picked.measures},
+                          aims=["torque"], trusted=np.array([True]), notes=["invented"]),
+        lambda: picked.front(["torque"]), lambda: picked.best(["torque"]), lambda: picked["torque"],
+        lambda: picked.plot(aims=["torque", "power"]), lambda: picked.to_csv(folder / "p.csv"),
         lambda: ws.run_up([radiated(point, 2000.0), sound], 0.5, 8000, 1000.0),
         lambda: ws.write_wav(np.zeros(10), folder / "a.wav", full_scale=1.0, rate=8000),
         lambda: sound.plot(weighting="A"), lambda: sound.plot_third_octaves(weighting="A"),

@@ -58,6 +58,7 @@ from wavesim.descriptions.valves import (
 from wavesim.descriptions.walls import Coating, Outside, Wall, WallState, Wrap, wall_balance
 from wavesim.descriptions.warming import Warming, wall_warming
 from wavesim.descriptions.weather import Ambient
+from wavesim.dyno.choice import Choice, Measure, choice
 from wavesim.dyno.sound import Sound, a_weighting, radiate, sound
 from wavesim.dyno.sound_curve import InsertionLoss, SoundCurve, insertion_loss, sound_curve
 from wavesim.dyno.sound_file import run_up, write_wav
@@ -121,6 +122,8 @@ __all__ = [
     "Carburettor",
     "Chamber",
     "ChenFlynn",
+    "Choice",
+    "choice",
     "ClosedEnd",
     "Coating",
     "compare",
@@ -172,6 +175,7 @@ __all__ = [
     "LiftTable",
     "load",
     "lobe_centres",
+    "Measure",
     "Megaphone",
     "Merge",
     "Metal",

@@ -105,8 +105,8 @@ def third_octave(index: int | np.ndarray) -> float | np.ndarray:
 
     Examples
     --------
-    >>> third_octave(-12).round(2)
-    63.1
+    >>> third_octave(np.array([-12, 0])).round(2).tolist()
+    [63.1, 1000.0]
     """
     return AT_1000 * 10.0 ** (np.asarray(index) / 10.0)
 
@@ -332,8 +332,8 @@ def sound(
     >>> exhaust = study.exhausts["long collector"]
     >>> point = ws.run_point(study.engine, exhaust, 4500.0, settings=settings)
     >>> heard = ws.sound(point, distance=0.5)
-    >>> float(heard.orders[heard.order_levels().argmax()])  # of a four
-    2.0
+    >>> heard.level("A") < heard.level()
+    True
     """
     check_choice("sound", "side", side, SIDES)
     if point.samples is None:
