@@ -82,6 +82,7 @@ class Choice(Tabular):
         Sentences on what is not known.
     """
 
+    measures: dict[str, Measure]
     _index = "variant"
 
     def __init__(
