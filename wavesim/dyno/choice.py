@@ -21,7 +21,7 @@ from wavesim.many.explore import AMOUNTS, Exploration, checked_band
 from wavesim.results.bill import bill
 from wavesim.results.compare import mean_over
 from wavesim.results.points import Sweep
-from wavesim.show.quantities import Display, display, rows_text
+from wavesim.show.quantities import display, rows_text
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -44,8 +44,8 @@ class Measure(NamedTuple):
         SI unit.
     goal : str
         "largest" or "smallest"; empty where neither is better.
-    look : Display
-        How it is shown to people.
+    shown : (str, float, int)
+        Unit for people, its factor from the SI unit, and digits after the point.
     head : (str, str)
         Two lines of heading in tables.
     """
@@ -53,15 +53,19 @@ class Measure(NamedTuple):
     label: str
     unit: str
     goal: str
-    look: Display
+    shown: tuple[str, float, int]
     head: tuple[str, str]
 
     @property
     def axis(self) -> str:
         """Label of an axis, with what is better."""
-        unit = f" [{self.look.unit}]" if self.look.unit else ""
+        unit = f" [{self.shown[0]}]" if self.shown[0] else ""
         better = {"largest": ", more is better", "smallest": ", less is better"}.get(self.goal, "")
         return f"{self.label}{unit}{better}"
+
+    def text(self, value: float) -> str:
+        """A value in SI units as people read it, without its unit."""
+        return "-" if math.isnan(value) else f"{self.shown[1] * value:.{self.shown[2]}f}"
 
 
 @guarded
@@ -186,7 +190,7 @@ class Choice(Tabular):
         aims = self.aims[:MOST_AIMS] if aims is None else self._checked_aims(aims)
         if not 2 <= len(aims) <= MOST_AIMS:
             raise InputError(f"Choice: aims = {', '.join(aims)} must be two or three to be drawn.")
-        columns = {self.measures[aim].axis: self.measures[aim].look.factor * self[aim]
+        columns = {self.measures[aim].axis: self.measures[aim].shown[1] * self[aim]
                    for aim in aims}
         down = [self.measures[aim].goal == "smallest" for aim in aims]
         short = [name.partition(":")[0] for name in self.names]  # the number of a design
@@ -216,11 +220,10 @@ class Choice(Tabular):
         shown = self.measures.values()
         heads = [["", "variant", *(m.head[0] for m in shown), ""],
                  ["", "", *(m.head[1] for m in shown), ""],
-                 ["", "", *(m.look.unit for m in shown), ""]]
+                 ["", "", *(m.shown[0] for m in shown), ""]]
         body = []
         for i, name in enumerate(self.names):
-            cells = ["-" if math.isnan(self[key][i]) else measure.look.text(self[key][i])
-                     for key, measure in self.measures.items()]
+            cells = [one.text(self[key][i]) for key, one in self.measures.items()]
             doubt = "" if self.trusted[i] else "not converged"
             body.append([_MARK if front[i] else "", name, *cells, doubt])
         return [*heads, *body]
@@ -325,13 +328,13 @@ def choice(
     measures, values = _of_curves(curves, _bands(bands, low, high), (low, high))
     for name in _OF_BILL:
         label, unit = AMOUNTS[name]
-        measures[name] = Measure(label, unit, "smallest", Display(label, unit, 1.0, 2), (name, ""))
+        measures[name] = Measure(label, unit, "smallest", (unit, 1.0, 2), (name, ""))
         values[name] = [one.get(name, math.nan) for one in amounts]
     levels = [_level(curve, distance, ground) for curve in curves]
     if np.isfinite(levels).any():
         label = f"mean A-weighted level at {distance:g} m"
-        look = display("sound_level_a")
-        measures["sound_level_a"] = Measure(label, "dB", "smallest", look, ("sound", "mean"))
+        shown = display("sound_level_a")[1:]
+        measures["sound_level_a"] = Measure(label, "dB", "smallest", shown, ("sound", "mean"))
         values["sound_level_a"] = levels
         notes = ["Sound is that of the flow at the open ends: flow noise and shell noise are not "
                  "in it."]
@@ -362,16 +365,15 @@ def _of_curves(curves, bands, whole):
         for key, span in spans.items():
             words = "mean" if key == name else key.removeprefix(f"{name} ")
             label = f"{look.label}, {words}{'' if key == name else ' rev/min'}"
-            measures[key] = Measure(label, unit, goal, look, (name.replace("_", " "), words))
+            measures[key] = Measure(label, unit, goal, look[1:], (name.replace("_", " "), words))
             values[key] = [_mean(curve, name, *span) for curve in curves]
         if goal == "largest":
             tops = [_peak(curve, name) for curve in curves]
-            measures[f"peak_{name}"] = Measure(f"peak {look.label}", unit, goal, look,
+            measures[f"peak_{name}"] = Measure(f"peak {look.label}", unit, goal, look[1:],
                                                ("peak", name))
             values[f"peak_{name}"] = [top for top, _ in tops]
-            at = Display("at", "rev/min", 1.0, 0)
             measures[f"peak_{name}_rpm"] = Measure(f"speed of peak {look.label}", "rev/min", "",
-                                                   at, ("at", ""))
+                                                   ("rev/min", 1.0, 0), ("at", ""))
             values[f"peak_{name}_rpm"] = [rpm for _, rpm in tops]
     if not measures:
         raise InputError("choice: the variants hold neither torque nor power nor back pressure.")
