@@ -65,6 +65,7 @@ from wavesim.dyno.sound_file import run_up, write_wav
 from wavesim.errors import ConvergenceError, InputError, SolverError, WavesimError, nearest
 from wavesim.fields.description import describe, restore, vary
 from wavesim.fields.tables import Table
+from wavesim.front.sheet import sheet
 from wavesim.gas.models import FUELS, EngineGas, Fuel, PerfectGas, TableGas
 from wavesim.many.explore import Design, Exploration, explore
 from wavesim.many.optimise import Objective, Optimum, optimise
@@ -219,6 +220,7 @@ __all__ = [
     "Samples",
     "save",
     "Settings",
+    "sheet",
     "SideTube",
     "simulate",
     "SolverError",
