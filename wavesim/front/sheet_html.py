@@ -21,7 +21,7 @@ ul { margin: 0; padding: 0; list-style: none; }
 li { padding-left: 1.1em; text-indent: -1.1em; margin: 0 0 5px; }
 li::before { content: "\\2013"; display: inline-block; width: 1.1em; text-indent: 0; }
 img { display: block; width: 100%; height: auto; }
-h1, li, td, th, dd, p { overflow-wrap: anywhere; }
+h1, li, dd, p, td:first-child { overflow-wrap: anywhere; }
 header { display: grid; grid-template-columns: minmax(0, 1fr) 330px; gap: 36px; }
 dl { margin: 0; display: grid; grid-template-columns: 92px minmax(0, 1fr); font-size: 13.5px;
   border-bottom: 1px solid var(--ink); align-self: start; }
@@ -55,7 +55,8 @@ footer { margin-top: 22px; color: var(--soft); font-size: 12px; }
   .small { grid-template-columns: minmax(0, 1fr); }
   .wide { display: none; }
   .narrow { display: block; }
-  th, td { white-space: normal; padding-left: 6px; }
+  th, td { padding-left: 8px; }
+  th:last-child, td:last-child { white-space: normal; }
 }
 @page { size: A4; margin: 11mm 12mm; }
 @media print {

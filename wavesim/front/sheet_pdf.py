@@ -53,7 +53,7 @@ def _block(page, content, x, y, width):
         pages.put_text(page, x, y - 0.05, words, [name], Setting(6.6, shade="#606060"))
         shade = {"A": 0, "B": 1}.get(name[0] if name[1:2] == "," else "")
         if shade is not None:
-            panels.draw_rule(page, x + words - 0.17, y - 0.10, 0.12, 3.0, colour(shade))
+            panels.draw_rule(page, x + words - 0.20, y - 0.105, 0.13, 3.0, colour(shade))
         y = pages.put_text(page, x + words, y - 0.05, width - words, sentences([value]),
                            Setting(7.4, bold=name[1:2] == ",")) - 0.02
     panels.draw_rule(page, x, y, width, 0.6, panels.INK)

@@ -11,7 +11,6 @@ import numpy as np
 
 from wavesim.show.drawings import Outline
 from wavesim.show.quantities import display
-from wavesim.show.reasons import HATCHES, SHADES
 from wavesim.show.style import FAINT, MARKERS, REFERENCE, colour, dress, legend_name, line_of
 
 #: Sizes of all that is drawn on the sheet.
@@ -27,6 +26,10 @@ _HEAD = 0.40  # [inch] above a system, for its name and the numbers of its parts
 _LARGEST = 2.4  # [inch/m] scale of short systems
 _THIN = 0.06  # share of the largest difference below which a part goes into the rest
 _LETTERS = "AB"
+#: Of bars in a stack, in the order of the parts that are drawn: neighbours differ on a grey print.
+_BARS = (("#0067ad", ""), ("#f0bd30", "//"), ("#7a1f3d", ""), ("#9fd8bd", ".."), ("#c85200", "xx"),
+         ("#dddddd", "\\\\"), ("#3a0c4a", ""), ("#ffffff", "||"), ("#5fc98a", "--"),
+         ("#8a8a8a", "++"))
 _PALE = "#b9d6ea"  # gain and loss behind the difference
 _SAID = ("#111111", "#c85200")  # measured, predicted
 
@@ -289,7 +292,8 @@ def _difference(ax, comparison, said):
     ax.yaxis.set_label_coords(-0.33 / _wide(ax), 0.5, transform=ax.transAxes)
     _crossings(ax, [(one.rpm, f"{one.rounded:.0f}") for one in comparison.crossings("torque")])
     if said:
-        ax.legend(loc="upper right", frameon=False, ncols=2, borderaxespad=0.0, handlelength=2.4)
+        ax.legend(loc="upper right", ncols=2, borderaxespad=0.0, handlelength=2.4,
+                  facecolor="white", edgecolor="none", framealpha=1.0)
 
 
 def _crossings(ax, found):
@@ -304,7 +308,7 @@ def _crossings(ax, found):
         ax.text(rpm, 0.02 + 0.105 * row, words, transform=across, fontsize=7.0, ha="center",
                 va="bottom", bbox={"boxstyle": "square,pad=0.1", "fc": "white", "ec": "none"},
                 zorder=4.0)
-    if found:
+    if found and wide > 4.0:
         ax.annotate("dotted: the curves cross", (1.0, 0.0), (0.0, -24.0), xycoords="axes fraction",
                     textcoords="offset points", fontsize=6.5, ha="right", va="bottom",
                     style="italic")
@@ -345,8 +349,8 @@ def draw_parts(figure, box, parts):
     rpm = np.asarray(parts.rpm, dtype=float)
     width = 0.66 * (np.min(np.diff(rpm)) if rpm.size > 1 else 500.0)
     above, below = np.zeros(rpm.size), np.zeros(rpm.size)
-    looks = {name: (parts.labels[name], SHADES[i % len(SHADES)], HATCHES[i % len(HATCHES)])
-             for i, name in enumerate(parts.parts)} | {"rest": ("all else", "white", "")}
+    looks = {name: (parts.labels[name], *look)
+             for name, look in zip(kept, _BARS, strict=False)} | {"rest": ("all else", "white", "")}
     for name, values in (kept | {"rest": rest}).items():
         label, shade, hatch = looks[name]
         ax.bar(rpm, values, width, bottom=np.where(values >= 0.0, above, below), color=shade,
