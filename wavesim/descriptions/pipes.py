@@ -57,6 +57,13 @@ class Amounts(NamedTuple):
         Their angle [deg].
     tube_mass, silencer_mass : float
         [kg].
+
+    Examples
+    --------
+    >>> import wavesim as ws
+    >>> bend = ws.Bend("42 mm", 90, radius_ratio=1.5).amounts(ws.Wall(thickness="1.5 mm"))
+    >>> bend.bends, bend.bend_angle_deg, round(bend.length, 3)
+    (1, 90.0, 0.099)
     """
 
     length: float = 0.0

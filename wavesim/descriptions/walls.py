@@ -267,7 +267,15 @@ def _layer(d1, d2, conductivity):
 
 
 class WallState(NamedTuple):
-    """Inner and outer surface temperature [K] and heat from gas to air per length [W/m]."""
+    """Inner and outer surface temperature [K] and heat from gas to air per length [W/m].
+
+    Examples
+    --------
+    >>> import wavesim as ws
+    >>> state = ws.wall_balance(100.0, 900.0, ws.Wall(thickness="1.5 mm"), 0.04)
+    >>> bool(900.0 > state.inner > state.outer > 300.0)
+    True
+    """
 
     inner: np.ndarray
     outer: np.ndarray

@@ -31,6 +31,16 @@ class SpeedCurve(Protocol):
         False where the values are not to be trusted, as where a cycle did not converge.
     notes : sequence of str
         Sentences on what limits it.
+
+    Examples
+    --------
+    >>> import wavesim as ws
+    >>> a = ws.Curve("short", [3000, 4000, 5000], {"torque": [141.0, 158.0, 171.0]})
+    >>> b = ws.Curve("long", [3000, 4000, 5000], {"torque": [145.0, 161.0, 165.0]})
+    >>> isinstance(a, ws.SpeedCurve)
+    True
+    >>> a.unit("torque"), a.uncertainty("torque") is None
+    ('N m', True)
     """
 
     @property

@@ -933,6 +933,14 @@ def plot_pairs(
     ------
     InputError
         If there are fewer than two fields, or `axes` does not match.
+
+    Examples
+    --------
+    >>> lengths, bores = [0.6, 0.7, 0.8, 0.9], [0.038, 0.042, 0.040, 0.044]
+    >>> axes = plot_pairs({"length [m]": lengths, "bore [m]": bores},
+    ...                   [140.0, 143.0, 141.0, 139.0], "torque [N m]")
+    >>> axes[0].get_xlabel()
+    'length [m]'
     """
     check_kind("plot_pairs", "columns", columns, Mapping)
     pairs = list(combinations(columns, 2))
