@@ -68,8 +68,8 @@ def _examples(doc):
                      if line.strip().startswith((">>>", "...")))
 
 
-@pytest.mark.parametrize("name", [n for n, c in CLASSES.items() if not issubclass(c, Description)])
-def test_every_method_of_a_result_is_used_in_an_example(name):
+@pytest.mark.parametrize("name", CLASSES)
+def test_every_method_of_a_public_class_is_used_in_an_example(name):
     kind = CLASSES[name]
     lacking = [method for method, function in public_methods(kind)
                if not method.startswith("_") and callable(vars_of(kind).get(method))
@@ -77,8 +77,9 @@ def test_every_method_of_a_result_is_used_in_an_example(name):
     assert lacking == []
 
 
-#: Every table of results has the first of them; with the others sweeps use a Store by its keys.
-ALIKE = ("to_csv", "to_frame", "to_xarray", "save_beside",
+#: Every table of results has the first of them, every part and node the next; with the others
+#: sweeps use a Store by its keys.
+ALIKE = ("to_csv", "to_frame", "to_xarray", "save_beside", "amounts", "with_end", "without_duct",
          "get", "has", "put", "claim", "release")
 
 

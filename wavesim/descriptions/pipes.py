@@ -173,6 +173,12 @@ class Tube(Part):
         float or ndarray
             K, such that the pressure falls by K rho u^2 / 2 more than in a straight tube of the
             same length.
+
+        Examples
+        --------
+        >>> from wavesim import Pipe
+        >>> float(Pipe("1 m", "40 mm", extra_loss=0.3).loss_coefficient(1e5))
+        0.3
         """
         a, b = self.loss_constants
         return a + b * friction_factor(reynolds, self.roughness / self._friction_bore)
@@ -423,6 +429,13 @@ class Pipe(Tube):
         ------
         InputError
             If a piece would be shorter than a pipe may be.
+
+        Examples
+        --------
+        >>> from wavesim import Pipe
+        >>> front, rest = Pipe("1 m", "40 mm").cut(0.4)
+        >>> round(front.length, 6), round(rest.length, 6)
+        (0.4, 0.6)
         """
         check_number("Pipe", "position", x, "m", 0.0, self.length, low_open=True, high_open=True)
         share = x / self.length
@@ -698,6 +711,13 @@ class Duct(Description):
         Returns
         -------
         ndarray of int, shaped like `x`
+
+        Examples
+        --------
+        >>> from wavesim import Duct, Pipe
+        >>> duct = Duct(parts=(Pipe(0.5, 0.04), Pipe(0.3, 0.04, end_diameter=0.08)))
+        >>> duct.part_index([0.2, 0.7]).tolist()
+        [0, 1]
         """
         return np.searchsorted(self.breaks[1:-1], x, side="right")
 
@@ -713,6 +733,13 @@ class Duct(Description):
         -------
         float or ndarray
             Diameter [m].
+
+        Examples
+        --------
+        >>> from wavesim import Duct, Pipe
+        >>> duct = Duct(parts=(Pipe(0.5, 0.04), Pipe(0.3, 0.04, end_diameter=0.08)))
+        >>> round(float(duct.diameter_at(0.65)), 6)
+        0.06
         """
         bores = [tube.diameter for tube in self.parts] + [self.end_diameter]
         return np.interp(x, self.breaks, bores)
@@ -729,6 +756,13 @@ class Duct(Description):
         -------
         float or ndarray
             Hydraulic diameter [m], the bore of a round part.
+
+        Examples
+        --------
+        >>> from wavesim import Duct, Pipe
+        >>> duct = Duct(parts=(Pipe(0.5, 0.04), Pipe(0.3, 0.04, end_diameter=0.08)))
+        >>> round(float(duct.hydraulic_diameter_at(0.65)), 6)
+        0.06
         """
         given = np.array([tube.hydraulic_diameter or inf for tube in self.parts])
         return np.minimum(given[self.part_index(x)], self.diameter_at(x))
@@ -750,6 +784,13 @@ class Duct(Description):
         float or ndarray
             Average over the stretch; over all cells of a mesh, the sum of average times length is
             exact, however short a part is.
+
+        Examples
+        --------
+        >>> from wavesim import Duct, Pipe
+        >>> duct = Duct(parts=(Pipe(0.5, 0.04), Pipe(0.3, 0.04, end_diameter=0.08)))
+        >>> round(float(duct.mean([1.0, 3.0], 0.4, 0.6)), 6)
+        2.0
         """
         if len(values) != len(self.parts):
             self._refuse(f"{len(values)} values for {len(self.parts)} parts.")
@@ -771,6 +812,13 @@ class Duct(Description):
         -------
         float or ndarray
             Area [m2].
+
+        Examples
+        --------
+        >>> from wavesim import Duct, Pipe
+        >>> duct = Duct(parts=(Pipe(0.5, 0.04), Pipe(0.3, 0.04, end_diameter=0.08)))
+        >>> round(float(duct.area_at(0.8) / duct.area_at(0.0)), 6)
+        4.0
         """
         return 0.25 * pi * self.diameter_at(x) ** 2
 
@@ -788,6 +836,13 @@ class Duct(Description):
         -------
         float or ndarray
             Volume [m3], negative if x2 < x1.
+
+        Examples
+        --------
+        >>> from wavesim import Duct, Pipe
+        >>> duct = Duct(parts=(Pipe(0.5, 0.04), Pipe(0.3, 0.04, end_diameter=0.08)))
+        >>> round(float(duct.volume(0.0, 0.5) * 1e6), 1)  # cm3
+        628.3
         """
         return self._volume_to(self.length if x2 is None else x2) - self._volume_to(x1)
 

@@ -143,7 +143,15 @@ class Study(Description):
         return next(iter(self.exhausts))
 
     def engine_of(self, name: str) -> Engine:
-        """Engine that goes with the exhaust of that name."""
+        """Engine that goes with the exhaust of that name.
+
+        Examples
+        --------
+        >>> import wavesim as ws
+        >>> study = ws.load(ws.demo_path("collector"))
+        >>> study.engine_of("long collector") == study.engine
+        True
+        """
         return self.engines.get(name, self.engine)
 
 

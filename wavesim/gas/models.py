@@ -279,6 +279,16 @@ class EngineGas(_Mixture, Description):
     (14.6, 2.76)
     >>> round(float(gas.gamma(600.0, yb=1.0)), 2)
     1.33
+    >>> round(float(gas.cp(600.0) - gas.cv(600.0) - gas.R()), 6) == 0.0, gas.table().R.shape
+    (True, (3,))
+    >>> round(float(gas.temperature(gas.e(700.0))), 3), bool(gas.h(700.0) > gas.e(700.0))
+    (700.0, True)
+    >>> bool(480.0 < gas.sound_speed(600.0) < 500.0), bool(gas.density(101325.0, 288.15) > 1.2)
+    (True, True)
+    >>> bool(gas.viscosity(900.0) > gas.viscosity(300.0))
+    True
+    >>> bool(gas.conductivity(900.0) > gas.conductivity(300.0))
+    True
     """
 
     fuel: Fuel = checked(fuels.as_fuel, FUELS["gasoline"], kinds=(Fuel,), choices=tuple(FUELS))
