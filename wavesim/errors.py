@@ -312,6 +312,8 @@ def range_text(unit, low, high, low_open=False, high_open=False):
     low_open, high_open : bool
         True where the limit itself does not belong to the range.
     """
+    if math.isinf(low) and math.isinf(high):
+        return f"of numbers in {unit}" if unit != "1" else "of numbers (no unit)"
     if math.isinf(high):
         return f"{'above' if low_open else 'at least'} {with_unit(low, unit)}"
     if math.isinf(low):
@@ -374,7 +376,7 @@ def check_number(
     valid = f"the valid range {range_text(unit, low, high, low_open, high_open)}"
     advice = f" ({hint})" if hint else ""
     if isinstance(value, (bool, np.bool_)) or not isinstance(value, Real):
-        kind = type(value).__name__
+        said, kind = f"{owner}: {field} = {shown(value)}", type(value).__name__
         raise InputError(f"{said} is not a number (but of type {kind}) in {valid}{advice}.")
     number = _to_float(value)
     if not math.isfinite(number):

@@ -23,7 +23,14 @@ from wavesim.errors import InputError, check_choice, check_int, check_kind, chec
 from wavesim.fields.description import sequence
 from wavesim.fields.tabular import Column, Sheet, data_frame, write_csv
 from wavesim.guard import guarded
-from wavesim.many.space import built_pair, designs, field_at, field_unit, plain_pair
+from wavesim.many.space import (
+    built_pair,
+    designs,
+    field_at,
+    field_unit,
+    in_si,
+    plain_pair,
+)
 from wavesim.many.store import Store
 from wavesim.many.sweep import checked_speeds
 from wavesim.many.work import Task, count_workers, run_chains
@@ -873,7 +880,8 @@ def _checked_designs(raw, engine, exhaust, wanted):
         for path in set(changes) - known:
             field_at(raw, path)
             known.add(path)
-    wanted = [dict(changes) for changes in wanted]
+    wanted = [{path: in_si(raw, path, value) for path, value in changes.items()}
+              for changes in wanted]
     _check_some(raw, wanted)
     return wanted
 
