@@ -121,7 +121,8 @@ CASES = {
         box(shell="18 guage"),
         ["PerforatedSilencer: shell = '18 guage'", "unknown unit", "did you mean 'gauge'?"]),
     "thickness in words": (
-        box(shell="thin"), ["PerforatedSilencer: shell = 'thin' is not a number", "0.0003 m to 0.01 m"]),
+        box(shell="thin"),
+        ["PerforatedSilencer: shell = 'thin' is not a number", "0.0003 m to 0.01 m"]),
     "unknown metal": (
         box(metal="stainles 304"),
         ["PerforatedSilencer: metal = 'stainles 304'", "'titanium'", "did you mean 'stainless 30"]),
