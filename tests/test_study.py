@@ -191,9 +191,9 @@ def test_a_wrong_key_that_parts_share_is_told_once(tmp_path):
     (tmp_path / "wrong.toml").write_text(text)
     with pytest.raises(InputError) as caught:
         load(tmp_path / "wrong.toml")
-    faults = str(caught.value).splitlines()[1:]
-    assert [fault.count("exhaust.pipe: diameter = 51 m") for fault in faults] == [1, 0]
-    assert "exhaust.tailpipe: diameter = 51 m" in faults[1]
+    told = [fault.partition(": ")[2] for fault in str(caught.value).splitlines()[1:]]
+    assert sum(fault.startswith("exhaust.pipe: diameter = 51 m") for fault in told) == 1
+    assert not any("parts" in fault for fault in told)
 
 
 def test_a_wrong_key_of_one_part_is_told_of_that_part(tmp_path):
