@@ -290,8 +290,8 @@ def with_unit(value, unit):
     unit : str
         SI unit; "1" stands for none.
     """
-    is_number = isinstance(value, Real) and not isinstance(value, (bool, np.bool_))
-    text = f"{_to_float(value):.9g}" if is_number else shown(value)
+    number = _real(value)
+    text = shown(value) if number is None else f"{number:.9g}"
     return f"{text} {'(no unit)' if unit == '1' else unit}"
 
 
@@ -372,21 +372,31 @@ def check_number(
     wavesim.errors.InputError: Pipe: diameter = 42 m is outside the valid range 0.003 m to 0.5 m \
 (lengths are in metres: 42 mm is 0.042).
     """
+    number = _real(value)
+    if number is not None and math.isfinite(number):
+        is_above = number > low if low_open else number >= low
+        is_below = number < high if high_open else number <= high
+        if is_above and is_below:
+            return number
+    # words only now: nearly every number is right
     said = f"{owner}: {field} = {_bare(value, unit)}"
     valid = f"the valid range {range_text(unit, low, high, low_open, high_open)}"
     advice = f" ({hint})" if hint else ""
-    if isinstance(value, (bool, np.bool_)) or not isinstance(value, Real):
+    if number is None:
         said, kind = f"{owner}: {field} = {shown(value)}", type(value).__name__
         raise InputError(f"{said} is not a number (but of type {kind}) in {valid}{advice}.")
-    number = _to_float(value)
     if not math.isfinite(number):
         raise InputError(f"{said} is not a finite number in {valid}{advice}.")
-    too_low = number <= low if low_open else number < low
-    too_high = number >= high if high_open else number > high
-    if too_low or too_high:
-        advice = advice or _slip_hint(number, unit, low, high)
-        raise InputError(f"{said} is outside {valid}{advice}.")
-    return number
+    advice = advice or _slip_hint(number, unit, low, high)
+    raise InputError(f"{said} is outside {valid}{advice}.")
+
+
+def _real(value):
+    """Float of a real number, None of anything else."""
+    if type(value) is float:
+        return value
+    is_number = isinstance(value, Real) and not isinstance(value, (bool, np.bool_))
+    return _to_float(value) if is_number else None
 
 
 def check_int(owner, field, value, low, high, unit="1"):
@@ -544,6 +554,8 @@ def check_keys(owner, given, known, needed=(), what="field"):
         If a name is unknown (the nearest known one is offered) or missing.
     """
     given, known = tuple(given), tuple(known)
+    if all(name in known for name in given) and all(name in given for name in needed):
+        return
     found = Gathering(owner)
     guesses = {name: nearest(name, known) for name in given if name not in known}
     found.faults += [

@@ -420,7 +420,7 @@ def outer_heat_transfer(surface, diameter, outside):
     Incropera and DeWitt, sec. 9.9, advise for transverse flow (from memory): without wind the law
     of still air is left, in strong wind that of cross flow.
     """
-    outside = under(outside, Ambient())
+    outside = _usual_air(outside)
     film = 0.5 * (surface + outside.temperature)
     viscosity, conductivity = air_properties(film, outside.pressure)
     lift = gravity * np.abs(surface - outside.temperature) / film

@@ -20,6 +20,7 @@ from abc import ABCMeta
 from collections.abc import Iterable, Mapping
 from dataclasses import MISSING
 from functools import lru_cache
+from math import isfinite
 from typing import Any, Self
 
 from wavesim.errors import (
@@ -83,6 +84,12 @@ def _field_names(kind):
     )
 
 
+@lru_cache(maxsize=256)
+def _checks(kind):
+    """Name and check of every field."""
+    return tuple((field.name, field.metadata["check"]) for field in dataclasses.fields(kind))
+
+
 @guarded
 class Description(metaclass=_Door):
     """Base of all descriptions: checked at construction, never changed afterwards."""
@@ -99,14 +106,16 @@ class Description(metaclass=_Door):
         guarded(cls)
 
     def __post_init__(self):
-        found = Gathering(self._owner)
-        for field in dataclasses.fields(self):
+        owner, found = self._owner, Gathering(self._owner)
+        for name, check in _checks(type(self)):
+            given = getattr(self, name)
             try:
-                value = field.metadata["check"](self._owner, field.name, getattr(self, field.name))
+                value = check(owner, name, given)
             except InputError as error:
                 found.note(error)
                 continue
-            object.__setattr__(self, field.name, value)
+            if value is not given:
+                object.__setattr__(self, name, value)
         found.tell()
         self._check()
 
@@ -302,6 +311,8 @@ def numbers(unit, low, high, default=MISSING):
 
     def check(owner, name, value):
         values = sequence(owner, name, value, f"numbers [{unit}]")
+        if all(type(v) is float and low <= v <= high and isfinite(v) for v in values):
+            return values
         return tuple(
             check_number(owner, f"{name}[{i}]", v, unit, low, high) for i, v in enumerate(values)
         )
