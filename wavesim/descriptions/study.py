@@ -161,9 +161,10 @@ def demo_path(name: str = "demo") -> Path:
 
     Parameters
     ----------
-    name : {"demo", "collector", "complete"}
+    name : {"demo", "collector", "complete", "gain"}
         Open collectors and complete systems of two bores on a V6; a short and a long collector on
-        a four; complete systems of two bores beside an open collector on that four.
+        a four; complete systems of two bores beside an open collector on that four; short and long
+        open collectors on the V6, where the longer give torque.
 
     Raises
     ------
