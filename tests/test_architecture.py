@@ -27,12 +27,12 @@ FLOORS = {
                     "ratings nodes tubework parts silencers intake lines network joints engine "
                     "assemble exhaust symmetry pull study",
     "arrays": "mesh compile",
-    "show": "quantities forms style reasons plots drawings",
+    "show": "quantities forms style reasons maps film plots drawings",
     "results": "files traces waves compact curves bill conditions points rays arrivals diagram "
                "contributions explain states compare comparisons",
     "march": "evaluate exchange books readout burn walltemp rig pull prolong precompile advance "
              "cycles run cyclemap states echoes attribution acoustics",
-    "many": "space store work refine sweep explore optimise",
+    "many": "space store work refine sweep maps explore sensitivity optimise",
     "dyno": "repeat sound",
     "front": "folder report commands app",
     "door": "__init__ __main__",

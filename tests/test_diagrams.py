@@ -4,6 +4,7 @@ from math import pi
 
 import numpy as np
 import pytest
+from PIL import Image
 
 import wavesim as ws
 
@@ -32,6 +33,72 @@ def test_picture_holds_the_traces_along_the_way(point):
     trace = point.trace("pressure", "primary 3", found.x[at] - 0.08).own_angle(3)
     assert found.angle == pytest.approx(trace.x)
     assert found.pressure[:, at] == pytest.approx(trace.values, rel=1e-6)
+
+
+def test_velocity_along_the_way_carries_the_mass_of_the_traces(point):
+    """Mass through a section of the way in a cycle, against the trace at the joint."""
+    found = ws.wave_diagram(point, 3)
+    at = np.argmin(np.abs(found.x - 0.5))
+    trace = point.trace("velocity", "primary 3", found.x[at] - 0.08).own_angle(3)
+    assert found.velocity[:, at] == pytest.approx(trace.values, rel=1e-6, abs=1e-6)
+    assert found.velocity.mean() > 0.0  # away from the valve
+
+
+def test_way_that_is_run_against_its_duct_turns_its_velocity_round():
+    """A pipe laid from the open end to the valve: the same engine, the same way."""
+    pipe, engine = ws.Pipe(0.6, 0.04), ws.load(ws.demo_path("collector")).engine
+    forth = ws.Exhaust(primary=pipe, merge=None).network(engine)
+    ends = {"primary 1.start": "primary 1.end", "primary 1.end": "primary 1.start"}
+    nodes = {name: node.replace(at=tuple(ends[f"{d}.{s}"] if f"{d}.{s}" in ends else f"{d}.{s}"
+                                         for d, s in node.ends))
+             if any(d == "primary 1" for d, _ in node.ends) else node
+             for name, node in forth.nodes.items()}
+    back = ws.Network(forth.ducts, nodes)
+    settings = ws.Settings(cell_length=0.05, tolerance=0.01)
+    a, b = (ws.wave_diagram(ws.run_network(engine, one, 4000.0, settings=settings))
+            for one in (forth, back))
+    assert b.velocity == pytest.approx(a.velocity, abs=0.5)
+    assert b.pressure == pytest.approx(a.pressure, rel=1e-3)
+
+
+def test_picture_of_the_film_shows_the_gas_at_its_crank_angle(point):
+    found = ws.wave_diagram(point, 1)
+    axes = ws.plots.new_axes(2, height=2.0)
+    film = found.animate(axes, step_deg=90.0)
+    angles = list(film.new_frame_seq())
+    assert angles[0] == found.events["exhaust"][0] and len(angles) == 8
+    (line,), (swift,) = ([one for one in ax.lines if one.get_linewidth() == 2.2] for ax in axes)
+    film._func(angles[3])
+    own = angles[3] % 720.0
+    for drawn, factor, values in ((line, 1e-5, found.pressure), (swift, 1.0, found.velocity)):
+        wanted = [np.interp(own, found.angle, values[:, i]) for i in range(found.x.size)]
+        assert drawn.get_ydata() == pytest.approx(factor * np.array(wanted), rel=1e-9, abs=1e-9)
+    words = []
+    for angle in (100.0, 200.0, 360.0, 450.0):
+        film._func(angle)
+        words.append(next(text.get_text() for text in axes[0].texts if "firing" in text.get_text()))
+    assert [word.split(", ")[1] for word in words] == ["valves shut", "exhaust open", "overlap",
+                                                       "intake open"]
+
+
+def test_film_replaces_its_own_file_and_no_other(point, tmp_path):
+    film = ws.wave_diagram(point).animate(ws.plots.new_axes(2, height=1.5), step_deg=90.0)
+    place = tmp_path / "film.gif"
+    for _ in range(2):
+        assert ws.plots.save_animation(film, place, dpi=20) == place
+    with Image.open(place) as picture:
+        assert picture.n_frames == 8 and picture.info["loop"] == 0
+    assert sorted(path.name for path in tmp_path.iterdir()) == ["film.gif"]
+    foreign = tmp_path / "mine.gif"
+    Image.new("L", (2, 2)).save(foreign)
+    before = foreign.read_bytes()
+    with pytest.raises(ws.InputError, match="mine.gif' was not written by wavesim"):
+        ws.plots.save_animation(film, foreign, dpi=20)
+    assert foreign.read_bytes() == before
+    with pytest.raises(ws.InputError, match="its suffix must be .gif"):
+        ws.plots.save_animation(film, tmp_path / "film.mp4")
+    with pytest.raises(ws.InputError, match="must be an animation"):
+        ws.plots.save_animation("film", place)
 
 
 def test_fronts_leave_at_exhaust_opening_and_come_back_when_arrivals_say_so(point):

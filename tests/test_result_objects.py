@@ -33,6 +33,7 @@ LACKS = {
     "Reading": dict.fromkeys(OFFERS, ROW),
     "Reason": dict.fromkeys(OFFERS, ROW),
     "Route": dict.fromkeys(OFFERS, ROW),
+    "Slope": dict.fromkeys(OFFERS, ROW),
     "StoreCheck": dict.fromkeys(("plot", "csv", "frame"), "a list of files"),
     "Warming": dict.fromkeys(OFFERS, "temperatures and heats of a wall, or arrays of them"),
     "WallState": dict.fromkeys(OFFERS, "three temperatures or arrays of them"),
@@ -73,7 +74,7 @@ def made(sweeps, tmp_path_factory):
         base[4500].waves("exhaust valve 1"), base[4500].waves("exhaust valve 1").reflection(),
         ws.echoes(base[4500]), ws.echoes(base[4500]).found[1][0], ws.cross_talk(base[4500]),
         ws.arrivals(base), ws.arrivals(base).routes[0], ws.wave_diagram(base[4500]),
-        ws.attribution(ws.Sweep([base[6000]]), ["tip"]),
+        ws.attribution(ws.Sweep([base[6000]]), ["tip"]), *_maps(engine, exhaust),
         ws.explain(base, variant), ws.explain(base, variant).reasons[0],
         comparison.crossings()[0] if comparison.crossings() else None,
         comparison.band_averages()[0], found, found.exploration, found.best, found.objective,
@@ -84,6 +85,16 @@ def made(sweeps, tmp_path_factory):
         ws.wall_warming(300.0, 50.0, 800.0, ws.Wall(1.5e-3, "mild steel"), 0.05, 1.0),
     ]
     return {type(thing).__name__: thing for thing in things}
+
+
+def _maps(engine, exhaust):
+    """A map of four points, and sensitivities to one dimension."""
+    cheap = ws.Settings(cell_length=0.1, sample_deg=10.0, tolerance=5e-2)
+    found = ws.explore(engine, exhaust, {"exhaust.collector.length": [0.2, 0.6]}, [4500, 6000],
+                       settings=cheap, progress=False)
+    slopes = ws.sensitivities(engine, exhaust, ["exhaust.collector.length"], [6000],
+                              settings=cheap, progress=False)
+    return found.map(), slopes, slopes["exhaust.collector.length"]
 
 
 def _states(point):

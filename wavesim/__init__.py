@@ -63,7 +63,9 @@ from wavesim.fields.description import describe, restore, vary
 from wavesim.fields.tables import Table
 from wavesim.gas.models import FUELS, EngineGas, Fuel, PerfectGas, TableGas
 from wavesim.many.explore import Design, Exploration, explore
+from wavesim.many.maps import SpeedMap
 from wavesim.many.optimise import Objective, Optimum, optimise
+from wavesim.many.sensitivity import Sensitivities, Slope, sensitivities
 from wavesim.many.space import designs
 from wavesim.many.store import Store, StoreCheck
 from wavesim.many.sweep import run_study, speed_sweep, speed_sweeps
@@ -199,13 +201,17 @@ __all__ = [
     "run_study",
     "Samples",
     "save",
+    "Sensitivities",
+    "sensitivities",
     "Settings",
     "SideTube",
     "simulate",
+    "Slope",
     "SolverError",
     "speed_sweep",
     "speed_sweeps",
     "SpeedCurve",
+    "SpeedMap",
     "Store",
     "StoreCheck",
     "Study",

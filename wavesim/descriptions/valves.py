@@ -913,6 +913,27 @@ def seat_events(valve, side, checking_lift=None):
     return _passages(lambda angle: lift_curve(valve, side, angle), centre, level)
 
 
+def valve_events(exhaust_valve, intake_valve):
+    """When the valves of both sides pass one lift: the smaller of the two that they state.
+
+    Only so is an overlap comparable.
+
+    Parameters
+    ----------
+    exhaust_valve, intake_valve : Valve
+
+    Returns
+    -------
+    events_deg : dict
+        (opens, closes) of each side as lists [deg].
+    lift : float
+        [m].
+    """
+    valves = {"exhaust": exhaust_valve, "intake": intake_valve}
+    level = min(valve.lift.timing_lift for valve in valves.values())
+    return {side: list(seat_events(valve, side, level)) for side, valve in valves.items()}, level
+
+
 def _passed(lift, side, level):
     """Crank angles at which a lift of a side is passed [deg], opens < closes."""
     centre = lift.centre_deg(side)

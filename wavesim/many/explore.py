@@ -23,6 +23,7 @@ from wavesim.errors import InputError, check_choice, check_int, check_kind, chec
 from wavesim.fields.description import sequence
 from wavesim.fields.tabular import Column, Sheet, data_frame, write_csv
 from wavesim.guard import guarded
+from wavesim.many.maps import SpeedMap
 from wavesim.many.space import (
     built_pair,
     designs,
@@ -700,6 +701,63 @@ class Exploration(ByName):
         columns = {self._axis(path, band)[0]: [self[path][i] for i in good] for path in chosen}
         return plots.plot_pairs(columns, np.asarray(values)[good], label, axes)
 
+    def map(self, quantity: str | None = None, path: str | None = None) -> SpeedMap:
+        """A quantity over one dimension and speed.
+
+        Parameters
+        ----------
+        quantity : str or None
+            One that was kept; None: the first.
+        path : str or None
+            The path that varies; None: the only one.
+
+        Returns
+        -------
+        SpeedMap
+            Its `plot` draws the map with its ridge, the base, and on demand tuned-length
+            arithmetic; its `difference` is a map too.  Of designs with one value the first counts.
+
+        Raises
+        ------
+        InputError
+            If no or more than one dimension varies, or its values are no numbers.
+
+        Examples
+        --------
+        >>> import wavesim as ws
+        >>> study = ws.load(ws.demo_path("collector"))
+        >>> coarse = ws.Settings(cell_length=0.05, tolerance=0.02)
+        >>> found = ws.explore(study.engine, study.exhausts["short collector"],
+        ...                    {"exhaust.collector.length": [0.2, 0.6]}, [3000, 4500],
+        ...                    settings=coarse, progress=False)
+        >>> found.map("torque").difference().values.round(1)[0, 1] > 0.0
+        True
+        """
+        if not self.designs:
+            raise InputError("Exploration: there are no designs to map.")
+        quantity = quantity or self.quantities[0]
+        check_choice("Exploration", "quantity", quantity, self.quantities)
+        if path is None and len(self.paths) != 1:
+            raise InputError(f"Exploration: the designs vary {len(self.paths)} paths, say which "
+                             "one the map is over.")
+        path = check_choice("Exploration", "path", path or self.paths[0], self.paths)
+        others = {repr({p: v for p, v in design.changes.items() if p != path}) for design in self}
+        if len(others) > 1:
+            raise InputError(f"Exploration: a map over {path!r} needs designs that differ in "
+                             "nothing else.")
+        pairs = [_built_or_none(self.base, design.changes) for design in self]
+        x = np.array([_number_at(path, pair, design)
+                      for pair, design in zip(pairs, self, strict=True)])
+        _, order = np.unique(x, return_index=True)
+        chosen = [self.designs[i] for i in order]
+        base = field_at(self.base, path)
+        base = float(base) if isinstance(base, Real) and not isinstance(base, bool) else math.nan
+        return SpeedMap(
+            path, field_unit(self.base, path), x[order], self.rpm, quantity,
+            np.array([design.quantities[quantity] for design in chosen]),
+            np.array([design.trusted for design in chosen]), base,
+            tuple(pairs[i] for i in order))
+
     def _axis(self, name, band):
         """Label and one value for each design."""
         check_choice("Exploration", "name", name, [*self._names, *self.paths])
@@ -786,6 +844,21 @@ class Exploration(ByName):
         found.append(Column("converged", "", [int(design.converged) for _, design, _ in rows]))
         found.append(Column("error", "", [design.error for _, design, _ in rows]))
         return found
+
+
+def _built_or_none(raw, changes):
+    try:
+        return built_pair(raw, changes)
+    except InputError:
+        return None
+
+
+def _number_at(path, pair, design):
+    """Value of a dimension in SI units."""
+    value = design.changes.get(path) if pair is None else field_at(plain_pair(*pair), path)
+    if not isinstance(value, Real) or isinstance(value, bool):
+        raise InputError(f"Exploration: {path!r} = {shown(value)} must be a number for a map.")
+    return float(value)
 
 
 def _or_none(value):

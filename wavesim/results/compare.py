@@ -19,6 +19,7 @@ from wavesim.fields.description import sequence
 from wavesim.fields.tabular import Column, Sheet, data_frame, write_csv
 from wavesim.guard import guarded
 from wavesim.results.conditions import differences
+from wavesim.results.contributions import Contributions, contributions
 from wavesim.show.forms import SpeedCurve, check_form, shown
 from wavesim.show.quantities import QUANTITIES, column_notes, rows_text
 
@@ -357,6 +358,34 @@ class Comparison:
             change = float(_percent(mean_a, mean_b))
             found.append(Band(low, high, mean_a, mean_b, mean_b - mean_a, change))
         return found
+
+    def contributions(self) -> Contributions:
+        """What the difference of torque is made of: see `wavesim.contributions`.
+
+        Returns
+        -------
+        Contributions
+            At the speeds that both curves hold, under the names of the comparison.
+
+        Raises
+        ------
+        InputError
+            If one of the two is no Sweep, for only what was computed has an account; otherwise as
+            `wavesim.contributions`.
+
+        Examples
+        --------
+        >>> import wavesim as ws
+        >>> study = ws.load(ws.demo_path("collector"))
+        >>> settings = ws.Settings(cell_length=0.1, tolerance=0.05)
+        >>> a, b = (ws.speed_sweep(study.engine, one, [3000, 4500], settings=settings)
+        ...         for one in study.exhausts.values())
+        >>> found = ws.compare(a, b).contributions()
+        >>> bool(np.abs(found.total - ws.compare(a, b).difference("torque")).max() < 1e-9)
+        True
+        """
+        found = contributions(self.a, self.b)
+        return Contributions(found.rpm, found.parts, self.names)
 
     def notes(self) -> list[str]:
         """Sentences on what limits the comparison, those of both curves among them."""

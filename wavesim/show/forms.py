@@ -359,6 +359,78 @@ class LoopForm(Protocol):
 
 
 @runtime_checkable
+class MapForm(Protocol):
+    """A quantity over one dimension and speed: see `wavesim.SpeedMap`."""
+
+    @property
+    def path(self) -> str: ...
+
+    @property
+    def unit(self) -> str: ...
+
+    @property
+    def x(self) -> np.ndarray: ...
+
+    @property
+    def rpm(self) -> np.ndarray: ...
+
+    @property
+    def quantity(self) -> str: ...
+
+    @property
+    def values(self) -> np.ndarray: ...
+
+    @property
+    def trusted(self) -> np.ndarray: ...
+
+    @property
+    def base(self) -> float: ...
+
+    @property
+    def title(self) -> str: ...
+
+    def ridge(self, goal: str) -> tuple[np.ndarray, np.ndarray]:
+        """Place of the ridge at each speed, and whether nothing that was tried is higher."""
+
+
+@runtime_checkable
+class SlopesForm(Protocol):
+    """Slopes of a band average by dimension.
+
+    Attributes
+    ----------
+    quantity : str
+    band : (float, float)
+        [rev/min].
+    slopes : sequence
+        With path, change_text, change, effect, noise and remark.
+    """
+
+    @property
+    def quantity(self) -> str: ...
+
+    @property
+    def band(self) -> tuple[float, float]: ...
+
+    @property
+    def slopes(self) -> Sequence: ...
+
+
+@runtime_checkable
+class WayFilm(WayPicture, Protocol):
+    """Pressure and velocity over a way and crank angle.
+
+    Attributes
+    ----------
+    velocity : ndarray, (n_angle, n_x)
+        Away from the valve [m/s].
+    """
+
+    @property
+    def velocity(self) -> np.ndarray: ...
+
+
+@runtime_checkable
 class ReflectionForm(Protocol):
     """Reflection coefficient against frequency.
 
@@ -392,7 +464,10 @@ _WORDS = {
     PairShares: "a CrossTalk, as cross_talk returns it",
     ArrivalForm: "an Arrivals, as arrivals returns it",
     WayPicture: "a WaveDiagram, as wave_diagram returns it",
+    WayFilm: "a WaveDiagram, as wave_diagram returns it",
     LoopForm: "a Point with its traces",
+    MapForm: "a SpeedMap, as the map of an Exploration returns it",
+    SlopesForm: "a Sensitivities, as sensitivities returns it",
     ReflectionForm: "a Reflection, as reflection returns it",
     LossCurve: "a TransmissionLoss",
 }

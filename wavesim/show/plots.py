@@ -23,6 +23,7 @@ from wavesim import errors
 from wavesim.errors import InputError, check_choice, check_int, check_kind, check_number
 from wavesim.fields.description import sequence
 from wavesim.guard import guarded
+from wavesim.show.film import animate_waves, save_animation
 from wavesim.show.forms import (
     CurveDifference,
     LossCurve,
@@ -32,6 +33,7 @@ from wavesim.show.forms import (
     check_forms,
     shown,
 )
+from wavesim.show.maps import plot_map, plot_sensitivities
 from wavesim.show.quantities import QUANTITIES, display
 from wavesim.show.reasons import (
     plot_arrivals,
@@ -69,14 +71,14 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
 __all__ = [
-    "COLOURS", "DASHES", "FAINT", "LONGEST_NAME", "MARKERS", "OVERLAP", "REFERENCE", "colour",
-    "plot_changes",
-    "legend_name", "new_axes", "plot_arrivals", "plot_comparison", "plot_contributions",
+    "COLOURS", "DASHES", "FAINT", "LONGEST_NAME", "MARKERS", "OVERLAP", "REFERENCE",
+    "animate_waves", "colour", "legend_name", "new_axes", "plot_arrivals", "plot_changes",
+    "plot_comparison", "plot_contributions",
     "plot_cross_talk", "plot_cylinders", "plot_difference", "plot_differences", "plot_dots",
-    "plot_echoes", "plot_loop", "plot_pairs", "plot_power_chart", "plot_reflection",
-    "plot_search", "plot_speed_curves", "plot_torque_power", "plot_trace",
+    "plot_echoes", "plot_loop", "plot_map", "plot_pairs", "plot_power_chart", "plot_reflection",
+    "plot_search", "plot_sensitivities", "plot_speed_curves", "plot_torque_power", "plot_trace",
     "plot_transmission_loss", "plot_valve_flows", "plot_valve_pressure", "plot_valve_pressures",
-    "plot_wave_diagram", "save_figure",
+    "plot_wave_diagram", "save_animation", "save_figure",
 ]
 
 
