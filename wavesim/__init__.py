@@ -58,6 +58,7 @@ from wavesim.descriptions.valves import (
 from wavesim.descriptions.walls import Coating, Outside, Wall, WallState, Wrap, wall_balance
 from wavesim.descriptions.warming import Warming, wall_warming
 from wavesim.descriptions.weather import Ambient
+from wavesim.dyno.pulls import MeasuredPulls, read_pulls
 from wavesim.errors import ConvergenceError, InputError, SolverError, WavesimError, nearest
 from wavesim.fields.description import describe, restore, vary
 from wavesim.fields.tables import Table
@@ -159,6 +160,7 @@ __all__ = [
     "LiftTable",
     "load",
     "lobe_centres",
+    "MeasuredPulls",
     "Megaphone",
     "Merge",
     "Metal",
@@ -186,6 +188,7 @@ __all__ = [
     "QUANTITIES",
     "Quantity",
     "quantity_table",
+    "read_pulls",
     "Reading",
     "Reason",
     "Reflection",
