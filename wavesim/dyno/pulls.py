@@ -7,7 +7,7 @@ between the pulls by Student's t.  Whether two systems differ is a question of i
 drift over the session and all speeds together count: `wavesim.dyno.repeat.measured_difference`.
 """
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
 from typing import Literal, overload
 
@@ -29,6 +29,7 @@ LEVEL = 0.95
 #: Distances of common speeds [rev/min].
 _STEPS = (5, 10, 20, 25, 50, 100, 200, 250, 500, 1000, 2000)
 _MOST_SPEEDS = 50
+_FITTED = 5  # rows about a common speed through which a parabola is laid
 _SLACK = 0.1  # share of a step by which a pull may miss the first and the last common speed
 
 
@@ -122,6 +123,44 @@ def read_pulls(
 
 
 @guarded
+def demo_pulls(system: str = "short collector") -> list[Path]:
+    """Files of invented pulls that come with the package.
+
+    Nobody measured them: they are computed for an engine that is a little different from that of
+    the study "collector", and disturbed by weather, scatter and drift (`notebooks/pulls.py`).
+
+    Parameters
+    ----------
+    system : {"short collector", "long collector"}
+        Both were pulled in turn, the short one first.
+
+    Returns
+    -------
+    list of Path
+        In the order of the session.
+
+    Raises
+    ------
+    InputError
+        If there is no such system.
+
+    Examples
+    --------
+    >>> [path.name for path in demo_pulls("long collector")][:2]
+    ['2_long_collector.csv', '4_long_collector.csv']
+    >>> pulls = read_pulls(demo_pulls("long collector"), {
+    ...     "rpm": "Engine speed", "torque": ("Torque", "N m"), "power": ("Power", "kW")})
+    >>> len(pulls.pulls), pulls.rpm[[0, -1]].tolist()
+    (4, [2000.0, 7000.0])
+    """
+    folder = Path(__file__).parents[1] / "data" / "pulls"
+    found = {}
+    for path in sorted(folder.glob("[0-9]*.csv")):
+        found.setdefault(path.stem.partition("_")[2].replace("_", " "), []).append(path)
+    return found[check_choice("demo_pulls", "system", system, found)]
+
+
+@guarded
 class MeasuredPulls(CurveMethods):
     """Several pulls of one system: mean and scatter on common speeds.
 
@@ -164,9 +203,9 @@ class MeasuredPulls(CurveMethods):
 
     Notes
     -----
-    Between its rows a pull is a straight line.  Where it has three rows or more within half a step
-    of a common speed, the straight line that fits these best is read there instead, so that noise
-    from row to row averages out.
+    Between its rows a pull is a straight line.  Where it has five rows or more within half a step
+    of a common speed, the parabola that fits these best is read there instead, so that noise from
+    row to row averages out and a peak stays as high as it is.
 
     `uncertainty` is half the width of the 95 % confidence interval of the mean at one speed, by
     Student's t from the standard deviation between the pulls, as if they were independent: drift
@@ -206,7 +245,8 @@ class MeasuredPulls(CurveMethods):
         self.order = self._checked_order(order)
         self._by_pull = {name: self.by_pull(name, self.rpm) for name in self._units}
         self.trusted = _frozen(np.all([_trusted(pull, self.rpm) for pull in self.pulls], axis=0))
-        self.notes = (*sequence(self._owner, "notes", notes, "texts"), *self._own_notes())
+        self._stated_notes = tuple(sequence(self._owner, "notes", notes, "texts"))
+        self.notes = (*self._stated_notes, *self._own_notes())
 
     @property
     def _owner(self):
@@ -303,7 +343,23 @@ class MeasuredPulls(CurveMethods):
         gone = {check_choice(self._owner, "pull", name, known) for name in names}
         kept = [i for i, name in enumerate(known) if name not in gone]
         order = None if self.order is None else [self.order[i] for i in kept]
-        return MeasuredPulls(self.name, [self.pulls[i] for i in kept], order=order)
+        return MeasuredPulls(self.name, [self.pulls[i] for i in kept], order=order,
+                             notes=self._stated_notes)
+
+    def changed(self, change: Callable[[Curve], Curve]) -> "MeasuredPulls":
+        """The same after a change of every pull, read on the same speeds.
+
+        Parameters
+        ----------
+        change : callable
+            Makes the new Curve of a pull out of the old one.
+
+        Returns
+        -------
+        MeasuredPulls
+        """
+        return MeasuredPulls(self.name, [change(pull) for pull in self.pulls], rpm=self.rpm,
+                             order=self.order, notes=self._stated_notes)
 
     def _known(self, quantity):
         return self._by_pull[check_choice(self._owner, "quantity", quantity, self._by_pull)]
@@ -445,11 +501,10 @@ def _read(pull, quantity, speeds):
     found[(speeds < rpm[0] - slack) | (speeds > rpm[-1] + slack)] = np.nan
     starts = np.searchsorted(rpm, speeds - half, "left")
     stops = np.searchsorted(rpm, speeds + half, "right")
-    for i in np.flatnonzero(stops - starts > 2):
-        x, near = rpm[starts[i] : stops[i]], y[starts[i] : stops[i]]
-        dx = x - x.mean()
-        slope = dx @ (near - near.mean()) / (dx @ dx)
-        found[i] = near.mean() + slope * (speeds[i] - x.mean())
+    for i in np.flatnonzero(stops - starts >= _FITTED):
+        near = slice(starts[i], stops[i])
+        powers = ((rpm[near] - speeds[i]) / half)[:, None] ** np.arange(3)
+        found[i] = np.linalg.lstsq(powers, y[near], rcond=None)[0][0]
     return found
 
 

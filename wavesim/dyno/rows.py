@@ -335,5 +335,5 @@ def _check_mixture(log):
             continue
         middle = float(np.nanmedian(column))
         if not low <= middle <= high:
-            raise InputError(f"{log.owner}: the median of {name} is {middle:.3g}, usual are {low:g} "
-                             f"to {high:g}; is the column {names[name]}?")
+            raise InputError(f"{log.owner}: the median of {name} is {middle:.3g}, usual are "
+                             f"{low:g} to {high:g}; is the column {names[name]}?")
