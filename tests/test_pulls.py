@@ -301,7 +301,7 @@ BAD = {
     "negative speed": (HEAD + "-3000,141\n4000,158\n", ["line 2: rpm = -3000 rev/min", "0 to"]),
     "sensor that sticks": (HEAD + GOOD + "65535,158\n", ["line 4: rpm = 65535 rev/min"]),
     "impossible torque": (HEAD + "3000,1e9\n4000,158\n", ["torque = 1e+09 N m", "valid range"]),
-    "one row": (HEAD + "3000,141\n", ["1 rows hold a speed"]),
+    "one row": (HEAD + "3000,141\n", ["1 row holds a speed"]),
     "one speed": (HEAD + "3000,141\n3000,142\n", ["all rows hold the speed 3000"]),
     "no speed": (HEAD + "-,141\n,142\n", ["no row holds a speed"]),
     "engine at rest": (HEAD + "0,0\n0,1\n", ["rpm reaches 0 rev/min"]),
@@ -448,7 +448,7 @@ def test_mean_and_scatter_are_those_of_a_general_library():
 
 
 def test_interval_of_the_mean_covers_what_it_promises():
-    """Two thousand invented sets of four pulls, seeded; 95 % within four standard errors."""
+    """Five hundred invented sets of four pulls, seeded; within four standard errors."""
     hits = 0
     for seed in range(500):
         pulls = some_pulls(4, seed)
@@ -488,6 +488,17 @@ def test_comparison_and_figures_take_pulls_wherever_they_take_sweeps():
     (ax,) = ws.plots.new_axes(1)
     ws.plots.plot_speed_curves([open_pulls, computed], "torque", ax)
     assert len(ax.lines) >= 2 and ax.collections  # the band of the measured one
+
+
+def test_figure_of_the_pulls_shows_how_far_each_lies_from_the_mean():
+    pulls = some_pulls(3)
+    (ax,) = ws.plots.new_axes(1)
+    ws.plots.plot_pulls(pulls, "power", ax)
+    drawn = {line.get_label(): line.get_ydata() for line in ax.lines}
+    for pull in pulls.pulls:
+        assert drawn[pull.name] == pytest.approx(100.0 * (pull.power / pulls.power - 1.0))
+    refused(lambda: ws.plots.plot_pulls(pulls.pulls[0]), "must be a MeasuredPulls", "by_pull")
+    refused(lambda: ws.plots.plot_pulls(pulls, "oil"), "'oil'")
 
 
 def test_measured_difference_takes_pulls():
@@ -532,6 +543,15 @@ def test_quantity_that_only_some_pulls_hold_is_left_out_and_told():
     pulls = MeasuredPulls("x", [one, Curve("two", RPM, {"torque": TORQUE + 1.0})])
     assert pulls.quantities == ("torque", "power")
     assert "Not in every pull and left out: air_fuel_lambda." in pulls.notes
+
+
+def test_pulls_from_files_of_one_name_keep_names_of_their_own(tmp_path):
+    for i, day in enumerate(("monday", "tuesday")):
+        (tmp_path / day).mkdir()
+        (tmp_path / day / "pull.csv").write_text(log(RPM, TORQUE + i))
+    pulls = read_pulls([tmp_path / day / "pull.csv" for day in ("monday", "tuesday")], BOTH)
+    assert [pull.name for pull in pulls.pulls] == ["pull", "pull (2)"]
+    assert np.array_equal(pulls.without("pull").torque, TORQUE + 1.0)
 
 
 def test_note_of_one_pull_names_it_and_that_of_all_stands_once():

@@ -114,10 +114,12 @@ def read_pulls(
     paths = [paths] if isinstance(paths, (str, Path)) else sequence(owner, "paths", paths, "files")
     if not paths:
         raise InputError(f"{owner}: paths = [] must hold one file at least.")
-    curves = []
+    curves, stems = [], []
     for path in paths:
         log = read_log(path, wanted, decimal)
-        curves += curves_of(log, Path(path).stem, direction)
+        stems.append(Path(path).stem)
+        again = f" ({stems.count(stems[-1])})" if stems.count(stems[-1]) > 1 else ""
+        curves += curves_of(log, stems[-1] + again, direction)
     name = check_text(owner, "name", name) or Path(paths[0]).stem
     return MeasuredPulls(name, curves, rpm=rpm, order=order)
 

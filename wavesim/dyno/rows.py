@@ -20,7 +20,7 @@ from wavesim.units import hp, kW, metric_hp
 #: Least and largest value by name, in SI units: beyond them a unit must be wrong.
 LIMITS = {
     "torque": (-1e5, 1e5), "power": (-1e7, 1e7), "bmep": (-1e7, 1e7),
-    "barometer": AIR_PRESSURE_RANGE, "inlet_air_temperature": (220.0, 400.0),
+    "barometer": AIR_PRESSURE_RANGE, "inlet_air_temperature": (220.0, 340.0),
     "relative_humidity": (0.0, 1.0), "exhaust_temperature": (220.0, 2000.0),
     "air_fuel_lambda": (0.2, 10.0 * LAMBDA_RANGE[1]), "air_fuel_ratio": (1.0, 200.0),
     "air_mass_flow": (0.0, 10.0), "fuel_mass_flow": (0.0, 1.0), "back_pressure": (-1e5, 5e5),
@@ -134,8 +134,9 @@ def _running(log):
     if np.any(known & ~runs):
         notes.append(f"{_rows(np.sum(known & ~runs))} below {RPM_RANGE[0]:g} rev/min left out.")
     if runs.sum() < 2:
-        raise InputError(f"{log.owner}: {runs.sum()} rows hold a speed of a running engine, at "
-                         "least 2 are needed.")
+        count = int(runs.sum())
+        raise InputError(f"{log.owner}: {_rows(count)} hold{'s' * (count == 1)} a speed of a "
+                         "running engine, at least 2 are needed.")
     return _kept(log, runs), notes
 
 

@@ -78,9 +78,13 @@ class PulledCurve(SpeedCurve, Protocol):
 
     Attributes
     ----------
+    pulls : sequence of SpeedCurve
     order : tuple of float or None
         When each pull was made.
     """
+
+    @property
+    def pulls(self) -> Sequence[SpeedCurve]: ...
 
     @property
     def order(self) -> tuple[float, ...] | None: ...
