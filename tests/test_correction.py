@@ -1,7 +1,7 @@
 """Correction to the air of a standard: worked numbers, limits, and there and back.
 
-The worked numbers were computed for this project beside the code, by hand from the formulas as
-sources quote them (`STANDARDS` names these); no worked example printed in a standard was at hand.
+The worked numbers (`validation/references.csv`) were computed for this project beside the code from
+the formulas as sources quote them; no worked example printed in a standard was at hand.
 """
 
 import logging
@@ -11,6 +11,7 @@ import pytest
 from fakes import fake_sweep
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from references import reference, references
 from test_hostile_files import refused
 
 import wavesim as ws
@@ -22,28 +23,15 @@ RPM = np.arange(2000.0, 7001.0, 500.0)
 TORQUE = 150.0 + 30.0 * np.sin((RPM - 2000.0) / 1500.0)
 HOT = Ambient(pressure=97.5e3, temperature=305.15)
 
-#: Pressure of dry air [kPa], temperature [degC], factors; to the digits given.
-WORKED = [
-    (97.5, 32.0, {"SAE J1349": 1.032140, "ISO 1585": 1.032780, "JIS D 1001": 1.032780,
-                  "DIN 70020": 1.060040}),
-    (100.5, 12.0, {"SAE J1349": 0.956751, "ISO 1585": 0.956181, "DIN 70020": 0.994104}),
-    (99.0, 25.0, {"SAE J1349": 1.0, "ISO 1585": 1.0, "DIN 70020": 1.031930}),
-]
-#: The same with 60 degF, which the reference rounded to 15.6 degC: 1e-4.
-ROUNDED = [(97.5, 32.0, 1.068300), (100.5, 12.0, 1.001850), (99.0, 25.0, 1.039970)]
+WORKED = [row for row in references("TH-13") if row.quantity == "correction_factor"]
 
 
-@pytest.mark.parametrize(("kpa", "celsius", "factors"), WORKED)
-def test_factor_agrees_with_worked_numbers_to_their_last_digit(kpa, celsius, factors):
-    for standard, factor in factors.items():
-        found = correction_factor(standard, 1e3 * kpa, celsius + 273.15)
-        assert found == pytest.approx(factor, abs=6e-6), standard
-
-
-@pytest.mark.parametrize(("kpa", "celsius", "factor"), ROUNDED)
-def test_factor_of_sixty_fahrenheit_agrees_within_its_rounding(kpa, celsius, factor):
-    found = correction_factor("SAE J607", 1e3 * kpa, celsius + 273.15)
-    assert found == pytest.approx(factor, abs=1e-4)
+@pytest.mark.parametrize("row", WORKED, ids=lambda row: row.label)
+def test_factor_agrees_with_worked_numbers_to_their_last_digit(row):
+    """That of 60 degF within 1e-4, for its reference rounds it to 15.6 degC."""
+    standard = row.case["standard"].replace("-", " ")
+    found = correction_factor(standard, row.case["p"], row.case["T"])
+    assert found == pytest.approx(row.value, abs=row.tolerance)
 
 
 @pytest.mark.parametrize("name", STANDARDS)
@@ -54,10 +42,11 @@ def test_factor_is_one_in_the_air_of_the_standard(name):
 
 
 def test_dry_pressure_agrees_with_a_worked_number():
-    """101.0 kPa, 25 degC, 60 %: 99.0995 kPa by Tetens' formula, 1e-4 from CIPM-2007's vapour."""
-    assert Ambient(pressure=101e3, temperature=298.15, relative_humidity=0.6).dry_pressure == (
-        pytest.approx(99.0995e3, rel=1.2e-4)
-    )
+    """By Tetens' formula, of which the vapour of CIPM-2007 is 1e-4 of the pressure away."""
+    row = reference("TH-13", "dry_pressure")
+    air = Ambient(pressure=row.case["p"], temperature=row.case["T"],
+                  relative_humidity=row.case["relative_humidity"])
+    assert air.dry_pressure == pytest.approx(row.value, abs=row.tolerance)
     humid = correction_factor("SAE J1349", 101e3, 298.15, 0.6)
     assert humid == pytest.approx(1.18 * 99.0 / 99.0995 - 0.18, rel=1.5e-4)
 
