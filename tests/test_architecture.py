@@ -33,7 +33,7 @@ FLOORS = {
     "march": "evaluate exchange books readout burn walltemp rig pull prolong precompile advance "
              "cycles run cyclemap states echoes attribution acoustics",
     "many": "space store work refine sweep maps explore sensitivity optimise",
-    "dyno": "repeat sound",
+    "dyno": "logfile rows pulls correction repeat sound",
     "front": "folder report commands app",
     "door": "__init__ __main__",
 }

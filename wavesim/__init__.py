@@ -58,6 +58,14 @@ from wavesim.descriptions.valves import (
 from wavesim.descriptions.walls import Coating, Outside, Wall, WallState, Wrap, wall_balance
 from wavesim.descriptions.warming import Warming, wall_warming
 from wavesim.descriptions.weather import Ambient
+from wavesim.dyno.correction import (
+    STANDARDS,
+    CorrectionStandard,
+    corrected,
+    correction_factor,
+    uncorrected,
+)
+from wavesim.dyno.pulls import MeasuredPulls, demo_pulls, read_pulls
 from wavesim.errors import ConvergenceError, InputError, SolverError, WavesimError, nearest
 from wavesim.fields.description import describe, restore, vary
 from wavesim.fields.tables import Table
@@ -120,12 +128,16 @@ __all__ = [
     "Contributions",
     "contributions",
     "ConvergenceError",
+    "corrected",
+    "correction_factor",
+    "CorrectionStandard",
     "cross_talk",
     "CrossingSpeed",
     "CrossTalk",
     "Curve",
     "CYLINDERS",
     "demo_path",
+    "demo_pulls",
     "describe",
     "Design",
     "designs",
@@ -161,6 +173,7 @@ __all__ = [
     "LiftTable",
     "load",
     "lobe_centres",
+    "MeasuredPulls",
     "Megaphone",
     "Merge",
     "Metal",
@@ -188,6 +201,7 @@ __all__ = [
     "QUANTITIES",
     "Quantity",
     "quantity_table",
+    "read_pulls",
     "Reading",
     "Reason",
     "Reflection",
@@ -211,7 +225,12 @@ __all__ = [
     "speed_sweep",
     "speed_sweeps",
     "SpeedCurve",
+<<<<<<< ours
     "SpeedMap",
+||||||| base
+=======
+    "STANDARDS",
+>>>>>>> theirs
     "Store",
     "StoreCheck",
     "Study",
@@ -224,6 +243,7 @@ __all__ = [
     "Transient",
     "transmission_loss",
     "TransmissionLoss",
+    "uncorrected",
     "units",
     "Valve",
     "ValvePort",
