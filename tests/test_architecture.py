@@ -27,13 +27,19 @@ FLOORS = {
                     "ratings nodes tubework parts silencers intake lines network joints engine "
                     "assemble exhaust symmetry pull study",
     "arrays": "mesh compile",
+<<<<<<< ours
     "show": "quantities forms style reasons maps film plots drawings",
+||||||| base
+    "show": "quantities forms style reasons plots drawings",
+=======
+    "show": "quantities forms style reasons sounds fronts plots drawings",
+>>>>>>> theirs
     "results": "files traces waves compact curves bill conditions points rays arrivals diagram "
                "contributions explain states compare comparisons",
     "march": "evaluate exchange books readout burn walltemp rig pull prolong precompile advance "
              "cycles run cyclemap states echoes attribution acoustics",
     "many": "space store work refine sweep maps explore sensitivity optimise",
-    "dyno": "logfile rows pulls correction repeat sound",
+    "dyno": "logfile rows pulls correction repeat sound sound_file sound_curve choice",
     "front": "folder report commands app",
     "door": "__init__ __main__",
 }

@@ -25,6 +25,7 @@ LACKS = {
     "Band": dict.fromkeys(("plot", "csv", "frame"), ROW),
     "BillRow": dict.fromkeys(OFFERS, ROW),
     "CrossingSpeed": dict.fromkeys(("plot", "csv", "frame"), ROW),
+    "Measure": dict.fromkeys(OFFERS, "says what variants are held against"),
     "Objective": dict.fromkeys(OFFERS, "says what was searched for"),
     "PeriodicState": dict.fromkeys(OFFERS, ROW),
     "Echo": dict.fromkeys(OFFERS, ROW),
@@ -81,13 +82,15 @@ def made(sweeps, tmp_path_factory):
         comparison.band_averages()[0], found, found.exploration, found.best, found.objective,
         bill, bill.rows[0], bill.total, curve, curve[6000], pulls, transient,
         ws.transmission_loss(ws.Chamber(0.1, 0.05, case_diameter=0.1), frequencies=[200, 400]),
-        *_states(base[4500]), ws.Store(folder).check(), ws.Failure("SolverError", NASTY),
+        *_sounds(base, variant), *_choice(base, variant), *_states(base[4500]),
+        ws.Store(folder).check(), ws.Failure("SolverError", NASTY),
         ws.wall_balance(50.0, 800.0, ws.Wall(1.5e-3, "mild steel"), 0.05),
         ws.wall_warming(300.0, 50.0, 800.0, ws.Wall(1.5e-3, "mild steel"), 0.05, 1.0),
     ]
     return {type(thing).__name__: thing for thing in things}
 
 
+<<<<<<< ours
 def _maps(engine, exhaust):
     """A map of four points, and sensitivities to one dimension."""
     cheap = ws.Settings(cell_length=0.1, sample_deg=10.0, tolerance=5e-2)
@@ -98,6 +101,21 @@ def _maps(engine, exhaust):
     return found.map(), slopes, slopes["exhaust.collector.length"]
 
 
+||||||| base
+=======
+def _sounds(base, variant):
+    """Sound of a point and of a sweep, and what one system is quieter by."""
+    curves = [ws.sound_curve(ws.Sweep(list(sweep), name=NASTY)) for sweep in (base, variant)]
+    return curves[0].sounds[0], curves[0], ws.insertion_loss(*curves)
+
+
+def _choice(base, variant):
+    """A choice of two, and what they are held against."""
+    found = ws.choice({NASTY: ws.Sweep(base.points), "b": variant})
+    return found, found.measures["mass"]
+
+
+>>>>>>> theirs
 def _states(point):
     """One state of a kind that has been found, and a list of it."""
     state = ws.PeriodicState(point, ("cold", NASTY), 0.6 + 0.1j, 0.5)

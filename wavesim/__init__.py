@@ -58,6 +58,7 @@ from wavesim.descriptions.valves import (
 from wavesim.descriptions.walls import Coating, Outside, Wall, WallState, Wrap, wall_balance
 from wavesim.descriptions.warming import Warming, wall_warming
 from wavesim.descriptions.weather import Ambient
+<<<<<<< ours
 from wavesim.dyno.correction import (
     STANDARDS,
     CorrectionStandard,
@@ -66,6 +67,13 @@ from wavesim.dyno.correction import (
     uncorrected,
 )
 from wavesim.dyno.pulls import MeasuredPulls, demo_pulls, read_pulls
+||||||| base
+=======
+from wavesim.dyno.choice import Choice, Measure, choice
+from wavesim.dyno.sound import Sound, a_weighting, radiate, sound
+from wavesim.dyno.sound_curve import InsertionLoss, SoundCurve, insertion_loss, sound_curve
+from wavesim.dyno.sound_file import run_up, write_wav
+>>>>>>> theirs
 from wavesim.errors import ConvergenceError, InputError, SolverError, WavesimError, nearest
 from wavesim.fields.description import describe, restore, vary
 from wavesim.fields.tables import Table
@@ -97,9 +105,17 @@ from wavesim.results.waves import Reflection, Waves
 from wavesim.show import plots
 from wavesim.show.drawings import draw_exhaust
 from wavesim.show.forms import SpeedCurve
-from wavesim.show.quantities import CYLINDERS, QUANTITIES, TRACES, Quantity, quantity_table
+from wavesim.show.quantities import (
+    CYLINDERS,
+    QUANTITIES,
+    SOUNDS,
+    TRACES,
+    Quantity,
+    quantity_table,
+)
 
 __all__ = [
+    "a_weighting",
     "Ambient",
     "Amounts",
     "AnechoicEnd",
@@ -120,6 +136,8 @@ __all__ = [
     "Carburettor",
     "Chamber",
     "ChenFlynn",
+    "Choice",
+    "choice",
     "ClosedEnd",
     "Coating",
     "compare",
@@ -168,12 +186,19 @@ __all__ = [
     "gauge",
     "HPipe",
     "InputError",
+    "insertion_loss",
+    "InsertionLoss",
     "Intake",
     "Junction",
     "LiftTable",
     "load",
     "lobe_centres",
+<<<<<<< ours
     "MeasuredPulls",
+||||||| base
+=======
+    "Measure",
+>>>>>>> theirs
     "Megaphone",
     "Merge",
     "Metal",
@@ -201,7 +226,12 @@ __all__ = [
     "QUANTITIES",
     "Quantity",
     "quantity_table",
+<<<<<<< ours
     "read_pulls",
+||||||| base
+=======
+    "radiate",
+>>>>>>> theirs
     "Reading",
     "Reason",
     "Reflection",
@@ -213,6 +243,7 @@ __all__ = [
     "run_network",
     "run_point",
     "run_study",
+    "run_up",
     "Samples",
     "save",
     "Sensitivities",
@@ -222,6 +253,11 @@ __all__ = [
     "simulate",
     "Slope",
     "SolverError",
+    "Sound",
+    "sound",
+    "sound_curve",
+    "SoundCurve",
+    "SOUNDS",
     "speed_sweep",
     "speed_sweeps",
     "SpeedCurve",
@@ -265,6 +301,7 @@ __all__ = [
     "Wiebe",
     "Woschni",
     "Wrap",
+    "write_wav",
     "XPipe",
     "__version__",
 ]

@@ -12,7 +12,7 @@ import numpy as np
 
 from wavesim import errors
 from wavesim.errors import InputError, check_choice
-from wavesim.show.quantities import QUANTITIES, Display, display
+from wavesim.show.quantities import QUANTITIES, SOUNDS, Display, display
 
 
 @runtime_checkable
@@ -380,6 +380,7 @@ class LoopForm(Protocol):
 
 
 @runtime_checkable
+<<<<<<< ours
 class MapForm(Protocol):
     """A quantity over one dimension and speed: see `wavesim.SpeedMap`."""
 
@@ -452,6 +453,72 @@ class WayFilm(WayPicture, Protocol):
 
 
 @runtime_checkable
+||||||| base
+=======
+class SoundForm(Protocol):
+    """Sound at one speed: see `wavesim.Sound`.
+
+    Attributes
+    ----------
+    rpm : float
+        [rev/min].
+    orders : ndarray, (n,)
+    place : str
+        Where it is heard.
+    """
+
+    @property
+    def rpm(self) -> float: ...
+
+    @property
+    def orders(self) -> np.ndarray: ...
+
+    @property
+    def place(self) -> str: ...
+
+    def order_levels(self, weighting: str) -> np.ndarray:
+        """Level of each order [dB]."""
+
+    def third_octaves(self, weighting: str) -> tuple[np.ndarray, np.ndarray]:
+        """Mid-band frequencies [Hz] and levels [dB]."""
+
+
+@runtime_checkable
+class SoundCurveForm(SpeedCurve, Protocol):
+    """A speed curve of levels, with the orders behind them: see `wavesim.SoundCurve`."""
+
+    @property
+    def orders(self) -> np.ndarray: ...
+
+    @property
+    def place(self) -> str: ...
+
+    def order_levels(self, weighting: str) -> np.ndarray:
+        """Level of each order at each speed [dB], (n_rpm, n_order)."""
+
+
+@runtime_checkable
+class InsertionLossForm(Protocol):
+    """Differences of levels against speed [dB]: see `wavesim.InsertionLoss`."""
+
+    @property
+    def rpm(self) -> np.ndarray: ...
+
+    @property
+    def total(self) -> np.ndarray: ...
+
+    @property
+    def total_a(self) -> np.ndarray: ...
+
+    @property
+    def names(self) -> tuple[str, str]: ...
+
+    @property
+    def place(self) -> str: ...
+
+
+@runtime_checkable
+>>>>>>> theirs
 class ReflectionForm(Protocol):
     """Reflection coefficient against frequency.
 
@@ -492,6 +559,9 @@ _WORDS = {
     SlopesForm: "a Sensitivities, as sensitivities returns it",
     ReflectionForm: "a Reflection, as reflection returns it",
     LossCurve: "a TransmissionLoss",
+    SoundForm: "a Sound, as sound returns it",
+    SoundCurveForm: "a SoundCurve, as sound_curve returns it",
+    InsertionLossForm: "an InsertionLoss, as insertion_loss returns it",
 }
 
 
@@ -542,8 +612,8 @@ def shown(quantity: str, *curves: SpeedCurve) -> Display:
     Parameters
     ----------
     quantity : str
-        Those that are no key of `QUANTITIES` are shown in their own unit, to four figures of the
-        largest value.
+        Those that are no key of `QUANTITIES` or `SOUNDS` are shown in their own unit, to four
+        figures of the largest value.
     *curves : SpeedCurve
         At least one.
 
@@ -558,7 +628,7 @@ def shown(quantity: str, *curves: SpeedCurve) -> Display:
     """
     for curve in curves:
         check_choice(f"curve {curve.name!r}", "quantity", quantity, curve.quantities)
-    if quantity in QUANTITIES:
+    if quantity in QUANTITIES or quantity in SOUNDS:
         return display(quantity)
     units = {curve.unit(quantity): curve.name for curve in curves}
     if len(units) > 1:

@@ -35,7 +35,12 @@ from wavesim.show.forms import (
     check_forms,
     shown,
 )
+<<<<<<< ours
 from wavesim.show.maps import plot_map, plot_sensitivities
+||||||| base
+=======
+from wavesim.show.fronts import plot_front
+>>>>>>> theirs
 from wavesim.show.quantities import QUANTITIES, display
 from wavesim.show.reasons import (
     plot_arrivals,
@@ -47,6 +52,13 @@ from wavesim.show.reasons import (
     plot_reflection,
     plot_valve_flows,
     plot_wave_diagram,
+)
+from wavesim.show.sounds import (
+    plot_insertion_loss,
+    plot_sound_levels,
+    plot_sound_map,
+    plot_sound_orders,
+    plot_third_octaves,
 )
 from wavesim.show.style import (
     BAND,
@@ -73,6 +85,7 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
 __all__ = [
+<<<<<<< ours
     "COLOURS", "DASHES", "FAINT", "LONGEST_NAME", "MARKERS", "OVERLAP", "REFERENCE",
     "animate_waves", "colour", "legend_name", "new_axes", "plot_arrivals", "plot_changes",
     "plot_comparison", "plot_contributions",
@@ -82,6 +95,26 @@ __all__ = [
     "plot_search", "plot_sensitivities", "plot_speed_curves", "plot_torque_power", "plot_trace",
     "plot_transmission_loss", "plot_valve_flows", "plot_valve_pressure", "plot_valve_pressures",
     "plot_wave_diagram", "save_animation", "save_figure",
+||||||| base
+    "COLOURS", "DASHES", "FAINT", "LONGEST_NAME", "MARKERS", "OVERLAP", "REFERENCE", "colour",
+    "plot_changes",
+    "legend_name", "new_axes", "plot_arrivals", "plot_comparison", "plot_contributions",
+    "plot_cross_talk", "plot_cylinders", "plot_difference", "plot_differences", "plot_dots",
+    "plot_echoes", "plot_loop", "plot_pairs", "plot_power_chart", "plot_reflection",
+    "plot_search", "plot_speed_curves", "plot_torque_power", "plot_trace",
+    "plot_transmission_loss", "plot_valve_flows", "plot_valve_pressure", "plot_valve_pressures",
+    "plot_wave_diagram", "save_figure",
+=======
+    "COLOURS", "DASHES", "FAINT", "LONGEST_NAME", "MARKERS", "OVERLAP", "REFERENCE", "colour",
+    "legend_name", "new_axes", "plot_arrivals", "plot_changes", "plot_comparison",
+    "plot_contributions", "plot_cross_talk", "plot_cylinders", "plot_difference",
+    "plot_differences", "plot_dots", "plot_echoes", "plot_front", "plot_insertion_loss",
+    "plot_loop", "plot_pairs", "plot_power_chart", "plot_reflection", "plot_search",
+    "plot_sound_levels", "plot_sound_map", "plot_sound_orders", "plot_speed_curves",
+    "plot_third_octaves", "plot_torque_power", "plot_trace", "plot_transmission_loss",
+    "plot_valve_flows", "plot_valve_pressure", "plot_valve_pressures", "plot_wave_diagram",
+    "save_figure",
+>>>>>>> theirs
 ]
 
 
