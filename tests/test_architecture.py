@@ -27,13 +27,7 @@ FLOORS = {
                     "ratings nodes tubework parts silencers intake lines network joints engine "
                     "assemble exhaust symmetry pull study",
     "arrays": "mesh compile",
-<<<<<<< ours
-    "show": "quantities forms style reasons maps film plots drawings",
-||||||| base
-    "show": "quantities forms style reasons plots drawings",
-=======
-    "show": "quantities forms style reasons sounds fronts plots drawings",
->>>>>>> theirs
+    "show": "quantities forms style reasons maps film sounds fronts plots drawings",
     "results": "files traces waves compact curves bill conditions points rays arrivals diagram "
                "contributions explain states compare comparisons",
     "march": "evaluate exchange books readout burn walltemp rig pull prolong precompile advance "

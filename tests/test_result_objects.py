@@ -90,7 +90,6 @@ def made(sweeps, tmp_path_factory):
     return {type(thing).__name__: thing for thing in things}
 
 
-<<<<<<< ours
 def _maps(engine, exhaust):
     """A map of four points, and sensitivities to one dimension."""
     cheap = ws.Settings(cell_length=0.1, sample_deg=10.0, tolerance=5e-2)
@@ -101,8 +100,6 @@ def _maps(engine, exhaust):
     return found.map(), slopes, slopes["exhaust.collector.length"]
 
 
-||||||| base
-=======
 def _sounds(base, variant):
     """Sound of a point and of a sweep, and what one system is quieter by."""
     curves = [ws.sound_curve(ws.Sweep(list(sweep), name=NASTY)) for sweep in (base, variant)]
@@ -115,7 +112,6 @@ def _choice(base, variant):
     return found, found.measures["mass"]
 
 
->>>>>>> theirs
 def _states(point):
     """One state of a kind that has been found, and a list of it."""
     state = ws.PeriodicState(point, ("cold", NASTY), 0.6 + 0.1j, 0.5)

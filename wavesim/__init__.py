@@ -58,7 +58,7 @@ from wavesim.descriptions.valves import (
 from wavesim.descriptions.walls import Coating, Outside, Wall, WallState, Wrap, wall_balance
 from wavesim.descriptions.warming import Warming, wall_warming
 from wavesim.descriptions.weather import Ambient
-<<<<<<< ours
+from wavesim.dyno.choice import Choice, Measure, choice
 from wavesim.dyno.correction import (
     STANDARDS,
     CorrectionStandard,
@@ -67,13 +67,9 @@ from wavesim.dyno.correction import (
     uncorrected,
 )
 from wavesim.dyno.pulls import MeasuredPulls, demo_pulls, read_pulls
-||||||| base
-=======
-from wavesim.dyno.choice import Choice, Measure, choice
 from wavesim.dyno.sound import Sound, a_weighting, radiate, sound
 from wavesim.dyno.sound_curve import InsertionLoss, SoundCurve, insertion_loss, sound_curve
 from wavesim.dyno.sound_file import run_up, write_wav
->>>>>>> theirs
 from wavesim.errors import ConvergenceError, InputError, SolverError, WavesimError, nearest
 from wavesim.fields.description import describe, restore, vary
 from wavesim.fields.tables import Table
@@ -193,12 +189,8 @@ __all__ = [
     "LiftTable",
     "load",
     "lobe_centres",
-<<<<<<< ours
     "MeasuredPulls",
-||||||| base
-=======
     "Measure",
->>>>>>> theirs
     "Megaphone",
     "Merge",
     "Metal",
@@ -226,12 +218,8 @@ __all__ = [
     "QUANTITIES",
     "Quantity",
     "quantity_table",
-<<<<<<< ours
     "read_pulls",
-||||||| base
-=======
     "radiate",
->>>>>>> theirs
     "Reading",
     "Reason",
     "Reflection",
@@ -261,12 +249,8 @@ __all__ = [
     "speed_sweep",
     "speed_sweeps",
     "SpeedCurve",
-<<<<<<< ours
     "SpeedMap",
-||||||| base
-=======
     "STANDARDS",
->>>>>>> theirs
     "Store",
     "StoreCheck",
     "Study",

@@ -380,7 +380,6 @@ class LoopForm(Protocol):
 
 
 @runtime_checkable
-<<<<<<< ours
 class MapForm(Protocol):
     """A quantity over one dimension and speed: see `wavesim.SpeedMap`."""
 
@@ -453,8 +452,6 @@ class WayFilm(WayPicture, Protocol):
 
 
 @runtime_checkable
-||||||| base
-=======
 class SoundForm(Protocol):
     """Sound at one speed: see `wavesim.Sound`.
 
@@ -518,7 +515,6 @@ class InsertionLossForm(Protocol):
 
 
 @runtime_checkable
->>>>>>> theirs
 class ReflectionForm(Protocol):
     """Reflection coefficient against frequency.
 

@@ -35,12 +35,8 @@ from wavesim.show.forms import (
     check_forms,
     shown,
 )
-<<<<<<< ours
-from wavesim.show.maps import plot_map, plot_sensitivities
-||||||| base
-=======
 from wavesim.show.fronts import plot_front
->>>>>>> theirs
+from wavesim.show.maps import plot_map, plot_sensitivities
 from wavesim.show.quantities import QUANTITIES, display
 from wavesim.show.reasons import (
     plot_arrivals,
@@ -85,36 +81,16 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
 __all__ = [
-<<<<<<< ours
     "COLOURS", "DASHES", "FAINT", "LONGEST_NAME", "MARKERS", "OVERLAP", "REFERENCE",
     "animate_waves", "colour", "legend_name", "new_axes", "plot_arrivals", "plot_changes",
-    "plot_comparison", "plot_contributions",
-    "plot_cross_talk", "plot_cylinders", "plot_difference", "plot_differences", "plot_dots",
-    "plot_echoes", "plot_loop", "plot_map", "plot_pairs", "plot_power_chart", "plot_pulls",
-    "plot_reflection",
-    "plot_search", "plot_sensitivities", "plot_speed_curves", "plot_torque_power", "plot_trace",
-    "plot_transmission_loss", "plot_valve_flows", "plot_valve_pressure", "plot_valve_pressures",
-    "plot_wave_diagram", "save_animation", "save_figure",
-||||||| base
-    "COLOURS", "DASHES", "FAINT", "LONGEST_NAME", "MARKERS", "OVERLAP", "REFERENCE", "colour",
-    "plot_changes",
-    "legend_name", "new_axes", "plot_arrivals", "plot_comparison", "plot_contributions",
-    "plot_cross_talk", "plot_cylinders", "plot_difference", "plot_differences", "plot_dots",
-    "plot_echoes", "plot_loop", "plot_pairs", "plot_power_chart", "plot_reflection",
-    "plot_search", "plot_speed_curves", "plot_torque_power", "plot_trace",
-    "plot_transmission_loss", "plot_valve_flows", "plot_valve_pressure", "plot_valve_pressures",
-    "plot_wave_diagram", "save_figure",
-=======
-    "COLOURS", "DASHES", "FAINT", "LONGEST_NAME", "MARKERS", "OVERLAP", "REFERENCE", "colour",
-    "legend_name", "new_axes", "plot_arrivals", "plot_changes", "plot_comparison",
-    "plot_contributions", "plot_cross_talk", "plot_cylinders", "plot_difference",
-    "plot_differences", "plot_dots", "plot_echoes", "plot_front", "plot_insertion_loss",
-    "plot_loop", "plot_pairs", "plot_power_chart", "plot_reflection", "plot_search",
-    "plot_sound_levels", "plot_sound_map", "plot_sound_orders", "plot_speed_curves",
-    "plot_third_octaves", "plot_torque_power", "plot_trace", "plot_transmission_loss",
-    "plot_valve_flows", "plot_valve_pressure", "plot_valve_pressures", "plot_wave_diagram",
+    "plot_comparison", "plot_contributions", "plot_cross_talk", "plot_cylinders",
+    "plot_difference", "plot_differences", "plot_dots", "plot_echoes", "plot_front",
+    "plot_insertion_loss", "plot_loop", "plot_map", "plot_pairs", "plot_power_chart",
+    "plot_pulls", "plot_reflection", "plot_search", "plot_sensitivities", "plot_sound_levels",
+    "plot_sound_map", "plot_sound_orders", "plot_speed_curves", "plot_third_octaves",
+    "plot_torque_power", "plot_trace", "plot_transmission_loss", "plot_valve_flows",
+    "plot_valve_pressure", "plot_valve_pressures", "plot_wave_diagram", "save_animation",
     "save_figure",
->>>>>>> theirs
 ]
 
 
