@@ -61,6 +61,11 @@ class WaveDiagram(Tabular):
     >>> found.pressure.shape == (len(found.angle), len(found.x))
     True
     >>> ax = found.plot()
+    >>> import tempfile
+    >>> with tempfile.TemporaryDirectory() as folder:
+    ...     film = found.animate(step_deg=90.0)
+    ...     ws.plots.save_animation(film, f"{folder}/waves.gif").name
+    'waves.gif'
     """
 
     rpm: float
