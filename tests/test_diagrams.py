@@ -7,6 +7,8 @@ import pytest
 from PIL import Image
 
 import wavesim as ws
+from wavesim.results.contributions import PARTS
+from wavesim.show import reasons, style
 
 
 @pytest.fixture(scope="module")
@@ -142,3 +144,65 @@ def test_area_of_a_circle_is_what_the_shoelace_gives():
     angle = np.linspace(0.0, 2.0 * pi, 20000, endpoint=False)
     x, y = np.cos(angle), np.sin(angle)
     assert 0.5 * abs(np.sum(x * np.roll(y, -1) - y * np.roll(x, -1))) == pytest.approx(pi, rel=1e-6)
+
+
+# --- what an engineer must be able to read --------------------------------------------------------
+
+
+def test_parts_of_a_stack_are_told_apart_without_colour():
+    assert len(set(reasons.HATCHES)) == len(reasons.HATCHES) == len(PARTS)
+
+
+def test_every_number_at_an_echo_stands_in_the_key_with_share_and_arrival(point):
+    heard = ws.echoes(point)
+    ax = heard.plot(ws.plots.new_axes()[0])
+    numbers = [text.get_text() for text in ax.texts if text.get_text() != "overlap"]
+    key = [text.get_text() for text in ax.get_legend().get_texts()]
+    assert numbers == [line.split()[0] for line in key] and 0 < len(key) <= reasons.MOST_NAMED
+    first = heard.found[1][0]
+    assert key[0] == f" 1  {first.size:+.2f} at {first.angle:.0f} deg: {first.sender}"
+    assert len(ax.figure.axes) == 1
+
+
+def test_long_names_stay_within_the_figure():
+    """A V engine with silencers, whose joints have the longest names that there are."""
+    study = ws.load(ws.demo_path())
+    settings = ws.Settings(cell_length=0.08, tolerance=0.05)
+    point = ws.run_point(study.engine, list(study.exhausts.values())[1], 4000.0, settings=settings)
+    for draw in (ws.echoes(point).plot, ws.wave_diagram(point).plot, ws.arrivals(point).plot):
+        ax = draw(ws.plots.new_axes()[0])
+        figure = ax.figure
+        figure.draw_without_rendering()
+        width, height = figure.get_size_inches() * figure.dpi
+        things = [*ax.texts, *([ax.get_legend()] if ax.get_legend() else [])]
+        for thing in things:
+            box = thing.get_window_extent()
+            assert box.x0 > -1.0 and box.y0 > -1.0, thing
+            assert box.x1 < width + 1.0 and box.y1 < height + 1.0, thing
+
+
+def test_routes_that_no_speed_brings_near_the_overlap_have_no_place_in_the_legend(point):
+    found = ws.arrivals(point)
+    middle = 0.5 * sum(found.overlap)
+    away = [route.name for route, peak in zip(found.routes, found.peak, strict=True)
+            if np.abs(peak - middle).min() > 250.0]
+    ax = found.plot(ws.plots.new_axes()[0])
+    named = " ".join(text.get_text() for text in ax.get_legend().get_texts())
+    assert away and not any(name in named for name in away)
+    assert "own wave from merge" in named
+
+
+def test_joints_close_together_share_a_text():
+    (ax,) = ws.plots.new_axes()
+    style.name_joints(ax, [(0.0, "valve"), (0.5, "step a"), (1.0, "merge"), (1.05, "x-pipe"),
+                           (2.0, "outlet")], 2.0)
+    assert [text.get_text() for text in ax.texts] == ["valve", "merge, x-pipe", "outlet"]
+
+
+def test_gas_exchange_is_magnified_in_the_loop(point):
+    ax = ws.plots.plot_loop(point, ws.plots.new_axes()[0])
+    (small,) = ax.child_axes
+    pressure = point.trace("pressure", "cylinder 1").own_angle(1)
+    pumped = pressure.values[(pressure.x >= 200.0) & (pressure.x <= 540.0)]
+    assert small.get_ylim()[1] == pytest.approx(1.15e-5 * pumped.max())
+    assert not ws.plots.plot_loop(point, ws.plots.new_axes()[0], logarithmic=True).child_axes

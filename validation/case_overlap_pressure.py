@@ -110,8 +110,8 @@ def _notes():
         "long collectors pressure at the exhaust valve stands there above that at the intake, and "
         "burned gas fills the cylinder.  From 6000 rev/min on the intake stands 0.25 to 0.65 bar "
         "above the exhaust with every length, the residual is 1 % already, and more suction finds "
-        "nothing more to clear: the slope dies, and the correlation with it.  So the law is bent, and one "
-        "number of per cent for 0.1 bar is no more than the size of it between.",
+        "nothing more to clear: the slope dies, and the correlation with it.  So the law is bent, "
+        "and one number of per cent for 0.1 bar is no more than the size of it between.",
     )
 
 

@@ -11,7 +11,7 @@ from wavesim.errors import InputError, check_number
 from wavesim.guard import guarded
 from wavesim.show.forms import WayFilm, check_form
 from wavesim.show.quantities import display
-from wavesim.show.style import COLOURS, FAINT, OVERLAP, REFERENCE, dress, legend_name, stack
+from wavesim.show.style import COLOURS, FAINT, OVERLAP, REFERENCE, dress, name_joints, stack
 from wavesim.writing import check_gif, write_gif
 
 if TYPE_CHECKING:
@@ -81,14 +81,12 @@ def animate_waves(
         ax.plot(found.x, values.mean(axis=0), color=REFERENCE, lw=1.0, ls="--")
         line, = ax.plot(found.x, values[0], color=COLOURS[0], lw=2.2)
         drawn.append((line, values))
-        for x, joint in found.joints:
+        for x, _ in found.joints:
             ax.axvline(x, color="black", lw=0.8, ls=":")
-            if ax is axes[0] and not joint.startswith("step "):
-                ax.text(x, 1.01, legend_name(joint), transform=ax.get_xaxis_transform(),
-                        rotation=30, fontsize=8, ha="left", va="bottom")
         ax.set_xlim(found.x[0], found.x[-1])
         ax.set_ylabel(look.axis)
         dress(ax)
+    name_joints(axes[0], found.joints, found.x[-1])
     axes[1].axhline(0.0, color="black", lw=0.8)
     axes[1].set_xlabel(f"way from exhaust valve {found.cylinder} [m]")
     axes[1].text(0.985, 0.03, f"{found.rpm:g} rev/min", transform=axes[1].transAxes, ha="right",

@@ -14,6 +14,7 @@ from wavesim.show.style import (
     REFERENCE,
     axes_or_new,
     dress,
+    edged,
     legend,
     legend_name,
     legend_title,
@@ -23,8 +24,7 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
 LEVELS = 12  # filled contours, about
-_PLACES = (0.03, 0.97, 0.3, 0.7, 0.5)  # along its visible part, of the name of a line
-_HALO = 1.8  # width of the dark edge round a light line, beyond its own
+_PLACES = (0.97, 0.03, 0.75, 0.25, 0.5)  # along its visible part, for the name of a line
 
 
 def plot_map(
@@ -92,12 +92,14 @@ def plot_map(
     _ridge(ax, found, goal)
     if found.x[0] <= found.base <= found.x[-1]:
         ax.axvline(found.base, color="black", lw=1.2, ls=":", label="base")
+    taken = [(found.base, rpm) for rpm in found.rpm] + [
+        (x, rpm) for x, rpm in zip(found.ridge(goal)[0], found.rpm, strict=True) if np.isfinite(x)]
     for i, (name, speeds) in enumerate((lines or {}).items()):
-        _tuned_line(ax, found, name, np.asarray(speeds, dtype=float), i)
+        _tuned_line(ax, found, name, np.asarray(speeds, dtype=float), i, taken)
     loose = np.argwhere(~found.trusted)
     if loose.size:
         ax.plot(found.x[loose[:, 0]], found.rpm[loose[:, 1]], ls="", marker="x", ms=6.0,
-                color="black", mew=1.4, path_effects=_edged(1.4), label="not converged")
+                color="black", mew=1.4, path_effects=edged(1.4), label="not converged")
     ax.set_xlim(found.x[0], found.x[-1])
     ax.set_ylim(found.rpm[0], found.rpm[-1])
     ax.set_xlabel(f"{found.path} [{found.unit}]" if found.unit else found.path)
@@ -146,29 +148,32 @@ def _ridge(ax, found, goal):
                     zorder=5.0, **style)
 
 
-def _tuned_line(ax, found, name, speeds, i):
-    """A thin line with its name beside it, where it lies within the map."""
+def _tuned_line(ax, found, name, speeds, i, taken):
+    """A thin line with its name beside it, where it lies within the map and most room is left."""
     ax.plot(found.x, speeds, color="white", ls=DASHES[i % len(DASHES)], lw=1.2,
-            path_effects=_edged(1.2))
+            path_effects=edged(1.2))
     fine = np.linspace(found.x[0], found.x[-1], 200)
     heights = np.interp(fine, found.x, speeds)
     inside = np.flatnonzero((heights > found.rpm[0]) & (heights < found.rpm[-1]))
-    if inside.size:
-        k = inside[int(_PLACES[i % len(_PLACES)] * (inside.size - 1))]
-        below = heights[k] > found.rpm[-1] - 0.06 * np.ptp(found.rpm)
-        ax.annotate(legend_title(name), (fine[k], heights[k]),
-                    xytext=(0.0, -5.0 if below else 5.0), textcoords="offset points", fontsize=8,
-                    va="top" if below else "bottom",
-                    ha="left" if fine[k] < 0.5 * (fine[0] + fine[-1]) else "right",
-                    bbox={"boxstyle": "square,pad=0.1", "fc": "white", "ec": "none", "alpha": 0.8},
-                    annotation_clip=True)
+    if not inside.size:
+        return
+    middle = 0.5 * (fine[0] + fine[-1])
+    reach = 0.25 * np.ptp(fine)  # from the place of a name to its middle, about
 
+    def room(k):
+        """Distance of the middle of a name from what is there already, in sizes of the map."""
+        x = fine[k] + (reach if fine[k] < middle else -reach)
+        return min((np.hypot(0.5 * (x - a) / np.ptp(fine), (heights[k] - b) / np.ptp(found.rpm))
+                    for a, b in taken), default=1.0)
 
-def _edged(width):
-    """A dark edge round a light line, so that it is seen on any ground."""
-    from matplotlib.patheffects import Normal, Stroke
-
-    return [Stroke(linewidth=width + _HALO, foreground="black"), Normal()]
+    k = max((inside[int(share * (inside.size - 1))] for share in _PLACES), key=room)
+    left = fine[k] < middle
+    taken.append((fine[k] + (reach if left else -reach), heights[k]))
+    below = heights[k] > found.rpm[-1] - 0.06 * np.ptp(found.rpm)
+    ax.annotate(legend_title(name), (fine[k], heights[k]), xytext=(0.0, -5.0 if below else 5.0),
+                textcoords="offset points", fontsize=8, va="top" if below else "bottom",
+                ha="left" if left else "right",
+                bbox={"boxstyle": "square,pad=0.1", "fc": "white", "ec": "none", "alpha": 0.8})
 
 
 def plot_sensitivities(

@@ -820,7 +820,8 @@ def plot_cylinders(
         Of one engine.
     ax : matplotlib Axes or None
     names : sequence of str, optional
-        One for each point, for the legend; default: their speeds.
+        One for each point, for the legend; default: their speeds, and their exhausts where two
+        speeds are alike.
     quantity : str
         A key of `point.cylinders`.
 
@@ -852,10 +853,12 @@ def plot_cylinders(
     ])
     ax, look = axes_or_new(ax), display(quantity)
     order = np.argsort(points[0].meta["firing_angles_deg"])
-    names = names or [f"{point.rpm:g} rev/min" for point in points]
+    alike = len({point.rpm for point in points}) < len(points)
+    names = names or [f"{point.rpm:g} rev/min{_of_exhaust(point) if alike else ''}"
+                      for point in points]
     for i, (point, name) in enumerate(zip(points, names, strict=True)):
         ax.plot(look.factor * point.cylinders[quantity][order], **(line_of(i) | {"lw": 1.2}),
-                marker=MARKERS[i % len(MARKERS)], ms=7, label=name)
+                marker=MARKERS[i % len(MARKERS)], ms=7, label=legend_name(name))
     ax.set_xticks(range(order.size), [str(n + 1) for n in order])
     ax.set_xlabel("cylinder, in firing order")
     ax.set_ylabel(f"{look.label} [{look.unit}]")
@@ -1095,6 +1098,12 @@ def plot_search(
 
 
 # --- pieces ---------------------------------------------------------------------------------------
+
+
+def _of_exhaust(point):
+    """Name of the exhaust of a point behind a comma, empty if it has none."""
+    name = getattr(point.exhaust, "name", "")
+    return f", {name}" if name else ""
 
 
 def _as_name(value):
