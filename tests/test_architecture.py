@@ -30,7 +30,7 @@ FLOORS = {
     "show": "quantities forms style reasons maps film sounds fronts plots drawings",
     "results": "files traces waves compact curves bill conditions points rays arrivals diagram "
                "contributions explain states compare comparisons",
-    "march": "evaluate exchange books readout burn walltemp rig pull prolong precompile advance "
+    "march": "evaluate exchange books readout burn walltemp pull prolong rig precompile advance "
              "cycles run cyclemap states echoes attribution acoustics",
     "many": "space store work refine sweep maps explore sensitivity optimise",
     "dyno": "logfile rows pulls correction repeat sound sound_file sound_curve choice",

@@ -11,6 +11,7 @@ import wavesim as ws
 from wavesim.errors import WavesimError
 from wavesim.kernels import flat as f
 from wavesim.march import rig as room
+from wavesim.march.prolong import Lines
 from wavesim.march.rig import Rig, rig_of
 from wavesim.results.points import pack_points
 
@@ -162,6 +163,21 @@ def test_every_description_can_be_looked_up():
     for examples in (*PARTS.values(), *NODES.values(), *OTHERS.values()):
         for example in examples:
             assert isinstance(hash(example), int)
+
+
+def test_lines_between_two_meshes_are_those_of_every_duct_to_the_bit(system):
+    """Beside `numpy.interp`, with gas that jumps from cell to cell."""
+    rig = Rig(*system, COARSE)
+    (coarse, _), (fine, _) = rig.coarse_at(3000.0), rig.at(3000.0)
+    values = np.random.default_rng(3).standard_normal((2, coarse.state.T.size))
+    lines = Lines(coarse, fine)
+    found = np.full((2, fine.state.T.size), np.nan)
+    found[:, lines.cells] = lines(values)
+    for duct, (lo, hi) in fine.ducts.items():
+        own = slice(*coarse.ducts[duct])
+        for row, known in zip(found, values, strict=True):
+            wanted = np.interp(fine.centres(duct), coarse.centres(duct), known[own])
+            assert row[lo:hi].tobytes() == wanted.tobytes()
 
 
 @settings(max_examples=25, deadline=None, derandomize=True, database=None,

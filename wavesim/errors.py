@@ -7,7 +7,7 @@ what is allowed (range or choices), with a guess at the slip where one is likely
 import difflib
 import math
 import reprlib
-from collections.abc import Mapping, Sequence
+from collections.abc import Container, Mapping, Sequence
 from contextlib import contextmanager
 from numbers import Integral, Real
 
@@ -527,7 +527,7 @@ def check_choice(owner, field, value, choices):
     InputError
         If `value` is none of them; the message lists all and offers the nearest.
     """
-    choices = tuple(choices)
+    choices = choices if isinstance(choices, Container) else tuple(choices)
     if isinstance(value, str) and value in choices:
         return value
     listed = ", ".join(repr(choice) for choice in choices)

@@ -203,7 +203,7 @@ class _Builder:
         self.pairs, self.pair_par, self.joints = [], [], []
         self.stores = {}  # name -> row
         self.store_kind, self.store_volume, self.store_start, self.store_cyl = [], [], [], []
-        self.valves = []
+        self.valves, self.areas = [], {}  # of every valve, and of one on each side
         self.perforates, self.hole_walls, self.hole_par = [], [], []
 
     def rows(self, node):
@@ -305,7 +305,9 @@ class _Builder:
         self.kind[k] = f.PORT
         self.store[k] = self.stores[store]
         self.valve[k] = len(self.valves)
-        forward, reverse = _valve_areas(self.engine, node.side)
+        if node.side not in self.areas:
+            self.areas[node.side] = _valve_areas(self.engine, node.side)
+        forward, reverse = self.areas[node.side]
         self.valves.append((forward, reverse) if node.side == "intake" else (reverse, forward))
 
 
@@ -405,7 +407,8 @@ def _slice_ends(rows):
     ends, before = [], 0.0
     for mark in sorted(marks - {0.0}):
         count = ceil((mark - before) / SLICE_DEG - 1e-6)
-        ends += list(np.linspace(before, mark, count + 1)[1:])
+        step = (mark - before) / count
+        ends += [before + i * step for i in range(1, count)] + [mark]
         before = mark
     return np.round(ends, GRID)
 
@@ -416,7 +419,7 @@ def _repeats(ends, cylinders):
         if ends.size % count == 0:
             rows = ends.reshape(count, -1)
             shifts = 720.0 / count * np.arange(count)[:, None]
-            if np.allclose(rows - shifts, rows[0], rtol=0.0, atol=2.0 / f.PER_DEGREE):
+            if (np.abs(rows - shifts - rows[0]) <= 2.0 / f.PER_DEGREE).all():
                 return count
     return 1
 
@@ -669,8 +672,10 @@ def _empty_record(net, samples):
 def _fill(model, build, initial):
     """Gas in ducts and stores before the first step."""
     usual = _usual_fill(model.network, model.ambient)
+    kinds = {start: _columns(model.gas, *start) for start in set(usual.values())}
     for name in model.ducts:
-        _fill_duct(model, name, initial.get(name, usual[name]))
+        given = name in initial
+        _lay_gas(model, name, _given(model, name, initial[name]) if given else kinds[usual[name]])
     for first, count, _, annulus in model.net.hole_wall:
         if model.net.hole_par[f.FIBRE, first] > 0.0:
             fibres = slice(annulus, annulus + count)
@@ -706,13 +711,16 @@ def _usual_fill(network, ambient):
     return usual
 
 
-def _fill_duct(model, name, start):
+def _given(model, name, start):
+    """`_columns` of the gas that `initial` puts into a duct."""
     lo, hi = model.ducts[name]
     values = start(model.centres(name)) if callable(start) else start
     try:
         p, u, T, fill = values
-        yf, yb = FILL[fill] if isinstance(fill, str) else fill
-        p, u, T, yf, yb = (np.broadcast_to(v, hi - lo).astype(float) for v in (p, u, T, yf, yb))
+        mixture = FILL[fill] if isinstance(fill, str) else fill
+        p, u, T, yf, yb = (
+            np.broadcast_to(v, hi - lo).astype(float) for v in (p, u, T, *mixture)
+        )
     except (KeyError, TypeError, ValueError, OverflowError) as error:
         raise InputError(
             f"initial: duct {name!r} = {shown(values)} must be (pressure [Pa], velocity [m/s], "
@@ -720,21 +728,31 @@ def _fill_duct(model, name, start):
         ) from error
     if not (np.all(p > 0) and np.all(T > 0) and np.all(np.isfinite(u))):
         raise InputError(f"initial: duct {name!r} needs p > 0 Pa, T > 0 K and finite u [m/s].")
-    gas, U = model.gas, model.state.U
-    cells = slice(lo, hi)
+    return _columns(model.gas, p, u, T, (yf, yb))
+
+
+def _columns(gas, p, u, T, fill):
+    """Rows of `State.U`, temperature, and what ends see of it; one column for a uniform gas."""
+    yf, yb = FILL[fill] if isinstance(fill, str) else fill
+    p, u, T, yf, yb = (np.atleast_1d(v).astype(float) for v in (p, u, T, yf, yb))
     rho = gas.density(p, T, yf, yb)
-    U[f.R, cells] = rho
-    U[f.M, cells] = rho * u
-    U[f.E, cells] = rho * (gas.e(T, yf, yb) + 0.5 * u**2)
-    U[f.Y1, cells] = rho * yf
-    U[f.Y2, cells] = rho * yb
-    model.state.T[cells] = T
+    U = np.empty((f.N_CONSERVED, rho.size))
+    U[f.R], U[f.M], U[f.Y1], U[f.Y2] = rho, rho * u, rho * yf, rho * yb
+    U[f.E] = rho * (gas.e(T, yf, yb) + 0.5 * u**2)
+    return U, T, np.array([rho, u, p, yf, yb])
+
+
+def _lay_gas(model, name, columns):
+    """Fill the cells and ends of a duct."""
+    U, T, seen = columns
+    lo, hi = model.ducts[name]
+    model.state.U[:, lo:hi] = U
+    model.state.T[lo:hi] = T
     for side, i in (("start", 0), ("end", -1)):
-        if (name, side) not in model.ends:  # a seam
-            continue
-        end = model.state.end[model.ends[name, side]]
-        end[: f.ES_YB + 1] = rho[i], u[i], p[i], yf[i], yb[i]
-        end[f.ES_AUX] = p[i]
+        if (name, side) in model.ends:  # else a seam
+            end = model.state.end[model.ends[name, side]]
+            end[: f.ES_YB + 1] = seen[:, i]
+            end[f.ES_AUX] = seen[f.ES_P, i]
 
 
 def fill_store(model, row, p, T, yf, yb, vol):

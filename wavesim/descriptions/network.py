@@ -8,6 +8,7 @@ left open on the way; `check` tells of them, and no run starts while there are a
 from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cached_property
 from math import cos, pi, radians, sin
 from typing import Any
 
@@ -572,6 +573,8 @@ class Network(Description):
         found = [node.beyond for node in self.nodes.values() if node.side == side and node.beyond]
         pressures, temperatures, shares = zip(*(found or [weather]), strict=True)
         air = [share for share in shares if share is not None] or [weather.vapour_share]
+        if len(pressures) == 1:
+            return Beyond(pressures[0], temperatures[0], air[0])
         return Beyond(*(float(np.mean(values)) for values in (pressures, temperatures, air)))
 
     # --- faults ---------------------------------------------------------------------------------
@@ -605,6 +608,10 @@ class Network(Description):
         list of str
             One phrase per fault, each naming the duct end or the node; empty if all is well.
         """
+        return list(self._faults)
+
+    @cached_property
+    def _faults(self):
         if not self.ducts:
             return ["the network is empty: it has no ducts"]
         return [
@@ -636,7 +643,7 @@ class Network(Description):
         >>> pipe.validate() is pipe
         True
         """
-        faults = self.check()
+        faults = self._faults
         if faults:
             listed = "; ".join(f"({i}) {fault}" for i, fault in enumerate(faults, start=1))
             raise InputError(f"Network: {len(faults)} fault(s): {listed}.")

@@ -6,6 +6,7 @@ them.  "start" is the end with x = 0, "end" the one with x = length.
 
 from collections.abc import Sequence
 from dataclasses import KW_ONLY, dataclass
+from functools import cached_property
 from math import acos, cos, pi, radians, sqrt
 from typing import NamedTuple
 
@@ -116,7 +117,7 @@ class Node(Description):
     #: Bore of an opening that must fit into the ducts [m], a field where there is one.
     diameter = None
 
-    @property
+    @cached_property
     def ends(self) -> tuple[tuple[str, str], ...]:
         """Duct ends as a tuple of (duct name, side)."""
         return tuple((name, side) for name, _, side in (end.rpartition(".") for end in self._at))

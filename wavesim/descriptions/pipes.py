@@ -645,6 +645,16 @@ class Duct(Description):
         places.flags.writeable = False
         return places
 
+    @cached_property
+    def _bores(self):
+        """Bore where each part begins, and at the end [m], (n_part + 1,)."""
+        return np.array([tube.diameter for tube in self.parts] + [self.end_diameter])
+
+    @cached_property
+    def _volumes(self):
+        """Volume before each part, and of all [m3], (n_part + 1,)."""
+        return np.concatenate(([0.0], np.cumsum([tube.gas_volume for tube in self.parts])))
+
     @property
     def length(self) -> float:
         """Length along the centre line [m]."""
@@ -741,8 +751,7 @@ class Duct(Description):
         >>> round(float(duct.diameter_at(0.65)), 6)
         0.06
         """
-        bores = [tube.diameter for tube in self.parts] + [self.end_diameter]
-        return np.interp(x, self.breaks, bores)
+        return np.interp(x, self.breaks, self._bores)
 
     def hydraulic_diameter_at(self, x: float | np.ndarray) -> float | np.ndarray:
         """Four times area over perimeter at a position.
@@ -844,15 +853,24 @@ class Duct(Description):
         >>> round(float(duct.volume(0.0, 0.5) * 1e6), 1)  # cm3
         628.3
         """
-        return self._volume_to(self.length if x2 is None else x2) - self._volume_to(x1)
+        return self.volume_to(self.length if x2 is None else x2) - self.volume_to(x1)
 
-    def _volume_to(self, x):
-        """Volume from the start to x: whole parts before it and a frustum in its part."""
+    def volume_to(self, x: float | np.ndarray) -> float | np.ndarray:
+        """Gas volume from the start to a position: whole parts before it, a frustum in its part.
+
+        Parameters
+        ----------
+        x : float or ndarray
+            Position from the start [m], within the duct.
+
+        Returns
+        -------
+        float or ndarray
+            Volume [m3].
+        """
         breaks, i = self.breaks, self.part_index(x)
-        whole = np.concatenate(([0.0], np.cumsum([tube.gas_volume for tube in self.parts])))
-        d1 = np.array([tube.diameter for tube in self.parts])[i]
-        d2 = self.diameter_at(x)
-        return whole[i] + pi / 12.0 * (x - breaks[i]) * (d1 * d1 + d1 * d2 + d2 * d2)
+        d1, d2 = self._bores[i], self.diameter_at(x)
+        return self._volumes[i] + pi / 12.0 * (x - breaks[i]) * (d1 * d1 + d1 * d2 + d2 * d2)
 
 
 def as_duct(value, owner="duct"):

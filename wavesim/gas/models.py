@@ -208,6 +208,11 @@ class PerfectGas(_Gas):
 class _Mixture(_Gas):
     """Relations of an ideal mixture of three parts; `_table` holds their numbers."""
 
+    @cached_property
+    def _slopes(self):
+        """Coefficients of the heat capacities, as `_table.coef`."""
+        return polyder(self._table.coef, axis=1)
+
     def R(self, yf: Numbers = 0.0, yb: Numbers = 0.0) -> Numbers:
         """Gas constant [J/(kg K)] of the mixture."""
         air, fresh, burned = self._table.R
@@ -215,7 +220,7 @@ class _Mixture(_Gas):
 
     def cv(self, T: Numbers, yf: Numbers = 0.0, yb: Numbers = 0.0) -> Numbers:
         """Heat capacity at constant volume [J/(kg K)] at temperature T [K]."""
-        return 1e-3 * _blended(polyder(self._table.coef, axis=1), T, yf, yb)
+        return 1e-3 * _blended(self._slopes, T, yf, yb)
 
     def e(self, T: Numbers, yf: Numbers = 0.0, yb: Numbers = 0.0) -> Numbers:
         """Specific sensible internal energy h - R T [J/kg] at temperature T [K]."""

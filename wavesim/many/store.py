@@ -176,14 +176,19 @@ def point_key(engine, exhaust, rpm, settings, *, gas=None, fuel_flow=None, ambie
         check_number(owner, "fuel_flow", fuel_flow, "kg/s", 0.0, 100.0, low_open=True)
     rpm = check_number(owner, "rpm", rpm, "rev/min", *RPM_RANGE)
     what = {
-        "engine": describe(engine), "exhaust": describe(exhaust), "rpm": rpm,
-        "settings": describe(settings), "fuel_flow": fuel_flow,
-        "ambient": describe(as_ambient(ambient)),
-        "gas": describe(gas) if gas is None or isinstance(gas, Description) else repr(gas),
-        "pull": describe(pull), "before": [list(speed) for speed in before],
+        "engine": _text(engine), "exhaust": _text(exhaust), "rpm": rpm,
+        "settings": _text(settings), "fuel_flow": fuel_flow,
+        "ambient": _text(as_ambient(ambient)),
+        "gas": _text(gas) if gas is None or isinstance(gas, Description) else repr(gas),
+        "pull": _text(pull), "before": [list(speed) for speed in before],
         "library": _library(),
     }
     return hashlib.sha256(json.dumps(what, sort_keys=True).encode()).hexdigest()
+
+
+@lru_cache(maxsize=256)  # most points differ from the last in their speed alone
+def _text(description):
+    return json.dumps(describe(description), sort_keys=True)
 
 
 @lru_cache(maxsize=1)

@@ -62,15 +62,16 @@ class Cycles:
 def settle(model, walls, settings, *, rpm, fuel_flow, stop, firm=False):
     """Run cycles until they repeat themselves; `firm` if the steps are planned already."""
     history, steps, limited = [], 0, 0
+    after, left = contents(model), masses(model)
     for cycle in range(1, settings.max_cycles + 1):
         if history:
             limited = follow_burn(model, rpm)
-        before, held = contents(model), masses(model)
+        before, held = after, left  # nothing between two cycles moves gas
         sampled = cycle == settings.max_cycles or _may_settle(history, settings.tolerance)
         steps += run_cycle(model, settings, cycle, stop, sampled)
-        after = contents(model)
+        after, left = contents(model), masses(model)
         mean_wall = update_walls(model, walls, 120.0 / rpm)
-        history.append(_watched(model, mean_wall, held))
+        history.append(_watched(model, mean_wall, held, left))
         is_calm = change(history) <= max(FIRM, settings.tolerance)
         plan_steps(model, settings, firm or is_calm)
         if fuel_flow is not None:
@@ -161,8 +162,8 @@ def check_mixture(gas, fuel_flow):
         )
 
 
-def _watched(model, wall_temperature, held):
-    """Sums of the cycle just marched, before which ducts and stores `held` those masses [kg]."""
+def _watched(model, wall_temperature, held, left):
+    """Sums of the cycle just marched; ducts and stores `held` masses [kg] before, `left` now."""
     sums = model.record.cyl_sum
     ends = model.record.end_sum[outer_ends(model)]
     work = sums[:, f.WORK_0 : f.WORK_3 + 1]
@@ -174,7 +175,7 @@ def _watched(model, wall_temperature, held):
         pumping=float(work[:, 1:3].sum()),
         outflow=float(ends[ends[:, f.OUT_MASS] > 0.0, f.OUT_ENERGY].sum()),
         wall_temperature=wall_temperature,
-        shift=float(np.abs(masses(model) - held).sum() / passed),
+        shift=float(np.abs(left - held).sum() / passed),
     )
 
 

@@ -13,7 +13,8 @@ from wavesim.arrays.compile import blueprint_of
 from wavesim.descriptions.exhaust import network_of
 from wavesim.descriptions.weather import as_ambient
 from wavesim.gas.models import EngineGas
-from wavesim.march.burn import check_burn
+from wavesim.march.burn import check_burn, take_burn
+from wavesim.march.prolong import Lines, prolong
 from wavesim.march.walltemp import find_solved_walls, lay_on
 
 KEPT = 16  # rigs; each holds about a megabyte
@@ -88,6 +89,7 @@ class Rig:
         check_burn(engine, self.gas)
         self.ambient = as_ambient(ambient)
         self.network = self.described.in_weather(self.ambient)  # once, for both meshes
+        self._lines = None  # from the coarse mesh to the fine one
 
     @cached_property
     def coarse(self):
@@ -119,6 +121,19 @@ class Rig:
     def coarse_at(self, rpm, moment=None):
         """As `at` on the coarse mesh, without samples; only where `coarse` is not None."""
         return self._coarse.at(rpm, moment)
+
+    def prolong(self, coarse, fine):
+        """Give a model of `at` the gas, the walls, the mixture and the burn of one of `coarse_at`.
+
+        Parameters
+        ----------
+        coarse, fine : Model
+            `fine` is changed.
+        """
+        if self._lines is None:
+            self._lines = Lines(coarse, fine)
+        prolong(coarse, fine, self._lines)
+        take_burn(fine, coarse)
 
     @cached_property
     def _fine(self):

@@ -23,7 +23,7 @@ from wavesim.gas.models import EngineGas, PerfectGas, given_gas
 from wavesim.guard import guarded
 from wavesim.march.advance import march_to
 from wavesim.march.books import contents, cycle_ledger, ledger
-from wavesim.march.burn import burn_angles, take_burn
+from wavesim.march.burn import burn_angles
 from wavesim.march.cycles import (
     change,
     check_mixture,
@@ -35,7 +35,6 @@ from wavesim.march.cycles import (
 )
 from wavesim.march.evaluate import amounts_of, evaluate
 from wavesim.march.exchange import Events, exchange_of
-from wavesim.march.prolong import prolong
 from wavesim.march.pull import moment_of, pull_facts, throttled
 from wavesim.march.readout import (
     cycle_sums,
@@ -280,8 +279,7 @@ def _run(engine, system, rpm, settings, gas, fuel_flow, ambient, pull, start, st
     rough = None if goes_on else rough_run(rig, start, demand, moment)
     model, walls = rig.at(rpm, moment)
     if rough is not None:
-        prolong(rough.model, model)
-        take_burn(model, rough.model)
+        rig.prolong(rough.model, model)
     elif start is not None:
         take_over(model, start, "fine" if goes_on else None)
         if moment is not None:

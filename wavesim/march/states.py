@@ -26,10 +26,8 @@ from wavesim.fields.description import sequence
 from wavesim.gas.models import EngineGas, PerfectGas, given_gas
 from wavesim.guard import guarded
 from wavesim.kernels import flat as f
-from wavesim.march.burn import take_burn
 from wavesim.march.cyclemap import EXACT, CycleMap, Renaming, fill_less, newton, stability
 from wavesim.march.cycles import restart_of, rough_run, settle, take_over
-from wavesim.march.prolong import prolong
 from wavesim.march.rig import rig_of
 from wavesim.march.run import point_of
 from wavesim.results.states import PeriodicState, PeriodicStates
@@ -162,8 +160,7 @@ class _Bench:
         rough = rough_run(self.rig, None, demand)
         model, walls = self.rig.at(rpm)
         if rough is not None:
-            prolong(rough.model, model)
-            take_burn(model, rough.model)
+            self.rig.prolong(rough.model, model)
         return self.settled(model, walls, rpm, start)
 
     def copied(self, run, rpm):

@@ -446,7 +446,7 @@ class Samples:
         InputError
             If the place or the quantity does not exist there.
         """
-        check_choice("trace", "quantity", quantity, list(TRACES))
+        check_choice("trace", "quantity", quantity, TRACES)
         check_choice("trace", "at", at, self.places())
         if at in self.layout["ducts"]:
             values = self._in_duct(quantity, at, x)
