@@ -867,6 +867,13 @@ class Duct(Description):
         -------
         float or ndarray
             Volume [m3].
+
+        Examples
+        --------
+        >>> from wavesim import Duct, Pipe
+        >>> duct = Duct(parts=(Pipe(0.5, 0.04), Pipe(0.3, 0.04, end_diameter=0.08)))
+        >>> round(float(duct.volume_to(0.5) * 1e6), 1)  # cm3
+        628.3
         """
         breaks, i = self.breaks, self.part_index(x)
         d1, d2 = self._bores[i], self.diameter_at(x)
