@@ -59,6 +59,14 @@ from wavesim.descriptions.walls import Coating, Outside, Wall, WallState, Wrap, 
 from wavesim.descriptions.warming import Warming, wall_warming
 from wavesim.descriptions.weather import Ambient
 from wavesim.dyno.choice import Choice, Measure, choice
+from wavesim.dyno.correction import (
+    STANDARDS,
+    CorrectionStandard,
+    corrected,
+    correction_factor,
+    uncorrected,
+)
+from wavesim.dyno.pulls import MeasuredPulls, demo_pulls, read_pulls
 from wavesim.dyno.sound import Sound, a_weighting, radiate, sound
 from wavesim.dyno.sound_curve import InsertionLoss, SoundCurve, insertion_loss, sound_curve
 from wavesim.dyno.sound_file import run_up, write_wav
@@ -68,7 +76,9 @@ from wavesim.fields.tables import Table
 from wavesim.front.sheet import sheet
 from wavesim.gas.models import FUELS, EngineGas, Fuel, PerfectGas, TableGas
 from wavesim.many.explore import Design, Exploration, explore
+from wavesim.many.maps import SpeedMap
 from wavesim.many.optimise import Objective, Optimum, optimise
+from wavesim.many.sensitivity import Sensitivities, Slope, sensitivities
 from wavesim.many.space import designs
 from wavesim.many.store import Store, StoreCheck
 from wavesim.many.sweep import run_study, speed_sweep, speed_sweeps
@@ -133,12 +143,16 @@ __all__ = [
     "Contributions",
     "contributions",
     "ConvergenceError",
+    "corrected",
+    "correction_factor",
+    "CorrectionStandard",
     "cross_talk",
     "CrossingSpeed",
     "CrossTalk",
     "Curve",
     "CYLINDERS",
     "demo_path",
+    "demo_pulls",
     "describe",
     "Design",
     "designs",
@@ -176,6 +190,7 @@ __all__ = [
     "LiftTable",
     "load",
     "lobe_centres",
+    "MeasuredPulls",
     "Measure",
     "Megaphone",
     "Merge",
@@ -204,6 +219,7 @@ __all__ = [
     "QUANTITIES",
     "Quantity",
     "quantity_table",
+    "read_pulls",
     "radiate",
     "Reading",
     "Reason",
@@ -219,10 +235,13 @@ __all__ = [
     "run_up",
     "Samples",
     "save",
+    "Sensitivities",
+    "sensitivities",
     "Settings",
     "sheet",
     "SideTube",
     "simulate",
+    "Slope",
     "SolverError",
     "Sound",
     "sound",
@@ -232,6 +251,8 @@ __all__ = [
     "speed_sweep",
     "speed_sweeps",
     "SpeedCurve",
+    "SpeedMap",
+    "STANDARDS",
     "Store",
     "StoreCheck",
     "Study",
@@ -244,6 +265,7 @@ __all__ = [
     "Transient",
     "transmission_loss",
     "TransmissionLoss",
+    "uncorrected",
     "units",
     "Valve",
     "ValvePort",

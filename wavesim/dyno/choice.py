@@ -48,6 +48,19 @@ class Measure(NamedTuple):
         Unit for people, its factor from the SI unit, and digits after the point.
     head : (str, str)
         Two lines of heading in tables.
+
+    Examples
+    --------
+    >>> import wavesim as ws
+    >>> study = ws.load(ws.demo_path("collector"))
+    >>> single = study.engine.replace(firing_order=(1,))
+    >>> header = ws.Exhaust(primary=ws.Pipe("700 mm", "40 mm"), merge=None)
+    >>> settings = ws.Settings(cell_length=0.05, tolerance=0.02)
+    >>> found = ws.explore(single, header, {"exhaust.primary.length": [0.5, 0.9]}, [4500],
+    ...                    settings=settings, progress=False)
+    >>> mass = ws.choice(found).measures["mass"]
+    >>> mass.label, mass.unit, mass.text(2.5)
+    ('mass of tubes and silencers', 'kg', '2.50')
     """
 
     label: str
@@ -84,6 +97,23 @@ class Choice(Tabular):
         True where every speed converged.
     notes : tuple of str
         Sentences on what is not known.
+
+    Examples
+    --------
+    >>> import wavesim as ws
+    >>> study = ws.load(ws.demo_path("collector"))
+    >>> single = study.engine.replace(firing_order=(1,))
+    >>> header = ws.Exhaust(primary=ws.Pipe("700 mm", "40 mm"), merge=None)
+    >>> settings = ws.Settings(cell_length=0.05, tolerance=0.02)
+    >>> found = ws.explore(single, header, {"exhaust.primary.length": [0.5, 0.9]}, [3500, 4500],
+    ...                    settings=settings, progress=False)
+    >>> pick = ws.choice(found)
+    >>> aims = ("peak_torque", "mass")
+    >>> pick.front(aims).shape, len(pick.best(aims)) > 0
+    ((2,), True)
+    >>> len(pick.table().splitlines()) > 2
+    True
+    >>> ax = pick.plot(aims=aims)
     """
 
     measures: dict[str, Measure]

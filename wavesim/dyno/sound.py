@@ -139,6 +139,21 @@ class Sound(Tabular):
         What radiates, such as "exhaust".
     highest : float
         Frequency [Hz] up to which the mesh carries waves; orders above it are left out.
+
+    Examples
+    --------
+    >>> import wavesim as ws
+    >>> flow = 0.01 * np.cos(2.0 * np.radians(np.arange(720.0)))  # m3/s
+    >>> heard = ws.radiate(flow, 6000.0, 1.2, 0.5)
+    >>> heard.level("A") < heard.level(), round(float(np.sum(heard.squares())) ** 0.5, 3) > 0.0
+    (True, True)
+    >>> heard.order_levels().shape == heard.orders.shape, heard.up_to(500.0).orders.size > 0
+    (True, True)
+    >>> middles, levels = heard.third_octaves("A")
+    >>> angle, pressure = heard.waveform(512)
+    >>> angle.size, pressure.size
+    (512, 512)
+    >>> axes = heard.plot(), heard.plot_third_octaves()
     """
 
     rpm: float

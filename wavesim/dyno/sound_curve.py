@@ -48,6 +48,18 @@ class SoundCurve(CurveMethods):
     >>> import wavesim as ws
     >>> flow = 0.01 * np.cos(2.0 * np.radians(np.arange(720.0)))
     >>> curve = SoundCurve([ws.radiate(flow, rpm, 1.2, 0.5) for rpm in (3000.0, 6000.0)], "tone")
+    >>> curve.unit("sound_level"), curve.order_levels().shape == (2, curve.orders.size)
+    ('dB', True)
+    >>> curve.third_octaves("A")[1].shape[0], curve.mean_level("A") < curve.mean_level("Z")
+    (2, True)
+    >>> curve.run_up(1.0, rate=8000).shape
+    (8000,)
+    >>> axes = curve.plot(), curve.plot_map()
+    >>> curve.uncertainty("sound_level") is None
+    True
+    >>> import tempfile
+    >>> with tempfile.TemporaryDirectory() as folder:
+    ...     share = curve.to_wav(f"{folder}/tone.wav", duration=0.5, rate=8000)
     >>> curve.sound_level.round(1)
     array([ 98.6, 104.6])
     """
@@ -323,6 +335,16 @@ class InsertionLoss(Tabular):
         Of the system without and that with.
     place : str
         Where both are heard.
+
+    Examples
+    --------
+    >>> import wavesim as ws
+    >>> flow = 0.01 * np.cos(2.0 * np.radians(np.arange(720.0)))  # m3/s
+    >>> loud, quiet = (ws.radiate(size * flow, 6000.0, 1.2, 0.5) for size in (2.0, 1.0))
+    >>> found = ws.insertion_loss(loud, quiet)
+    >>> found.total.round(2), found.rpm
+    (array([6.02]), array([6000.]))
+    >>> ax = found.plot()
     """
 
     _index = "rpm"
