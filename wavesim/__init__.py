@@ -58,6 +58,15 @@ from wavesim.descriptions.valves import (
 from wavesim.descriptions.walls import Coating, Outside, Wall, WallState, Wrap, wall_balance
 from wavesim.descriptions.warming import Warming, wall_warming
 from wavesim.descriptions.weather import Ambient
+from wavesim.dyno.fit import Fit, FittedParameter, fit
+from wavesim.dyno.predict import Prediction, predict
+from wavesim.dyno.repeat import (
+    BandDifference,
+    CrossingSet,
+    MeasuredDifference,
+    measured_difference,
+)
+from wavesim.dyno.uncertain import Factor, Offset
 from wavesim.errors import ConvergenceError, InputError, SolverError, WavesimError, nearest
 from wavesim.fields.description import describe, restore, vary
 from wavesim.fields.tables import Table
@@ -100,6 +109,7 @@ __all__ = [
     "Attribution",
     "attribution",
     "Band",
+    "BandDifference",
     "Bend",
     "BentTube",
     "Bill",
@@ -119,6 +129,7 @@ __all__ = [
     "contributions",
     "ConvergenceError",
     "cross_talk",
+    "CrossingSet",
     "CrossingSpeed",
     "CrossTalk",
     "Curve",
@@ -142,9 +153,13 @@ __all__ = [
     "Exploration",
     "explore",
     "Extreme",
+    "Factor",
     "Failure",
     "Fibre",
     "FIBRES",
+    "fit",
+    "Fit",
+    "FittedParameter",
     "FlameScaling",
     "Flange",
     "FlowCoefficients",
@@ -159,6 +174,8 @@ __all__ = [
     "LiftTable",
     "load",
     "lobe_centres",
+    "measured_difference",
+    "MeasuredDifference",
     "Megaphone",
     "Merge",
     "Metal",
@@ -166,6 +183,7 @@ __all__ = [
     "Monolith",
     "Network",
     "Objective",
+    "Offset",
     "OpenEnd",
     "optimise",
     "Optimum",
@@ -182,6 +200,8 @@ __all__ = [
     "Plate",
     "plots",
     "Point",
+    "predict",
+    "Prediction",
     "Pull",
     "QUANTITIES",
     "Quantity",

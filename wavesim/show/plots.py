@@ -23,6 +23,7 @@ from wavesim import errors
 from wavesim.errors import InputError, check_choice, check_int, check_kind, check_number
 from wavesim.fields.description import sequence
 from wavesim.guard import guarded
+from wavesim.show.bands import plot_bands, plot_fit, plot_residuals
 from wavesim.show.forms import (
     CurveDifference,
     LossCurve,
@@ -70,13 +71,12 @@ if TYPE_CHECKING:
 
 __all__ = [
     "COLOURS", "DASHES", "FAINT", "LONGEST_NAME", "MARKERS", "OVERLAP", "REFERENCE", "colour",
-    "plot_changes",
-    "legend_name", "new_axes", "plot_arrivals", "plot_comparison", "plot_contributions",
-    "plot_cross_talk", "plot_cylinders", "plot_difference", "plot_differences", "plot_dots",
-    "plot_echoes", "plot_loop", "plot_pairs", "plot_power_chart", "plot_reflection",
-    "plot_search", "plot_speed_curves", "plot_torque_power", "plot_trace",
-    "plot_transmission_loss", "plot_valve_flows", "plot_valve_pressure", "plot_valve_pressures",
-    "plot_wave_diagram", "save_figure",
+    "legend_name", "new_axes", "plot_arrivals", "plot_bands", "plot_changes", "plot_comparison",
+    "plot_contributions", "plot_cross_talk", "plot_cylinders", "plot_difference",
+    "plot_differences", "plot_dots", "plot_echoes", "plot_fit", "plot_loop", "plot_pairs",
+    "plot_power_chart", "plot_reflection", "plot_residuals", "plot_search", "plot_speed_curves",
+    "plot_torque_power", "plot_trace", "plot_transmission_loss", "plot_valve_flows",
+    "plot_valve_pressure", "plot_valve_pressures", "plot_wave_diagram", "save_figure",
 ]
 
 
