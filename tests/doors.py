@@ -181,6 +181,7 @@ def more_doors(folder):
     air = ws.TableGas(air.R, air.coef)
     paired = EXHAUST.replace(pairs=((1, 4), (2, 3)),
                              secondary=ws.Pipe(0.3, 0.045))
+    pulls = ws.MeasuredPulls("pulls", [curve, ws.Curve("y", curve.rpm, {"torque": [101.0, 108.0]})])
     many = ws.compare(SWEEP, OTHER, SWEEP_CURVE)
     states = ws.PeriodicStates(3000.0, [ws.PeriodicState(point, ("cold",), 0.6, 0.5)])
     torque = [[100.0, 110.0], [101.0, 112.0]]
@@ -243,6 +244,12 @@ def more_doors(folder):
         lambda: sweep.unit("torque"), lambda: sweep.uncertainty("torque"),
         lambda: curve.plot(quantity="torque"), lambda: curve.unit("torque"),
         lambda: curve.uncertainty("torque"), lambda: curve.to_csv(folder / "curve.csv"),
+        lambda: pulls.uncertainty("torque"), lambda: pulls.unit("torque"),
+        lambda: pulls.by_pull("torque", [2500.0]), lambda: pulls.without("x"),
+        lambda: pulls.changed(lambda pull: pull), lambda: pulls.scatter("torque"),
+        lambda: ws.STANDARDS["ISO 1585"].factor(1e5, 300.0),
+        lambda: ws.STANDARDS["ISO 1585"].warnings(1e5, 300.0), lambda: pulls["torque"],
+        lambda: pulls.plot(quantity="torque"), lambda: pulls.to_csv(folder / "pulls.csv"),
         lambda: COMPARISON.uncertainty("torque"), lambda: COMPARISON.percent("torque"),
         lambda: COMPARISON.crossing_rpm("torque"), lambda: COMPARISON.band_averages("torque"),
         lambda: COMPARISON.difference("torque"), lambda: COMPARISON.to_frame(["torque"]),

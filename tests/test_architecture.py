@@ -33,7 +33,7 @@ FLOORS = {
     "march": "evaluate exchange books readout burn walltemp pull prolong precompile advance "
              "cycles run cyclemap states echoes attribution acoustics",
     "many": "space store work refine sweep explore optimise",
-    "dyno": "repeat uncertain fit predict sound",
+    "dyno": "logfile rows pulls correction repeat uncertain fit predict sound",
     "front": "folder report commands app",
     "door": "__init__ __main__",
 }

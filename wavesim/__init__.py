@@ -58,8 +58,16 @@ from wavesim.descriptions.valves import (
 from wavesim.descriptions.walls import Coating, Outside, Wall, WallState, Wrap, wall_balance
 from wavesim.descriptions.warming import Warming, wall_warming
 from wavesim.descriptions.weather import Ambient
+from wavesim.dyno.correction import (
+    STANDARDS,
+    CorrectionStandard,
+    corrected,
+    correction_factor,
+    uncorrected,
+)
 from wavesim.dyno.fit import Fit, FittedParameter, fit
 from wavesim.dyno.predict import Prediction, predict
+from wavesim.dyno.pulls import MeasuredPulls, demo_pulls, read_pulls
 from wavesim.dyno.repeat import (
     BandDifference,
     CrossingSet,
@@ -128,6 +136,9 @@ __all__ = [
     "Contributions",
     "contributions",
     "ConvergenceError",
+    "corrected",
+    "correction_factor",
+    "CorrectionStandard",
     "cross_talk",
     "CrossingSet",
     "CrossingSpeed",
@@ -135,6 +146,7 @@ __all__ = [
     "Curve",
     "CYLINDERS",
     "demo_path",
+    "demo_pulls",
     "describe",
     "Design",
     "designs",
@@ -176,6 +188,7 @@ __all__ = [
     "lobe_centres",
     "measured_difference",
     "MeasuredDifference",
+    "MeasuredPulls",
     "Megaphone",
     "Merge",
     "Metal",
@@ -206,6 +219,7 @@ __all__ = [
     "QUANTITIES",
     "Quantity",
     "quantity_table",
+    "read_pulls",
     "Reading",
     "Reason",
     "Reflection",
@@ -226,6 +240,7 @@ __all__ = [
     "speed_sweep",
     "speed_sweeps",
     "SpeedCurve",
+    "STANDARDS",
     "Store",
     "StoreCheck",
     "Study",
@@ -238,6 +253,7 @@ __all__ = [
     "Transient",
     "transmission_loss",
     "TransmissionLoss",
+    "uncorrected",
     "units",
     "Valve",
     "ValvePort",

@@ -168,7 +168,7 @@ def demo_path(name: str = "demo") -> Path:
     'collector.toml'
     """
     folder = Path(__file__).parents[1] / "data"
-    check_choice("demo_path", "name", name, sorted(path.name for path in folder.iterdir()))
+    check_choice("demo_path", "name", name, sorted(path.stem for path in folder.glob("*/*.toml")))
     return folder / name / f"{name}.toml"
 
 

@@ -30,7 +30,7 @@ s^2 / (s^2 + 12) is the number of parameters that the data determine (MacKay 199
 Computation 4, 415; from memory).
 """
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from concurrent.futures import Executor
 from dataclasses import dataclass, field
 from functools import cached_property
@@ -61,6 +61,7 @@ from wavesim.fields.description import sequence
 from wavesim.fields.tabular import Column, Sheet, Tabular
 from wavesim.guard import guarded
 from wavesim.many.store import Store
+from wavesim.show.forms import PulledCurve
 from wavesim.show.quantities import QUANTITIES, display, rows_text
 
 if TYPE_CHECKING:
@@ -394,13 +395,13 @@ class Setup(NamedTuple):
 
 @guarded
 def fit(
-    rpm: ArrayLike,
-    pulls: ArrayLike | Mapping[str, ArrayLike],
+    rpm: ArrayLike | None,
+    pulls: ArrayLike | Mapping[str, ArrayLike] | PulledCurve,
     engine: Engine,
     exhaust: Exhaust | Network,
     space: Mapping[str, tuple[float, float] | Factor | Offset],
     *,
-    quantity: str = "torque",
+    quantity: str | Sequence[str] = "torque",
     scatter: tuple[float, float] | None = None,
     hold_back: int | None = None,
     level: float = 0.95,
@@ -417,9 +418,10 @@ def fit(
 
     Parameters
     ----------
-    rpm : array_like, (m,)
-        Speeds of the pulls [rev/min], increasing, at least three.
-    pulls : array_like, (n, m), or mapping of str to array_like
+    rpm : array_like, (m,), or None
+        Speeds of the pulls [rev/min], increasing, at least three; of `MeasuredPulls` those to be
+        met, None: all of their common speeds that are to be trusted.
+    pulls : MeasuredPulls, array_like, (n, m), or mapping of str to array_like
         The pulls of one quantity, or those of several by name, such as {"torque": ...,
         "air_flow": ...}; keys of `QUANTITIES`, SI units, two pulls at least.  One pull alone, (m,),
         needs `scatter`.
@@ -432,8 +434,8 @@ def fit(
         description has it, or in the middle.  A Factor multiplies and an Offset moves all numbers
         that are there, also in lists and tables: {"engine.*_valve.flow.forward": Factor(0.9, 1.1)}.
         Paths begin with "engine", "exhaust" or, as "pull.walls", "pull".
-    quantity : str
-        What `pulls` holds, if it is an array.
+    quantity : str or sequence of str
+        What an array holds; of `MeasuredPulls` what is to be met.
     scatter : (float, float) or None
         Standard deviations, as shares of the value, of the shift of a whole pull and of the noise
         at one speed; None: the pulls tell.
@@ -511,6 +513,11 @@ class _Data(NamedTuple):
 
     @classmethod
     def of(cls, rpm, pulls, quantity, scatter, tolerance):
+        if isinstance(pulls, PulledCurve):
+            rpm = pulls.rpm[pulls.trusted] if rpm is None else rpm
+            names = [quantity] if isinstance(quantity, str) else quantity
+            pulls = {name: pulls.by_pull(name, rpm) for name in sequence(
+                "fit", "quantity", names, "names of quantities")}
         rpm = as_floats("fit", "rpm", rpm)
         if rpm.ndim != 1 or rpm.size < 3 or not np.all(np.diff(rpm) > 0.0):
             raise InputError("fit: rpm must hold at least 3 increasing speeds in rev/min.")

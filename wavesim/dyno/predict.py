@@ -131,10 +131,10 @@ class Prediction(Tabular):
                 ["", *6 * [unit], ""]]
         for i, rpm in enumerate(self.rpm):
             widths = (self.half_width, self.simultaneous_half_width, self.unpaired_half_width)
-            certain = abs(self.difference[i]) > self.simultaneous_half_width[i]
+            beyond = abs(self.difference[i]) > self.simultaneous_half_width[i]
             rows.append([f"{rpm:g}", look.text(self.base[i]), look.text(self.variant[i]),
                          look.text(self.difference[i], "+"), *(look.text(w[i]) for w in widths),
-                         "certain" if certain else ""])
+                         "beyond the band" if beyond else ""])
         return rows
 
     def _sentences(self):

@@ -73,6 +73,27 @@ class TracedCurve(SpeedCurve, Protocol):
 
 
 @runtime_checkable
+class PulledCurve(SpeedCurve, Protocol):
+    """A speed curve that is the mean of several pulls.
+
+    Attributes
+    ----------
+    pulls : sequence of SpeedCurve
+    order : tuple of float or None
+        When each pull was made.
+    """
+
+    @property
+    def pulls(self) -> Sequence[SpeedCurve]: ...
+
+    @property
+    def order(self) -> tuple[float, ...] | None: ...
+
+    def by_pull(self, quantity: str, rpm: np.ndarray | None = None) -> np.ndarray:
+        """A quantity of every pull (n_pull, m) at some speeds, or at those of the curve."""
+
+
+@runtime_checkable
 class DifferenceParts(Protocol):
     """Parts of a difference of torque against speed.
 
@@ -446,6 +467,7 @@ class ReflectionForm(Protocol):
 _WORDS = {
     SpeedCurve: "a speed curve such as a Sweep or a Curve",
     TracedCurve: "a Sweep whose points hold their traces",
+    PulledCurve: "a MeasuredPulls, as read_pulls returns it",
     DifferenceParts: "the parts of a difference, as `contributions` returns them",
     CurveDifference: "a Comparison, as compare returns it",
     TraceForm: "a Trace",

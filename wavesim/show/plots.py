@@ -27,9 +27,11 @@ from wavesim.show.bands import plot_bands, plot_fit, plot_residuals
 from wavesim.show.forms import (
     CurveDifference,
     LossCurve,
+    PulledCurve,
     SpeedCurve,
     TracedCurve,
     TraceForm,
+    check_form,
     check_forms,
     shown,
 )
@@ -74,9 +76,10 @@ __all__ = [
     "legend_name", "new_axes", "plot_arrivals", "plot_bands", "plot_changes", "plot_comparison",
     "plot_contributions", "plot_cross_talk", "plot_cylinders", "plot_difference",
     "plot_differences", "plot_dots", "plot_echoes", "plot_fit", "plot_loop", "plot_pairs",
-    "plot_power_chart", "plot_reflection", "plot_residuals", "plot_search", "plot_speed_curves",
-    "plot_torque_power", "plot_trace", "plot_transmission_loss", "plot_valve_flows",
-    "plot_valve_pressure", "plot_valve_pressures", "plot_wave_diagram", "save_figure",
+    "plot_power_chart", "plot_pulls", "plot_reflection", "plot_residuals", "plot_search",
+    "plot_speed_curves", "plot_torque_power", "plot_trace", "plot_transmission_loss",
+    "plot_valve_flows", "plot_valve_pressure", "plot_valve_pressures", "plot_wave_diagram",
+    "save_figure",
 ]
 
 
@@ -366,6 +369,54 @@ def plot_speed_curves(
     ax.set_xlabel("engine speed [rev/min]")
     ax.set_ylabel(look.axis)
     _speed_legend(ax, all(np.all(curve.trusted) for curve in curves))
+    return dress(ax)
+
+
+@guarded
+def plot_pulls(
+    pulls: PulledCurve, quantity: str = "torque", ax: "Axes | None" = None, **line_kws: Any
+) -> "Axes":
+    """How far each pull of a system lies from their mean, against engine speed.
+
+    A pull that stands apart, or pulls that drift one after the other, are seen here at once.
+
+    Parameters
+    ----------
+    pulls : MeasuredPulls
+    quantity : str
+        One that all pulls hold.
+    ax : matplotlib Axes or None
+    **line_kws
+        For all lines.
+
+    Returns
+    -------
+    matplotlib Axes
+
+    Raises
+    ------
+    InputError
+        If it is no set of pulls, or does not hold the quantity.
+
+    Examples
+    --------
+    >>> import wavesim as ws
+    >>> first = ws.Curve("first", [3000, 4000, 5000], {"torque": [141.0, 158.0, 171.0]})
+    >>> second = ws.Curve("second", [3000, 4000, 5000], {"torque": [138.0, 157.0, 173.0]})
+    >>> plot_pulls(ws.MeasuredPulls("open", [first, second])).get_ylabel()
+    'torque less its mean [%]'
+    """
+    check_form("plot_pulls", "pulls", pulls, PulledCurve)
+    look, ax = shown(quantity, pulls), axes_or_new(ax)
+    mean = pulls[quantity]
+    with np.errstate(divide="ignore", invalid="ignore"):
+        shares = np.where(mean == 0.0, nan, 100.0 * (pulls.by_pull(quantity) / mean - 1.0))
+    ax.axhline(0.0, color=REFERENCE, lw=2.0, zorder=1)
+    for i, (pull, y) in enumerate(zip(pulls.pulls, shares, strict=True)):
+        _speed_line(ax, pulls.rpm, y, i + 1, pull.name, pulls.trusted, line_kws)
+    ax.set_xlabel("engine speed [rev/min]")
+    ax.set_ylabel(f"{look.label} less its mean [%]")
+    _speed_legend(ax, bool(np.all(pulls.trusted)))
     return dress(ax)
 
 
