@@ -54,7 +54,7 @@ def public_doors():
     """Public functions and methods by name, as they are called from outside."""
     found = {name.rpartition(".")[2]: function for name, function in public_functions()
              if function.__module__ != "wavesim.errors"}
-    for module in (wavesim.dyno.repeat, wavesim.dyno.sound):
+    for module in (wavesim.dyno.repeat,):
         found |= {name: thing for name, thing in vars(module).items()
                   if inspect.isfunction(thing) and thing.__module__ == module.__name__
                   and not name.startswith("_")}
