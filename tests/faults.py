@@ -652,6 +652,21 @@ FAULTS = (
         '"capped_holes": f.CAPPED_HOLE', '"capped_holes": f.FLOORED_FACE',
         "test_stub_run.py::test_summary_names_every_emergency_exit",
     ),
+    Fault(
+        "correction to the air of a standard upside down", "dyno/correction.py",
+        "thin = self.pressure / pressure", "thin = pressure / self.pressure",
+        "test_correction.py::test_factor_agrees_with_worked_numbers_to_their_last_digit",
+    ),
+    Fault(
+        "scatter of the pulls as if their mean were known", "dyno/pulls.py",
+        "values.std(axis=0, ddof=1)", "values.std(axis=0)",
+        "test_pulls.py::test_mean_and_scatter_are_those_of_a_general_library",
+    ),
+    Fault(
+        "mistaken units guessed the wrong way round", "dyno/rows.py",
+        "share = factor / stated[quantity]", "share = stated[quantity] / factor",
+        "test_pulls.py::test_wrong_unit_is_refused_and_named",
+    ),
 )
 
 

@@ -57,6 +57,13 @@ class Amounts(NamedTuple):
         Their angle [deg].
     tube_mass, silencer_mass : float
         [kg].
+
+    Examples
+    --------
+    >>> import wavesim as ws
+    >>> bend = ws.Bend("42 mm", 90, radius_ratio=1.5).amounts(ws.Wall(thickness="1.5 mm"))
+    >>> bend.bends, bend.bend_angle_deg, round(bend.length, 3)
+    (1, 90.0, 0.099)
     """
 
     length: float = 0.0
@@ -166,6 +173,12 @@ class Tube(Part):
         float or ndarray
             K, such that the pressure falls by K rho u^2 / 2 more than in a straight tube of the
             same length.
+
+        Examples
+        --------
+        >>> from wavesim import Pipe
+        >>> float(Pipe("1 m", "40 mm", extra_loss=0.3).loss_coefficient(1e5))
+        0.3
         """
         a, b = self.loss_constants
         return a + b * friction_factor(reynolds, self.roughness / self._friction_bore)
@@ -416,6 +429,13 @@ class Pipe(Tube):
         ------
         InputError
             If a piece would be shorter than a pipe may be.
+
+        Examples
+        --------
+        >>> from wavesim import Pipe
+        >>> front, rest = Pipe("1 m", "40 mm").cut(0.4)
+        >>> round(front.length, 6), round(rest.length, 6)
+        (0.4, 0.6)
         """
         check_number("Pipe", "position", x, "m", 0.0, self.length, low_open=True, high_open=True)
         share = x / self.length
@@ -701,6 +721,13 @@ class Duct(Description):
         Returns
         -------
         ndarray of int, shaped like `x`
+
+        Examples
+        --------
+        >>> from wavesim import Duct, Pipe
+        >>> duct = Duct(parts=(Pipe(0.5, 0.04), Pipe(0.3, 0.04, end_diameter=0.08)))
+        >>> duct.part_index([0.2, 0.7]).tolist()
+        [0, 1]
         """
         return np.searchsorted(self.breaks[1:-1], x, side="right")
 
@@ -716,6 +743,13 @@ class Duct(Description):
         -------
         float or ndarray
             Diameter [m].
+
+        Examples
+        --------
+        >>> from wavesim import Duct, Pipe
+        >>> duct = Duct(parts=(Pipe(0.5, 0.04), Pipe(0.3, 0.04, end_diameter=0.08)))
+        >>> round(float(duct.diameter_at(0.65)), 6)
+        0.06
         """
         return np.interp(x, self.breaks, self._bores)
 
@@ -731,6 +765,13 @@ class Duct(Description):
         -------
         float or ndarray
             Hydraulic diameter [m], the bore of a round part.
+
+        Examples
+        --------
+        >>> from wavesim import Duct, Pipe
+        >>> duct = Duct(parts=(Pipe(0.5, 0.04), Pipe(0.3, 0.04, end_diameter=0.08)))
+        >>> round(float(duct.hydraulic_diameter_at(0.65)), 6)
+        0.06
         """
         given = np.array([tube.hydraulic_diameter or inf for tube in self.parts])
         return np.minimum(given[self.part_index(x)], self.diameter_at(x))
@@ -755,8 +796,9 @@ class Duct(Description):
 
         Examples
         --------
-        >>> two = as_duct([Pipe(0.5, 0.04), Pipe(0.5, 0.04)])
-        >>> round(float(two.mean([1.0, 3.0], 0.25, 0.75)), 9)
+        >>> from wavesim import Duct, Pipe
+        >>> duct = Duct(parts=(Pipe(0.5, 0.04), Pipe(0.3, 0.04, end_diameter=0.08)))
+        >>> round(float(duct.mean([1.0, 3.0], 0.4, 0.6)), 6)
         2.0
         """
         if len(values) != len(self.parts):
@@ -779,6 +821,13 @@ class Duct(Description):
         -------
         float or ndarray
             Area [m2].
+
+        Examples
+        --------
+        >>> from wavesim import Duct, Pipe
+        >>> duct = Duct(parts=(Pipe(0.5, 0.04), Pipe(0.3, 0.04, end_diameter=0.08)))
+        >>> round(float(duct.area_at(0.8) / duct.area_at(0.0)), 6)
+        4.0
         """
         return 0.25 * pi * self.diameter_at(x) ** 2
 
@@ -799,8 +848,10 @@ class Duct(Description):
 
         Examples
         --------
-        >>> round(1e3 * float(as_duct(Pipe(0.5, 0.04)).volume(0.1, 0.2)), 4)
-        0.1257
+        >>> from wavesim import Duct, Pipe
+        >>> duct = Duct(parts=(Pipe(0.5, 0.04), Pipe(0.3, 0.04, end_diameter=0.08)))
+        >>> round(float(duct.volume(0.0, 0.5) * 1e6), 1)  # cm3
+        628.3
         """
         return self.volume_to(self.length if x2 is None else x2) - self.volume_to(x1)
 
@@ -816,6 +867,13 @@ class Duct(Description):
         -------
         float or ndarray
             Volume [m3].
+
+        Examples
+        --------
+        >>> from wavesim import Duct, Pipe
+        >>> duct = Duct(parts=(Pipe(0.5, 0.04), Pipe(0.3, 0.04, end_diameter=0.08)))
+        >>> round(float(duct.volume_to(0.5) * 1e6), 1)  # cm3
+        628.3
         """
         breaks, i = self.breaks, self.part_index(x)
         d1, d2 = self._bores[i], self.diameter_at(x)

@@ -196,11 +196,27 @@ class Wall(Description):
         return self.material.emissivity if self.emissivity is None else self.emissivity
 
     def metal_bore(self, diameter: float | np.ndarray) -> float | np.ndarray:
-        """Inner diameter of the metal [m] at a bore `diameter` [m] left to the gas."""
+        """Inner diameter of the metal [m] at a bore `diameter` [m] left to the gas.
+
+        Examples
+        --------
+        >>> from wavesim import Wall
+        >>> wall = Wall(thickness="1.5 mm")
+        >>> float(wall.metal_bore(0.04))
+        0.04
+        """
         return diameter + (0.0 if self.coating is None else 2.0 * self.coating.thickness)
 
     def metal_outer_diameter(self, diameter: float | np.ndarray) -> float | np.ndarray:
-        """Outer diameter of the metal [m] at a bore `diameter` [m]."""
+        """Outer diameter of the metal [m] at a bore `diameter` [m].
+
+        Examples
+        --------
+        >>> from wavesim import Wall
+        >>> wall = Wall(thickness="1.5 mm")
+        >>> round(float(wall.metal_outer_diameter(0.04)), 6)
+        0.043
+        """
         return self.metal_bore(diameter) + 2.0 * self.thickness
 
     def outer_diameter(self, diameter: float | np.ndarray) -> float | np.ndarray:
@@ -209,7 +225,15 @@ class Wall(Description):
         return self.metal_outer_diameter(diameter) + wrap
 
     def mass_per_length(self, diameter: float | np.ndarray) -> float | np.ndarray:
-        """Mass of the metal [kg/m] at a bore `diameter` [m]; coating and wrap are not counted."""
+        """Mass of the metal [kg/m] at a bore `diameter` [m]; coating and wrap are not counted.
+
+        Examples
+        --------
+        >>> from wavesim import Wall
+        >>> wall = Wall(thickness="1.5 mm")
+        >>> 1.4 < float(wall.mass_per_length(0.04)) < 1.6  # steel of 7.7 to 8.1 t/m3
+        True
+        """
         ring = 0.25 * pi * (
             self.metal_outer_diameter(diameter) ** 2 - self.metal_bore(diameter) ** 2
         )
@@ -222,6 +246,13 @@ class Wall(Description):
         ----------
         diameter : float or ndarray
             Bore [m].
+
+        Examples
+        --------
+        >>> from wavesim import Wall
+        >>> wall = Wall(thickness="1.5 mm")
+        >>> bool(0.0 < wall.resistance(0.04) < 1e-3)
+        True
         """
         bore, outer = self.metal_bore(diameter), self.metal_outer_diameter(diameter)
         total = _layer(bore, outer, self.material.conductivity)
@@ -230,11 +261,27 @@ class Wall(Description):
         return total + self._coating_resistance(diameter)
 
     def inner_resistance(self, diameter: float | np.ndarray) -> float | np.ndarray:
-        """The part of `resistance` between gas and the middle of the metal [K m/W]."""
+        """The part of `resistance` between gas and the middle of the metal [K m/W].
+
+        Examples
+        --------
+        >>> from wavesim import Wall
+        >>> wall = Wall(thickness="1.5 mm")
+        >>> bool(0.0 <= wall.inner_resistance(0.04) < wall.resistance(0.04))
+        True
+        """
         return self._coating_resistance(diameter) + 0.5 * self._metal_resistance(diameter)
 
     def outer_resistance(self, diameter: float | np.ndarray) -> float | np.ndarray:
-        """The part of `resistance` between the middle of the metal and the air [K m/W]."""
+        """The part of `resistance` between the middle of the metal and the air [K m/W].
+
+        Examples
+        --------
+        >>> from wavesim import Wall
+        >>> wall = Wall(thickness="1.5 mm")
+        >>> bool(0.0 <= wall.outer_resistance(0.04) < wall.resistance(0.04))
+        True
+        """
         return self.resistance(diameter) - self.inner_resistance(diameter)
 
     def _metal_resistance(self, diameter):
@@ -257,6 +304,15 @@ class Wall(Description):
             From `wall_balance`.
         diameter : float or ndarray
             Bore [m].
+
+        Examples
+        --------
+        >>> from wavesim import Wall
+        >>> wall = Wall(thickness="1.5 mm")
+        >>> from wavesim import wall_balance
+        >>> state = wall_balance(100.0, 900.0, wall, 0.04)
+        >>> bool(state.outer <= wall.metal_temperature(state, 0.04) <= state.inner)
+        True
         """
         return state.inner - state.heat * self._coating_resistance(diameter)
 
@@ -267,7 +323,15 @@ def _layer(d1, d2, conductivity):
 
 
 class WallState(NamedTuple):
-    """Inner and outer surface temperature [K] and heat from gas to air per length [W/m]."""
+    """Inner and outer surface temperature [K] and heat from gas to air per length [W/m].
+
+    Examples
+    --------
+    >>> import wavesim as ws
+    >>> state = ws.wall_balance(100.0, 900.0, ws.Wall(thickness="1.5 mm"), 0.04)
+    >>> bool(900.0 > state.inner > state.outer > 300.0)
+    True
+    """
 
     inner: np.ndarray
     outer: np.ndarray
