@@ -39,7 +39,7 @@ ELSEWHERE = {
 }
 
 #: What happens to be right, and takes long.
-SLOW = {("echoes", "longest", "a number")}
+SLOW = {("echoes", "longest", "a number"), ("echoes", "flow", "truth")}
 #: Arguments of textbook solutions for which one half would not do.
 USUAL = {
     "gamma": 1.4, "gas_constant": 287.0, "temperature": 300.0, "c": 340.0, "c0": 340.0,
