@@ -138,6 +138,17 @@ def test_engine_feels_the_echo_of_a_silencer_and_not_its_back_pressure():
         assert 0.09e5 < rise < 0.15e5
         assert all(here[rpm].torque > plain[rpm].torque for rpm in (3000, 4500))
         assert 0.03e5 < here[6000].back_pressure - plain[6000].back_pressure < 0.12e5
+    begins, ends = ws.arrivals(plain[2000]).overlap
+    peak = {}
+    for name in ("packed", "plain pipe"):
+        for rpm in (2000, 3000):
+            found = ws.arrivals(sweeps[name][rpm], visible=0.05)
+            far = [i for i, route in enumerate(found.routes)
+                   if route.cylinder == 1 and route.length > 4.0]
+            assert len(far) == 1 and found.routes[far[0]].size < -0.15
+            peak[name, rpm] = found.peak[far[0], 0]
+    assert peak["packed", 2000] < begins < peak["packed", 3000] < ends
+    assert begins < peak["plain pipe", 2000] < ends < peak["plain pipe", 3000]
 
 
 def test_no_plate_gives_torque_and_the_pressure_in_overlap_decides():
