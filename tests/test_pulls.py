@@ -628,3 +628,23 @@ def test_truth_of_the_packaged_pulls_is_what_the_library_computes(session):
     script, truth, _ = session
     for name, values in script.compute().items():
         assert truth[name] == pytest.approx(values, rel=2e-3)
+
+
+@pytest.mark.nightly
+@settings(FREELY, max_examples=20_000)
+@given(
+    hits=st.lists(st.tuples(st.integers(0, 600), PIECES | st.text(max_size=4), st.integers(0, 6)),
+                  max_size=6),
+    separator=st.sampled_from(";\t|,"), units=st.booleans(), reverse=st.booleans(),
+    direction=st.sampled_from([None, "up", "down", "all"]),
+    decimal=st.sampled_from([None, ".", ","]),
+)  # fmt: skip
+def test_many_damaged_logs_are_read_or_refused_in_one_sentence(
+    read, hits, separator, units, reverse, direction, decimal
+):
+    step = -1 if reverse else 1
+    head = "Speed,Torque,Power" + "\n1/min,Nm,kW" * units
+    text = log(RPM[::step], TORQUE[::step], head=head).replace(",", separator)
+    for place, piece, cut in hits:
+        text = text[:place] + piece + text[place + cut :]
+    told_or_right(read, text, direction=direction, decimal=decimal)
