@@ -293,10 +293,10 @@ def measured_difference(
     a: ArrayLike | PulledCurve,
     b: ArrayLike | PulledCurve,
     *,
-    quantity: str = "torque",
     order: tuple[Sequence[float], Sequence[float]] | None = None,
     level: float = 0.95,
-    names: tuple[str, str] | None = None,
+    names: tuple[str, str] = ("A", "B"),
+    quantity: str = "torque",
 ) -> MeasuredDifference:
     """Difference of two systems that were pulled several times each.
 
@@ -307,15 +307,16 @@ def measured_difference(
         `MeasuredPulls`: the speeds of a that b covers.
     a, b : array_like, (n_a, m), (n_b, m), or MeasuredPulls
         A quantity in every pull of the two systems, positive; two pulls of each at least.
-    quantity : str
-        Which one, of `MeasuredPulls`.
+        `MeasuredPulls` bring their names, unless others are given.
     order : (sequence of float, sequence of float) or None
         When every pull of a and of b was made: numbers in the session, or times.  None: as
         `MeasuredPulls` say, else in turn, a first.
     level : float
         Confidence, 0.5 to 0.999.
-    names : (str, str) or None
-        Of the systems; None: those of `MeasuredPulls`, else A and B.
+    names : (str, str)
+        Of the systems.
+    quantity : str
+        What was measured, a key of `QUANTITIES`: for labels and units.
 
     Returns
     -------
@@ -339,7 +340,6 @@ def measured_difference(
     owner = "measured_difference"
     if isinstance(a, PulledCurve) and isinstance(b, PulledCurve):
         rpm, a, b, order, names = _of_pulls(rpm, a, b, quantity, order, names)
-    names = ("A", "B") if names is None else names
     rpm, a, b = (as_floats(owner, name, values)
                  for name, values in {"rpm": rpm, "a": a, "b": b}.items())
     first, second = (check_text(owner, "names", name) for name in _pair(owner, "names", names))
@@ -376,7 +376,7 @@ def _of_pulls(rpm, a, b, quantity, order, names):
                              "rev/min.")
     if order is None and a.order is not None and b.order is not None:
         order = a.order, b.order
-    names = (a.name, b.name) if names is None else names
+    names = (a.name, b.name) if tuple(names) == ("A", "B") else names
     return rpm, a.by_pull(quantity, rpm), b.by_pull(quantity, rpm), order, names
 
 
