@@ -321,6 +321,17 @@ FAULTS = (
         "test_wiring.py::test_settings_stand_among_the_options",
     ),
     Fault(
+        "walls that one speed leaves to the next of the same design", "arrays/compile.py",
+        'BY_RUN = ("gas_R", "gas_coef", "cells", "cyl_par")',
+        'BY_RUN = ("gas_R", "gas_coef", "cyl_par")',
+        "test_rig.py::test_model_of_a_rig_is_the_same_whatever_was_run_before",
+    ),
+    Fault(
+        "burn of one speed at all speeds of a design", "arrays/compile.py",
+        "combustion.start_and_duration(rpm)", "combustion.start_and_duration(3000.0)",
+        "test_rig.py::test_burn_and_slices_are_those_of_the_speed",
+    ),
+    Fault(
         "taper laid the wrong way round", "arrays/mesh.py",
         "area = duct.area_at(faces)", "area = duct.area_at(duct.length - faces)",
         "test_wiring.py::test_ends_of_a_tapered_duct_have_its_two_bores",

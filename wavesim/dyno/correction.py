@@ -63,6 +63,15 @@ class CorrectionStandard(NamedTuple):
         Temperatures [degC] and pressures [Pa] for which it holds; None: not known here.
     source : str
         Where the numbers come from, and how far they can be trusted.
+
+    Examples
+    --------
+    >>> import wavesim as ws
+    >>> standard = ws.STANDARDS["ISO 1585"]
+    >>> round(float(standard.factor(97.5e3, 305.15)), 5)
+    1.03278
+    >>> standard.warnings(99e3, 298.15), len(standard.warnings(70e3, 298.15))
+    ([], 2)
     """
 
     name: str

@@ -222,6 +222,15 @@ class MeasuredPulls(CurveMethods):
     [142.0, 159.0, 170.5]
     >>> pulls.scatter("torque").round(2).tolist()
     [1.41, 0.71, 0.71]
+    >>> pulls.by_pull("torque", [3500.0]).round(2).tolist()
+    [[149.75], [151.25]]
+    >>> pulls.unit("torque"), bool(np.all(pulls.uncertainty("torque") > 0.0))
+    ('N m', True)
+    >>> pulls.without("second").torque.tolist()
+    [141.0, 158.5, 171.0]
+    >>> pulls.changed(lambda pull: pull).torque.tolist() == pulls.torque.tolist()
+    True
+    >>> ax = pulls.plot(quantity="torque")
     """
 
     def __init__(
