@@ -32,7 +32,7 @@ FLOORS = {
     "results": "files traces waves compact curves bill conditions points rays arrivals diagram "
                "contributions explain states compare comparisons",
     "march": "evaluate exchange books readout burn walltemp pull prolong rig precompile advance "
-             "cycles run cyclemap states echoes attribution acoustics",
+             "cycles run cyclemap states running echoes attribution acoustics",
     "many": "space store work refine sweep maps explore sensitivity optimise",
     "dyno": "logfile rows pulls correction repeat uncertain fit predict sound sound_file "
             "sound_curve choice",
@@ -53,7 +53,7 @@ LAYERS |= {floor: (height, 99) for height, floor in enumerate(FLOORS) if floor n
 ARRAY_ROOMS = {
     "arrays.mesh", "arrays.compile", "march.advance", "march.cycles", "march.books",
     "march.readout", "march.burn", "march.walltemp", "march.prolong", "march.cyclemap",
-    "march.states", "march.acoustics", "march.echoes",
+    "march.states", "march.acoustics", "march.running", "march.echoes",
 }
 
 

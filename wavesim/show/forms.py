@@ -228,6 +228,8 @@ class EchoRecord(Protocol):
         By cylinder, share of the pulse.
     found : mapping of int to list
         Echoes with angle [deg], size, sender and in_overlap, by cylinder.
+    flow : bool
+        True if the engine ran.
     """
 
     @property
@@ -247,6 +249,9 @@ class EchoRecord(Protocol):
 
     @property
     def overlap(self) -> tuple[float, float] | None: ...
+
+    @property
+    def flow(self) -> bool: ...
 
 
 @runtime_checkable
