@@ -177,7 +177,11 @@ def more_doors(folder):
     lift = ENGINE.exhaust_valve.lift
     perforate, volume = node_of("Perforate"), node_of("Volume")
     junction, curve = node_of("Junction"), SWEEP_CURVE
+    picked = ws.choice({"a": SWEEP, "b": OTHER}, bands=[(2000.0, 3000.0)], aims=["torque"],
+                       distance=1.0, ground=True)
     sound, air = radiated(point), ws.PerfectGas().table()
+    noise = ws.SoundCurve([radiated(point, 2000.0), sound], "noise", trusted=[True, True],
+                          notes=["invented"])
     air = ws.TableGas(air.R, air.coef)
     paired = EXHAUST.replace(pairs=((1, 4), (2, 3)),
                              secondary=ws.Pipe(0.3, 0.045))
@@ -207,9 +211,25 @@ def more_doors(folder):
         lambda: dyno_sound.sound(point, distance=0.5, ground=True, side="exhaust", at=None),
         lambda: dyno_sound.radiate(np.ones(72), 3000.0, 1.2, 0.5),
         lambda: dyno_sound.tip_flow(point.samples, "outlet"),
-        lambda: dyno_sound.insertion_loss(sound, sound, "Z"),
-        lambda: dyno_sound.run_up([radiated(point, 2000.0), sound], 0.5, 8000, 1000.0),
-        lambda: dyno_sound.write_wav(np.zeros(10), folder / "a.wav", full_scale=1.0, rate=8000),
+        lambda: ws.insertion_loss(sound, sound),
+        lambda: ws.Choice(["a"], picked.measures, {n: picked[n][:1] for n in picked.measures},
+                          aims=["torque"], trusted=np.array([True]), notes=["invented"]),
+        lambda: picked.front(["torque"]), lambda: picked.best(["torque"]), lambda: picked["torque"],
+        lambda: picked.plot(aims=["torque", "power"]), lambda: picked.to_csv(folder / "p.csv"),
+        lambda: ws.run_up([radiated(point, 2000.0), sound], 0.5, 8000, 1000.0),
+        lambda: ws.write_wav(np.zeros(10), folder / "a.wav", full_scale=1.0, rate=8000),
+        lambda: sound.plot(weighting="A"), lambda: sound.plot_third_octaves(weighting="A"),
+        lambda: sound.to_csv(folder / "sound.csv"), lambda: sound.waveform(64),
+        lambda: sound.up_to(500.0), lambda: sound.level("A"), lambda: sound.third_octaves("A"),
+        lambda: sound.order_levels("A"), lambda: sound.squares("A"),
+        lambda: noise["sound_level"], lambda: noise.unit("sound_level"),
+        lambda: noise.uncertainty("sound_level"), lambda: noise.order_levels("A"),
+        lambda: noise.third_octaves("A"), lambda: noise.mean_level("A"),
+        lambda: noise.plot(quantity="sound_level"), lambda: noise.plot_map(weighting="A"),
+        lambda: noise.run_up(0.5, 8000), lambda: noise.to_csv(folder / "noise.csv"),
+        lambda: noise.to_wav(folder / "n.wav", duration=0.5, full_scale=1.0, rate=8000),
+        lambda: ws.insertion_loss(noise, noise).plot(),
+        lambda: ws.insertion_loss(noise, noise).to_csv(folder / "loss_of_sound.csv"),
         lambda: lift.centre_deg("exhaust"), lambda: lift.lift_at(10.0),
         lambda: ENGINE.exhaust_valve.lift.centre_deg("exhaust"),
         lambda: ws.Cam(opens_deg=10.0, closes_deg=60.0, lift=9e-3).centre_deg("intake"),

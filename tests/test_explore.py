@@ -25,6 +25,7 @@ from wavesim import (
     speed_sweep,
 )
 from wavesim.descriptions.study import Study
+from wavesim.many.space import built_pair, plain_pair
 from wavesim.results.points import Point
 from wavesim.show.quantities import QUANTITIES
 
@@ -64,6 +65,17 @@ def invented(monkeypatch):
 
     monkeypatch.setattr(wavesim.many.work, "run_point", run)
     return calls
+
+
+def test_side_that_a_design_leaves_alone_is_built_once(system):
+    engine, exhaust = system
+    raw, other = plain_pair(*system), plain_pair(engine.replace(bore=0.07), exhaust)
+    a, b = (built_pair(raw, {LENGTH: length}) for length in (0.3, 0.4))
+    assert a[0] is b[0] and a[0] == engine
+    assert [pair[1].collector[0].length for pair in (a, b)] == [0.3, 0.4]
+    assert built_pair(raw, {RATIO: 9.0})[0].compression_ratio == 9.0
+    assert built_pair(raw, {})[0] == engine
+    assert built_pair(other, {LENGTH: 0.3})[0].bore == 0.07
 
 
 # --- designs --------------------------------------------------------------------------------------
@@ -464,7 +476,7 @@ def test_bad_arguments_of_optimise_are_refused(system, invented):
         ({"limits": {"mas": (None, 1.0)}}, "did you mean 'mass'"),
         ({"limits": {"mass": 12.0}}, "must be a pair"),
         ({"limits": {"mass": (None, None)}}, "must be a pair"),
-        ({"limits": {"mass": (None, "light")}}, "mass = 'light' kg"),
+        ({"limits": {"mass": (None, "light")}}, "mass = 'light' .* numbers in kg"),
         ({"band": (100, 200)}, "band"), ({"seed": -1}, "seed = -1"),
         ({"method": "nelder-mead", "space": {BORE: [0.05]}}, "must be a range"),
     ]
@@ -485,3 +497,16 @@ def test_study_gives_its_base(study):
     assert isinstance(study, Study)
     found = designs(study, {LENGTH: [0.2]}, 1)
     assert found == [{LENGTH: 0.2}]
+
+
+def test_a_space_may_be_stated_in_the_units_of_the_workshop():
+    from wavesim.many.space import designs
+
+    study = load(demo_path("collector"))
+    stated = designs(study, {"exhaust.primary.length": ("600 mm", "900 mm"),
+                             "exhaust.primary.diameter": ["1.5 inch", 0.042]}, 2)
+    plain = designs(study, {"exhaust.primary.length": (0.6, 0.9),
+                            "exhaust.primary.diameter": [0.0381, 0.042]}, 2)
+    assert stated == plain
+    with pytest.raises(InputError, match=r"'exhaust.primary.length' = '600 degC' is a temperature"):
+        designs(study, {"exhaust.primary.length": ["600 degC"]}, 2)

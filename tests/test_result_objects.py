@@ -28,6 +28,7 @@ LACKS = {
     "Band": dict.fromkeys(("plot", "csv", "frame"), ROW),
     "BillRow": dict.fromkeys(OFFERS, ROW),
     "CrossingSpeed": dict.fromkeys(("plot", "csv", "frame"), ROW),
+    "Measure": dict.fromkeys(OFFERS, "says what variants are held against"),
     "Objective": dict.fromkeys(OFFERS, "says what was searched for"),
     "PeriodicState": dict.fromkeys(OFFERS, ROW),
     "Echo": dict.fromkeys(OFFERS, ROW),
@@ -36,6 +37,7 @@ LACKS = {
     "Reading": dict.fromkeys(OFFERS, ROW),
     "Reason": dict.fromkeys(OFFERS, ROW),
     "Route": dict.fromkeys(OFFERS, ROW),
+    "Slope": dict.fromkeys(OFFERS, ROW),
     "StoreCheck": dict.fromkeys(("plot", "csv", "frame"), "a list of files"),
     "Warming": dict.fromkeys(OFFERS, "temperatures and heats of a wall, or arrays of them"),
     "WallState": dict.fromkeys(OFFERS, "three temperatures or arrays of them"),
@@ -85,17 +87,40 @@ def made(sweeps, tmp_path_factory):
         base[4500].waves("exhaust valve 1"), base[4500].waves("exhaust valve 1").reflection(),
         ws.echoes(base[4500]), ws.echoes(base[4500]).found[1][0], ws.cross_talk(base[4500]),
         ws.arrivals(base), ws.arrivals(base).routes[0], ws.wave_diagram(base[4500]),
-        ws.attribution(ws.Sweep([base[6000]]), ["tip"]),
+        ws.attribution(ws.Sweep([base[6000]]), ["tip"]), *_maps(engine, exhaust),
         ws.explain(base, variant), ws.explain(base, variant).reasons[0],
         comparison.crossings()[0] if comparison.crossings() else None,
         comparison.band_averages()[0], found, found.exploration, found.best, found.objective,
         bill, bill.rows[0], bill.total, curve, curve[6000], pulls, transient,
         ws.transmission_loss(ws.Chamber(0.1, 0.05, case_diameter=0.1), frequencies=[200, 400]),
-        *_states(base[4500]), ws.Store(folder).check(), ws.Failure("SolverError", NASTY),
+        *_sounds(base, variant), *_choice(base, variant), *_states(base[4500]),
+        ws.Store(folder).check(), ws.Failure("SolverError", NASTY),
         ws.wall_balance(50.0, 800.0, ws.Wall(1.5e-3, "mild steel"), 0.05),
         ws.wall_warming(300.0, 50.0, 800.0, ws.Wall(1.5e-3, "mild steel"), 0.05, 1.0),
     ]
     return {type(thing).__name__: thing for thing in things}
+
+
+def _maps(engine, exhaust):
+    """A map of four points, and sensitivities to one dimension."""
+    cheap = ws.Settings(cell_length=0.1, sample_deg=10.0, tolerance=5e-2)
+    found = ws.explore(engine, exhaust, {"exhaust.collector.length": [0.2, 0.6]}, [4500, 6000],
+                       settings=cheap, progress=False)
+    slopes = ws.sensitivities(engine, exhaust, ["exhaust.collector.length"], [6000],
+                              settings=cheap, progress=False)
+    return found.map(), slopes, slopes["exhaust.collector.length"]
+
+
+def _sounds(base, variant):
+    """Sound of a point and of a sweep, and what one system is quieter by."""
+    curves = [ws.sound_curve(ws.Sweep(list(sweep), name=NASTY)) for sweep in (base, variant)]
+    return curves[0].sounds[0], curves[0], ws.insertion_loss(*curves)
+
+
+def _choice(base, variant):
+    """A choice of two, and what they are held against."""
+    found = ws.choice({NASTY: ws.Sweep(base.points), "b": variant})
+    return found, found.measures["mass"]
 
 
 def _states(point):

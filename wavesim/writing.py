@@ -187,7 +187,7 @@ def write_signed(path, owner, before, after=""):
         As `whole_file`.
     """
     digest = _hash((before + after).encode(errors=_TEXT["errors"]))
-    with whole_file(path, owner, text=True, is_own=_is_unedited) as file:
+    with whole_file(path, owner, text=True, is_own=is_unedited) as file:
         file.write(f"{before}{_SIGNED}{digest}\n{after}")
 
 
@@ -195,7 +195,8 @@ def _hash(content):
     return hashlib.sha256(content).hexdigest()[:32]
 
 
-def _is_unedited(path):
+def is_unedited(path):
+    """For `whole_file`: a signed text is one of the library as long as nobody edited it."""
     if path.stat().st_size > _LARGEST_TEXT:
         return False
     before, _, rest = path.read_bytes().partition(_SIGNED.encode())
@@ -248,6 +249,44 @@ def write_figure(figure, path, dpi):
         except ValueError as error:
             reason = str(error).splitlines()[0]
             raise InputError(f"{owner}: cannot draw {shown_path(path)}: {reason}.") from error
+    return path
+
+
+def write_gif(path, owner, content):
+    """Write an animation, with a remark in it by which the library knows its own.
+
+    Parameters
+    ----------
+    path : str or Path
+        Its suffix must be .gif.
+    owner : str
+        Who writes, for messages.
+    content : bytes
+        A finished GIF file.  The remark is a comment extension before its trailer (GIF89a
+        specification, 1990, sec. 24).
+
+    Returns
+    -------
+    Path
+
+    Raises
+    ------
+    InputError
+        If the suffix is another, the file cannot be written, or another one is there.
+    """
+    path = check_gif(path, owner)
+    note = MAKER.encode()
+    with whole_file(path, owner, is_own=holds_mark) as file:
+        file.write(content[:-1] + b"\x21\xfe" + bytes([len(note)]) + note + b"\x00" + content[-1:])
+    return path
+
+
+def check_gif(path, owner):
+    """The path of an animation that can be written: of that suffix, and no file of another."""
+    path = as_path(owner, path)
+    if path.suffix.lower() != ".gif":
+        raise InputError(f"{owner}: cannot write {shown_path(path)}: its suffix must be .gif.")
+    check_free(Path(os.path.realpath(path)), owner, holds_mark)
     return path
 
 

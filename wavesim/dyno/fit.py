@@ -99,6 +99,20 @@ class FittedParameter(NamedTuple):
         The range.
     determined : bool
         False if the range alone says as much.
+
+    Examples
+    --------
+    >>> import wavesim as ws
+    >>> study = ws.load(ws.demo_path("collector"))
+    >>> single = study.engine.replace(firing_order=(1,))
+    >>> short, long = (ws.Exhaust(primary=ws.Pipe(x, "40 mm"), merge=None) for x in (0.5, 0.9))
+    >>> pulls = [[42.1, 39.4, 45.2], [41.7, 39.1, 45.1], [42.3, 39.6, 45.6]]  # N m, invented
+    >>> found = ws.fit([3000, 4500, 6000], pulls, single, short,
+    ...                {"engine.friction.constant": (0.0, 9e4)}, hold_back=0, progress=False,
+    ...                settings=ws.Settings(cell_length=0.1, tolerance=0.01))
+    >>> friction = found.parameters[0]
+    >>> friction.path, friction.determined
+    ('engine.friction.constant', True)
     """
 
     path: str
@@ -154,6 +168,22 @@ class Fit(Tabular):
         Curves that the least squares asked for.
     not_converged : int
         Computed points whose cycles did not repeat.
+
+    Examples
+    --------
+    >>> import wavesim as ws
+    >>> study = ws.load(ws.demo_path("collector"))
+    >>> single = study.engine.replace(firing_order=(1,))
+    >>> short, long = (ws.Exhaust(primary=ws.Pipe(x, "40 mm"), merge=None) for x in (0.5, 0.9))
+    >>> pulls = [[42.1, 39.4, 45.2], [41.7, 39.1, 45.1], [42.3, 39.6, 45.6]]  # N m, invented
+    >>> found = ws.fit([3000, 4500, 6000], pulls, single, short,
+    ...                {"engine.friction.constant": (0.0, 9e4)}, hold_back=0, progress=False,
+    ...                settings=ws.Settings(cell_length=0.1, tolerance=0.01))
+    >>> [parameter.path for parameter in found.parameters]
+    ['engine.friction.constant']
+    >>> sorted(found.error()), len(found.summary().splitlines()) > 2
+    ([], True)
+    >>> axes = found.plot(), found.plot_residuals()
     """
 
     parameters: tuple[FittedParameter, ...]
@@ -424,8 +454,8 @@ def fit(
         met, None: all of their common speeds that are to be trusted.
     pulls : MeasuredPulls, array_like, (n, m), or mapping of str to array_like
         The pulls of one quantity, or those of several by name, such as {"torque": ...,
-        "fuel_mass_flow": ...}; keys of `QUANTITIES`, SI units, two pulls at least.  One pull alone, (m,),
-        needs `scatter`.
+        "fuel_mass_flow": ...}; keys of `QUANTITIES`, SI units, two pulls at least.  One pull
+        alone, (m,), needs `scatter`.
     engine : Engine
     exhaust : Exhaust or Network
         The baseline as it was pulled.

@@ -12,7 +12,7 @@ import numpy as np
 
 from wavesim import errors
 from wavesim.errors import InputError, check_choice
-from wavesim.show.quantities import QUANTITIES, Display, display
+from wavesim.show.quantities import QUANTITIES, SOUNDS, Display, display
 
 
 @runtime_checkable
@@ -31,6 +31,16 @@ class SpeedCurve(Protocol):
         False where the values are not to be trusted, as where a cycle did not converge.
     notes : sequence of str
         Sentences on what limits it.
+
+    Examples
+    --------
+    >>> import wavesim as ws
+    >>> a = ws.Curve("short", [3000, 4000, 5000], {"torque": [141.0, 158.0, 171.0]})
+    >>> b = ws.Curve("long", [3000, 4000, 5000], {"torque": [145.0, 161.0, 165.0]})
+    >>> isinstance(a, ws.SpeedCurve)
+    True
+    >>> a.unit("torque"), a.uncertainty("torque") is None
+    ('N m', True)
     """
 
     @property
@@ -218,6 +228,8 @@ class EchoRecord(Protocol):
         By cylinder, share of the pulse.
     found : mapping of int to list
         Echoes with angle [deg], size, sender and in_overlap, by cylinder.
+    flow : bool
+        True if the engine ran.
     """
 
     @property
@@ -237,6 +249,9 @@ class EchoRecord(Protocol):
 
     @property
     def overlap(self) -> tuple[float, float] | None: ...
+
+    @property
+    def flow(self) -> bool: ...
 
 
 @runtime_checkable
@@ -441,6 +456,141 @@ class LoopForm(Protocol):
 
 
 @runtime_checkable
+class MapForm(Protocol):
+    """A quantity over one dimension and speed: see `wavesim.SpeedMap`."""
+
+    @property
+    def path(self) -> str: ...
+
+    @property
+    def unit(self) -> str: ...
+
+    @property
+    def x(self) -> np.ndarray: ...
+
+    @property
+    def rpm(self) -> np.ndarray: ...
+
+    @property
+    def quantity(self) -> str: ...
+
+    @property
+    def values(self) -> np.ndarray: ...
+
+    @property
+    def trusted(self) -> np.ndarray: ...
+
+    @property
+    def base(self) -> float: ...
+
+    @property
+    def title(self) -> str: ...
+
+    def ridge(self, goal: str) -> tuple[np.ndarray, np.ndarray]:
+        """Place of the ridge at each speed, and whether nothing that was tried is higher."""
+
+
+@runtime_checkable
+class SlopesForm(Protocol):
+    """Slopes of a band average by dimension.
+
+    Attributes
+    ----------
+    quantity : str
+    band : (float, float)
+        [rev/min].
+    slopes : sequence
+        With path, change_text, change, effect, noise and remark.
+    """
+
+    @property
+    def quantity(self) -> str: ...
+
+    @property
+    def band(self) -> tuple[float, float]: ...
+
+    @property
+    def slopes(self) -> Sequence: ...
+
+
+@runtime_checkable
+class WayFilm(WayPicture, Protocol):
+    """Pressure and velocity over a way and crank angle.
+
+    Attributes
+    ----------
+    velocity : ndarray, (n_angle, n_x)
+        Away from the valve [m/s].
+    """
+
+    @property
+    def velocity(self) -> np.ndarray: ...
+
+
+@runtime_checkable
+class SoundForm(Protocol):
+    """Sound at one speed: see `wavesim.Sound`.
+
+    Attributes
+    ----------
+    rpm : float
+        [rev/min].
+    orders : ndarray, (n,)
+    place : str
+        Where it is heard.
+    """
+
+    @property
+    def rpm(self) -> float: ...
+
+    @property
+    def orders(self) -> np.ndarray: ...
+
+    @property
+    def place(self) -> str: ...
+
+    def order_levels(self, weighting: str) -> np.ndarray:
+        """Level of each order [dB]."""
+
+    def third_octaves(self, weighting: str) -> tuple[np.ndarray, np.ndarray]:
+        """Mid-band frequencies [Hz] and levels [dB]."""
+
+
+@runtime_checkable
+class SoundCurveForm(SpeedCurve, Protocol):
+    """A speed curve of levels, with the orders behind them: see `wavesim.SoundCurve`."""
+
+    @property
+    def orders(self) -> np.ndarray: ...
+
+    @property
+    def place(self) -> str: ...
+
+    def order_levels(self, weighting: str) -> np.ndarray:
+        """Level of each order at each speed [dB], (n_rpm, n_order)."""
+
+
+@runtime_checkable
+class InsertionLossForm(Protocol):
+    """Differences of levels against speed [dB]: see `wavesim.InsertionLoss`."""
+
+    @property
+    def rpm(self) -> np.ndarray: ...
+
+    @property
+    def total(self) -> np.ndarray: ...
+
+    @property
+    def total_a(self) -> np.ndarray: ...
+
+    @property
+    def names(self) -> tuple[str, str]: ...
+
+    @property
+    def place(self) -> str: ...
+
+
+@runtime_checkable
 class ReflectionForm(Protocol):
     """Reflection coefficient against frequency.
 
@@ -477,9 +627,15 @@ _WORDS = {
     BandedDifference: "a MeasuredDifference or a Prediction",
     FittedCurves: "a Fit, as fit returns it",
     WayPicture: "a WaveDiagram, as wave_diagram returns it",
+    WayFilm: "a WaveDiagram, as wave_diagram returns it",
     LoopForm: "a Point with its traces",
+    MapForm: "a SpeedMap, as the map of an Exploration returns it",
+    SlopesForm: "a Sensitivities, as sensitivities returns it",
     ReflectionForm: "a Reflection, as reflection returns it",
     LossCurve: "a TransmissionLoss",
+    SoundForm: "a Sound, as sound returns it",
+    SoundCurveForm: "a SoundCurve, as sound_curve returns it",
+    InsertionLossForm: "an InsertionLoss, as insertion_loss returns it",
 }
 
 
@@ -530,8 +686,8 @@ def shown(quantity: str, *curves: SpeedCurve) -> Display:
     Parameters
     ----------
     quantity : str
-        Those that are no key of `QUANTITIES` are shown in their own unit, to four figures of the
-        largest value.
+        Those that are no key of `QUANTITIES` or `SOUNDS` are shown in their own unit, to four
+        figures of the largest value.
     *curves : SpeedCurve
         At least one.
 
@@ -546,7 +702,7 @@ def shown(quantity: str, *curves: SpeedCurve) -> Display:
     """
     for curve in curves:
         check_choice(f"curve {curve.name!r}", "quantity", quantity, curve.quantities)
-    if quantity in QUANTITIES:
+    if quantity in QUANTITIES or quantity in SOUNDS:
         return display(quantity)
     units = {curve.unit(quantity): curve.name for curve in curves}
     if len(units) > 1:
