@@ -204,6 +204,18 @@ def test_both_systems_are_drawn_on_one_scale_with_true_lengths_and_bores(pair):
         assert min(xy[:, 1].min() for xy in inside) >= ax.get_ylim()[0]
 
 
+def test_network_in_place_of_an_exhaust_is_said_not_to_be_drawn(pair):
+    point = pair[0].points[0]
+    cheap = ws.Settings(cell_length=0.1, tolerance=0.05, sample_deg=4.0)
+    sweep = ws.speed_sweep(point.engine, point.exhaust.network(point.engine), [3000.0, 6000.0],
+                           settings=cheap, progress=False, name="network")
+    content = content_of(pair[0], sweep)
+    assert content.outlines == [] and "not drawn" in content.assumed[0]
+    assert not any(row[0].startswith("Mass") for row in content.rows)
+    with rc_context(panels.STYLE):
+        assert len(pages_of(content)) == 2
+
+
 # --- two pages ------------------------------------------------------------------------------------
 
 

@@ -112,7 +112,7 @@ def content_of(
         comparison=comparison, said=said, measured=_measured_curves(measured, pulls),
         explanation=explanation, reasons=_reasons(explanation),
         small=_small(a, b, sounds), rows=_rows(a, b, bands, sounds, comparison, distance),
-        assumed=_assumed(a, engine), certain=_certain(comparison, said, a, explanation),
+        assumed=[*_undrawn(outlines), *_assumed(a, engine)], certain=_certain(comparison, said, a, explanation),
         cautions=[*_mixture(a, b), *CAUTIONS,
                   *([f"Sound: {OF_SOUND[0].lower()}{OF_SOUND[1:]}"] if sounds else [])],
     )
@@ -317,6 +317,12 @@ def _signed(text):
 
 
 # --- what it rests on -----------------------------------------------------------------------------
+
+
+def _undrawn(outlines):
+    """Why the systems are not drawn, if they are not."""
+    return [] if len(outlines) == 2 else [
+        "The systems are not drawn: one of them is a network, which is laid in no lines."]
 
 
 def _assumed(a, engine):
