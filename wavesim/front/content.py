@@ -112,7 +112,8 @@ def content_of(
         comparison=comparison, said=said, measured=_measured_curves(measured, pulls),
         explanation=explanation, reasons=_reasons(explanation),
         small=_small(a, b, sounds), rows=_rows(a, b, bands, sounds, comparison, distance),
-        assumed=[*_undrawn(outlines), *_assumed(a, engine)], certain=_certain(comparison, said, a, explanation),
+        assumed=[*_undrawn(outlines), *_assumed(a, engine)],
+        certain=_certain(comparison, said, a, explanation),
         cautions=[*_mixture(a, b), *CAUTIONS,
                   *([f"Sound: {OF_SOUND[0].lower()}{OF_SOUND[1:]}"] if sounds else [])],
     )
