@@ -24,7 +24,7 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
 LEVELS = 12  # filled contours, about
-_PLACES = (0.97, 0.03, 0.75, 0.25, 0.5)  # along its visible part, for the name of a line
+_PLACES = (0.97, 0.03, 0.7, 0.3, 0.5)  # along its visible part, for the name of a line
 
 
 def plot_map(
