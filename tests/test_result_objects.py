@@ -25,6 +25,7 @@ LACKS = {
     "Band": dict.fromkeys(("plot", "csv", "frame"), ROW),
     "BillRow": dict.fromkeys(OFFERS, ROW),
     "CrossingSpeed": dict.fromkeys(("plot", "csv", "frame"), ROW),
+    "Measure": dict.fromkeys(OFFERS, "says what variants are held against"),
     "Objective": dict.fromkeys(OFFERS, "says what was searched for"),
     "PeriodicState": dict.fromkeys(OFFERS, ROW),
     "Echo": dict.fromkeys(OFFERS, ROW),
@@ -39,7 +40,7 @@ LACKS = {
     "WallState": dict.fromkeys(OFFERS, "three temperatures or arrays of them"),
 }
 #: Results whose quantities are items and attributes.
-BY_NAME = ("Curve", "Design", "Exploration", "Point", "Reading", "Sweep")
+BY_NAME = ("Curve", "Design", "Exploration", "MeasuredPulls", "Point", "Reading", "Sweep")
 
 
 @pytest.fixture(autouse=True)
@@ -61,6 +62,7 @@ def made(sweeps, tmp_path_factory):
                         progress=False)
     curve = ws.Curve(NASTY, [3000, 6000], {"torque": [100.0, 120.0], NASTY: [1.0, 2.0]},
                      units={NASTY: NASTY}, uncertainty={"torque": 3.0}, notes=NASTY)
+    pulls = ws.MeasuredPulls(NASTY, [curve, ws.Curve("2", [3000, 6000], {"torque": [99.0, 123.0]})])
     bill = ws.bill(exhaust, engine)
     pipe = ws.Network({NASTY: ws.Pipe(0.5, 0.04)},
                       {"wall": ws.ClosedEnd(f"{NASTY}.start"), "tip": ws.OpenEnd(f"{NASTY}.end")})
@@ -78,9 +80,10 @@ def made(sweeps, tmp_path_factory):
         ws.explain(base, variant), ws.explain(base, variant).reasons[0],
         comparison.crossings()[0] if comparison.crossings() else None,
         comparison.band_averages()[0], found, found.exploration, found.best, found.objective,
-        bill, bill.rows[0], bill.total, curve, curve[6000], transient,
+        bill, bill.rows[0], bill.total, curve, curve[6000], pulls, transient,
         ws.transmission_loss(ws.Chamber(0.1, 0.05, case_diameter=0.1), frequencies=[200, 400]),
-        *_states(base[4500]), ws.Store(folder).check(), ws.Failure("SolverError", NASTY),
+        *_sounds(base, variant), *_choice(base, variant), *_states(base[4500]),
+        ws.Store(folder).check(), ws.Failure("SolverError", NASTY),
         ws.wall_balance(50.0, 800.0, ws.Wall(1.5e-3, "mild steel"), 0.05),
         ws.wall_warming(300.0, 50.0, 800.0, ws.Wall(1.5e-3, "mild steel"), 0.05, 1.0),
     ]
@@ -97,6 +100,18 @@ def _maps(engine, exhaust):
     return found.map(), slopes, slopes["exhaust.collector.length"]
 
 
+def _sounds(base, variant):
+    """Sound of a point and of a sweep, and what one system is quieter by."""
+    curves = [ws.sound_curve(ws.Sweep(list(sweep), name=NASTY)) for sweep in (base, variant)]
+    return curves[0].sounds[0], curves[0], ws.insertion_loss(*curves)
+
+
+def _choice(base, variant):
+    """A choice of two, and what they are held against."""
+    found = ws.choice({NASTY: ws.Sweep(base.points), "b": variant})
+    return found, found.measures["mass"]
+
+
 def _states(point):
     """One state of a kind that has been found, and a list of it."""
     state = ws.PeriodicState(point, ("cold", NASTY), 0.6 + 0.1j, 0.5)
@@ -106,10 +121,10 @@ def _states(point):
 def test_every_result_that_is_handed_out_is_a_public_name_and_has_an_example_here(made):
     handed = handed_out()
     assert {name for name, kind in handed.items() if getattr(ws, name, None) is not kind} == set()
-    assert set(made) - {"Curve"} == set(handed)
+    assert set(made) == set(handed)
 
 
-RESULTS = sorted({*handed_out(), "Curve"})
+RESULTS = sorted(handed_out())
 
 
 @pytest.mark.parametrize("name", RESULTS)

@@ -24,7 +24,14 @@ from wavesim.fields.description import sequence
 from wavesim.fields.tabular import Column, Sheet, data_frame, write_csv
 from wavesim.guard import guarded
 from wavesim.many.maps import SpeedMap
-from wavesim.many.space import built_pair, designs, field_at, field_unit, plain_pair
+from wavesim.many.space import (
+    built_pair,
+    designs,
+    field_at,
+    field_unit,
+    in_si,
+    plain_pair,
+)
 from wavesim.many.store import Store
 from wavesim.many.sweep import checked_speeds
 from wavesim.many.work import Task, count_workers, run_chains
@@ -78,6 +85,26 @@ class Design(CurveMethods):
         Error text by speed [rev/min] for the speeds that have no numbers.
     error : str
         Why there are no or not all numbers; empty if all is well.
+
+    Examples
+    --------
+    >>> import wavesim as ws
+    >>> study = ws.load(ws.demo_path("collector"))
+    >>> settings = ws.Settings(cell_length=0.05, tolerance=0.05)
+    >>> single = study.engine.replace(firing_order=(1,))
+    >>> header = ws.Exhaust(primary=ws.Pipe("700 mm", "40 mm"), merge=None)
+    >>> found = ws.explore(single, header, {"exhaust.primary.length": [0.5, 0.7, 0.9]}, [4500],
+    ...                    settings=settings, progress=False)
+    >>> design = found.designs[0]
+    >>> design.changes, design.converged
+    ({'exhaust.primary.length': 0.5}, True)
+    >>> bool(design.mean("torque") == design.torque[0])
+    True
+    >>> bool(design.excess({"torque": (1000.0, None)}) > 0.0)  # far below that limit
+    True
+    >>> design.unit("torque"), design.uncertainty("torque") is None
+    ('N m', True)
+    >>> ax = design.plot(quantity="torque")
     """
 
     changes: dict[str, Any]
@@ -341,6 +368,27 @@ class Exploration(ByName):
         Plain form of engine and exhaust that the designs change.
     pull : Pull or None
         In which the speeds were passed.
+
+    Examples
+    --------
+    >>> import wavesim as ws
+    >>> study = ws.load(ws.demo_path("collector"))
+    >>> settings = ws.Settings(cell_length=0.05, tolerance=0.05)
+    >>> single = study.engine.replace(firing_order=(1,))
+    >>> header = ws.Exhaust(primary=ws.Pipe("700 mm", "40 mm"), merge=None)
+    >>> found = ws.explore(single, header, {"exhaust.primary.length": [0.5, 0.7, 0.9]}, [4500],
+    ...                    settings=settings, progress=False)
+    >>> found.mean("torque").shape, found.failure_note()
+    ((3,), '')
+    >>> design = found.best("torque")[0]
+    >>> sorted(design.changes), len(found.edge_note(design)) > 0
+    (['exhaust.primary.length'], True)
+    >>> engine, exhaust = found.built(design)
+    >>> exhaust.primary[0].length == design.changes["exhaust.primary.length"]
+    True
+    >>> print(found.summary("torque", count=1).splitlines()[0])
+    exhaust.primary.length  torque [N m]  power [kW]  mass [kg]  length [m]
+    >>> ax = found.plot(name="torque")
     """
 
     designs: tuple[Design, ...]
@@ -621,6 +669,19 @@ class Exploration(ByName):
         ------
         InputError
             If fewer than two numbers vary, or there is no such name.
+
+        Examples
+        --------
+        >>> import wavesim as ws
+        >>> study = ws.load(ws.demo_path("collector"))
+        >>> single = study.engine.replace(firing_order=(1,))
+        >>> header = ws.Exhaust(primary=ws.Pipe("700 mm", "40 mm"), merge=None)
+        >>> space = {"exhaust.primary.length": [0.6, 0.8],
+        ...          "exhaust.primary.diameter": [0.038, 0.042]}
+        >>> found = ws.explore(single, header, space, [4500], progress=False,
+        ...                    settings=ws.Settings(cell_length=0.05, tolerance=0.05))
+        >>> found.plot_pairs(name="torque").shape
+        (1,)
         """
         from wavesim.show import plots
 
@@ -892,7 +953,8 @@ def _checked_designs(raw, engine, exhaust, wanted):
         for path in set(changes) - known:
             field_at(raw, path)
             known.add(path)
-    wanted = [dict(changes) for changes in wanted]
+    wanted = [{path: in_si(raw, path, value) for path, value in changes.items()}
+              for changes in wanted]
     _check_some(raw, wanted)
     return wanted
 

@@ -60,6 +60,23 @@ class SpeedMap(Tabular):
         That belong to `x`; None where they cannot be built.
     title : str
         What a difference is one of; empty for the quantity itself.
+
+    Examples
+    --------
+    >>> import wavesim as ws
+    >>> study = ws.load(ws.demo_path("collector"))
+    >>> single = study.engine.replace(firing_order=(1,))
+    >>> header = ws.Exhaust(primary=ws.Pipe("700 mm", "40 mm"), merge=None)
+    >>> settings = ws.Settings(cell_length=0.05, tolerance=0.02)
+    >>> found = ws.explore(single, header, {"exhaust.primary.length": [0.5, 0.7, 0.9]},
+    ...                    [3500, 4500], settings=settings, progress=False).map("torque")
+    >>> found.values.shape
+    (3, 2)
+    >>> lengths, inside = found.ridge()
+    >>> change = found.difference()  # from the base
+    >>> len(change.table().splitlines()) > 2
+    True
+    >>> ax = change.plot()
     """
 
     path: str

@@ -65,6 +65,19 @@ class Slope(NamedTuple):
         Of the slope: what the cycles do not repeat.
     remark : str
         What limits it; empty if nothing does.
+
+    Examples
+    --------
+    >>> import wavesim as ws
+    >>> study = ws.load(ws.demo_path("collector"))
+    >>> single = study.engine.replace(firing_order=(1,))
+    >>> header = ws.Exhaust(primary=ws.Pipe("700 mm", "40 mm"), merge=None)
+    >>> settings = ws.Settings(cell_length=0.05, tolerance=0.02)
+    >>> found = ws.sensitivities(single, header, ["exhaust.primary.length"], [4500],
+    ...                          settings=settings, progress=False)
+    >>> slope = found["exhaust.primary.length"]
+    >>> slope.path, slope.unit, bool(slope.noise >= 0.0)
+    ('exhaust.primary.length', 'm', True)
     """
 
     path: str
@@ -115,6 +128,19 @@ class Sensitivities(Tabular):
         root of the sum of their squares, weighted as in the average, for that of the mean.
     slopes : tuple of Slope
         In the order they were asked for.
+
+    Examples
+    --------
+    >>> import wavesim as ws
+    >>> study = ws.load(ws.demo_path("collector"))
+    >>> single = study.engine.replace(firing_order=(1,))
+    >>> header = ws.Exhaust(primary=ws.Pipe("700 mm", "40 mm"), merge=None)
+    >>> settings = ws.Settings(cell_length=0.05, tolerance=0.02)
+    >>> found = ws.sensitivities(single, header, ["exhaust.primary.length"], [4500],
+    ...                          settings=settings, progress=False)
+    >>> len(found.table().splitlines()) > 1
+    True
+    >>> ax = found.plot()
     """
 
     quantity: str

@@ -65,6 +65,18 @@ class Echo(NamedTuple):
         Nodes that sent it back, in order; "straight" if none did, empty if no path explains it.
     in_overlap : bool
         True if it comes in the overlap of the cylinder that hears it.
+
+    Examples
+    --------
+    >>> import wavesim as ws
+    >>> study = ws.load(ws.demo_path("collector"))
+    >>> settings = ws.Settings(cell_length=0.05, tolerance=0.05)
+    >>> single = study.engine.replace(firing_order=(1,))
+    >>> header = ws.Exhaust(primary=ws.Pipe("700 mm", "40 mm"), merge=None)
+    >>> point = ws.run_point(single, header, 4500.0, settings=settings)
+    >>> echo = ws.echoes(point).found[1][0]
+    >>> echo.sender, bool(echo.size < -0.5)
+    ('step exhaust port 1 - primary 1', False)
     """
 
     time: float
@@ -92,7 +104,8 @@ class Echoes(Tabular):
     records : dict of ndarray, each (n,)
         Pressure above that of still gas at each shut valve, over the peak that the pulse makes at
         its own valve; by cylinder.  An echo is as high as the share of pressure that comes back,
-        as far as it has not been drawn out on its way.
+        as far as it has not been drawn out on its way.  With flow, pressure above that of the same
+        engine without the pulse.
     sent : ndarray, (n,)
         The part of the own record that an endless pipe would show: the pulse itself.
     found : dict of list of Echo
@@ -101,6 +114,21 @@ class Echoes(Tabular):
         Overlap of each cylinder in crank angle after its exhaust opening [deg].
     flow : bool
         True if the engine ran; False if the gas stood still and all valves were shut.
+
+    Examples
+    --------
+    >>> import wavesim as ws
+    >>> study = ws.load(ws.demo_path("collector"))
+    >>> settings = ws.Settings(cell_length=0.05, tolerance=0.05)
+    >>> single = study.engine.replace(firing_order=(1,))
+    >>> header = ws.Exhaust(primary=ws.Pipe("700 mm", "40 mm"), merge=None)
+    >>> point = ws.run_point(single, header, 4500.0, settings=settings)
+    >>> found = ws.echoes(point)
+    >>> [echo.sender for echo in found.found[1][:1]]
+    ['step exhaust port 1 - primary 1']
+    >>> len(found.table(cylinder=1)) > 0
+    True
+    >>> ax = found.plot()
     """
 
     cylinder: int
@@ -300,6 +328,9 @@ class CrossTalk(Tabular):
     >>> found = ws.cross_talk(ws.run_point(study.engine, exhaust, 4500.0, settings=settings))
     >>> found.size.shape, bool(found.size[0, 1] > 0.2)
     ((4, 4), True)
+    >>> len(found.table().splitlines()) > 4
+    True
+    >>> ax = found.plot()
     """
 
     rpm: float

@@ -43,6 +43,18 @@ class Route(NamedTuple):
         About its pressure over that of the front that was sent.
     length : float
         [m].
+
+    Examples
+    --------
+    >>> import wavesim as ws
+    >>> study = ws.load(ws.demo_path("collector"))
+    >>> settings = ws.Settings(cell_length=0.05, tolerance=0.05)
+    >>> single = study.engine.replace(firing_order=(1,))
+    >>> header = ws.Exhaust(primary=ws.Pipe("700 mm", "40 mm"), merge=None)
+    >>> point = ws.run_point(single, header, 4500.0, settings=settings)
+    >>> route = ws.arrivals(point).routes[0]
+    >>> route.name, route.cylinder
+    ('own wave from outlet 1', 1)
     """
 
     name: str
@@ -68,6 +80,21 @@ class Arrivals(Tabular):
         comes in a later cycle.  NaN where gas that flows against it at the speed of sound stops it.
     overlap : (float, float) or None
         [deg].
+
+    Examples
+    --------
+    >>> import wavesim as ws
+    >>> study = ws.load(ws.demo_path("collector"))
+    >>> settings = ws.Settings(cell_length=0.05, tolerance=0.05)
+    >>> single = study.engine.replace(firing_order=(1,))
+    >>> header = ws.Exhaust(primary=ws.Pipe("700 mm", "40 mm"), merge=None)
+    >>> point = ws.run_point(single, header, 4500.0, settings=settings)
+    >>> found = ws.arrivals(point)
+    >>> [route.name for route in found.routes]
+    ['own wave from outlet 1']
+    >>> len(found.tuned_speeds()), len(found.table()) > 0
+    (1, True)
+    >>> ax = found.plot()
     """
 
     cylinder: int

@@ -48,6 +48,24 @@ class WaveDiagram(Tabular):
         dead centre, run to the end, and back.
     events : dict
         Valve events of each side [deg].
+
+    Examples
+    --------
+    >>> import wavesim as ws
+    >>> study = ws.load(ws.demo_path("collector"))
+    >>> settings = ws.Settings(cell_length=0.05, tolerance=0.05)
+    >>> single = study.engine.replace(firing_order=(1,))
+    >>> header = ws.Exhaust(primary=ws.Pipe("700 mm", "40 mm"), merge=None)
+    >>> point = ws.run_point(single, header, 4500.0, settings=settings)
+    >>> found = ws.wave_diagram(point)
+    >>> found.pressure.shape == (len(found.angle), len(found.x))
+    True
+    >>> ax = found.plot()
+    >>> import tempfile
+    >>> with tempfile.TemporaryDirectory() as folder:
+    ...     film = found.animate(step_deg=90.0)
+    ...     ws.plots.save_animation(film, f"{folder}/waves.gif").name
+    'waves.gif'
     """
 
     rpm: float
