@@ -394,12 +394,7 @@ FAULTS = (
     ),
     Fault(
         "exhaust lobe behind dead centre", "descriptions/valves.py",
-        '(1.0 if side == "intake" else -1.0) * self.lobe_centre_deg\n\n    def lift_at(self, '
-        'angle_deg: float | np.ndarray) -> float | np.ndarray:\n        """Lift [m] at angles '
-        'from the lobe centre [deg], an array or a number."""\n        inside',
-        "self.lobe_centre_deg\n\n    def lift_at(self, angle_deg: float | np.ndarray) -> "
-        'float | np.ndarray:\n        """Lift [m] at angles from the lobe centre [deg], an '
-        'array or a number."""\n        inside',
+        'else -1.0) * self.lobe_centre_deg', 'else 1.0) * self.lobe_centre_deg',
         "test_wiring.py::"
         "test_measured_lift_is_centred_after_dead_centre_at_the_intake_and_before_at_the_exhaust",
     ),
