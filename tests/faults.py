@@ -662,6 +662,21 @@ FAULTS = (
         "share = factor / stated[quantity]", "share = stated[quantity] / factor",
         "test_pulls.py::test_wrong_unit_is_refused_and_named",
     ),
+    Fault(
+        "band for all speeds as wide as that for one", "dyno/repeat.py",
+        "one * error, sup * error", "one * error, one * error",
+        "test_repeat.py::test_bands_cover_what_they_promise_in_a_quick_look",
+    ),
+    Fault(
+        "scatter of one pull for that of their mean", "dyno/fit.py",
+        "/ sqrt(n * (n - 1.0))", "/ sqrt(n - 1.0)",
+        "test_fit.py::test_line_through_pulls_agrees_with_a_t_interval_of_a_textbook",
+    ),
+    Fault(
+        "errors of the baseline that do not cancel in the variant", "dyno/predict.py",
+        "_band(made, found, *(g_other - g_base))", "_band(made, found, *g_other)",
+        "test_fit.py::test_what_is_not_determined_widens_a_prediction",
+    ),
 )
 
 

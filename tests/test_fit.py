@@ -329,6 +329,18 @@ def test_several_quantities_are_fitted_together(rng):
     assert found.plot(quantity="volumetric_efficiency").get_ylabel().startswith("volumetric")
 
 
+def test_measured_pulls_are_fitted_as_their_numbers_are(quick, rng):
+    pulls = pulls_of(formula(14.0, 6e4, 1.0, RPM, False), RPM, 4, rng, **USUAL)
+    read = ws.MeasuredPulls("short", [
+        ws.Curve(str(i), RPM, {"torque": one, "power": one * RPM * np.pi / 30.0})
+        for i, one in enumerate(pulls)])
+    plain, all_speeds, some = (
+        ws.fit(rpm, given, SINGLE, SHORT, {FRICTION: (1e4, 1e5)}, progress=False, hold_back=0)
+        for rpm, given in ((RPM, pulls), (None, read), (RPM[1:5], read)))
+    assert all_speeds.values == plain.values
+    assert some.rpm.tolist() == RPM[1:5].tolist()
+
+
 # --- how parameters act ---------------------------------------------------------------------------
 
 

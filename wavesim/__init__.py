@@ -82,6 +82,7 @@ from wavesim.dyno.uncertain import Factor, Offset
 from wavesim.errors import ConvergenceError, InputError, SolverError, WavesimError, nearest
 from wavesim.fields.description import describe, restore, vary
 from wavesim.fields.tables import Table
+from wavesim.front.sheet import sheet
 from wavesim.gas.models import FUELS, EngineGas, Fuel, PerfectGas, TableGas
 from wavesim.many.explore import Design, Exploration, explore
 from wavesim.many.maps import SpeedMap
@@ -257,6 +258,7 @@ __all__ = [
     "Sensitivities",
     "sensitivities",
     "Settings",
+    "sheet",
     "SideTube",
     "simulate",
     "Slope",

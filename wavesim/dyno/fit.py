@@ -99,6 +99,20 @@ class FittedParameter(NamedTuple):
         The range.
     determined : bool
         False if the range alone says as much.
+
+    Examples
+    --------
+    >>> import wavesim as ws
+    >>> study = ws.load(ws.demo_path("collector"))
+    >>> single = study.engine.replace(firing_order=(1,))
+    >>> short, long = (ws.Exhaust(primary=ws.Pipe(x, "40 mm"), merge=None) for x in (0.5, 0.9))
+    >>> pulls = [[42.1, 39.4, 45.2], [41.7, 39.1, 45.1], [42.3, 39.6, 45.6]]  # N m, invented
+    >>> found = ws.fit([3000, 4500, 6000], pulls, single, short,
+    ...                {"engine.friction.constant": (0.0, 9e4)}, hold_back=0, progress=False,
+    ...                settings=ws.Settings(cell_length=0.1, tolerance=0.01))
+    >>> friction = found.parameters[0]
+    >>> friction.path, friction.determined
+    ('engine.friction.constant', True)
     """
 
     path: str
@@ -154,6 +168,22 @@ class Fit(Tabular):
         Curves that the least squares asked for.
     not_converged : int
         Computed points whose cycles did not repeat.
+
+    Examples
+    --------
+    >>> import wavesim as ws
+    >>> study = ws.load(ws.demo_path("collector"))
+    >>> single = study.engine.replace(firing_order=(1,))
+    >>> short, long = (ws.Exhaust(primary=ws.Pipe(x, "40 mm"), merge=None) for x in (0.5, 0.9))
+    >>> pulls = [[42.1, 39.4, 45.2], [41.7, 39.1, 45.1], [42.3, 39.6, 45.6]]  # N m, invented
+    >>> found = ws.fit([3000, 4500, 6000], pulls, single, short,
+    ...                {"engine.friction.constant": (0.0, 9e4)}, hold_back=0, progress=False,
+    ...                settings=ws.Settings(cell_length=0.1, tolerance=0.01))
+    >>> [parameter.path for parameter in found.parameters]
+    ['engine.friction.constant']
+    >>> sorted(found.error()), len(found.summary().splitlines()) > 2
+    ([], True)
+    >>> axes = found.plot(), found.plot_residuals()
     """
 
     parameters: tuple[FittedParameter, ...]
@@ -302,7 +332,8 @@ class Fit(Tabular):
             name = one.path if one.kind == "value" else f"{one.kind} on {one.path}"
             interval = (f"{one.low:.4g} to {one.high:.4g}" if one.determined
                         else "no better than its range")
-            rows.append([name, one.unit.replace("1", ""), f"{one.start:.4g}", f"{one.value:.4g}",
+            unit = "" if one.unit == "1" else one.unit
+            rows.append([name, unit, f"{one.start:.4g}", f"{one.value:.4g}",
                          interval])
         return rows
 
@@ -423,8 +454,8 @@ def fit(
         met, None: all of their common speeds that are to be trusted.
     pulls : MeasuredPulls, array_like, (n, m), or mapping of str to array_like
         The pulls of one quantity, or those of several by name, such as {"torque": ...,
-        "air_flow": ...}; keys of `QUANTITIES`, SI units, two pulls at least.  One pull alone, (m,),
-        needs `scatter`.
+        "fuel_mass_flow": ...}; keys of `QUANTITIES`, SI units, two pulls at least.  One pull
+        alone, (m,), needs `scatter`.
     engine : Engine
     exhaust : Exhaust or Network
         The baseline as it was pulled.
@@ -497,8 +528,10 @@ def fit(
     kept = np.tile(~out, len(data.means))
     whiten = data.whitening(first, ~out)
     solution = _solved(curves, shares, data.mean, kept, whiten, rounds)
-    return _as_fit(system, axes, data, curves, first, shares, solution, out, kept, whiten, level,
-                   settings, ambient)
+    precision = _Precision(solution, shares, data, kept, whiten, level)
+    setting = Setup(system, axes, solution.shares, solution.others, precision.bent,
+                    precision.deviations, precision.ranges, settings, ambient)
+    return _as_fit(setting, data, solution, precision, first, out, level, curves.loose)
 
 
 class _Data(NamedTuple):
@@ -667,54 +700,65 @@ def _other_sides(shares, slopes, bends):
     return starts
 
 
-def _as_fit(system, axes, data, curves, first, start, solution, out, kept, whiten, level, settings,
-            ambient):
-    """Fit from the solution: see the head of this module."""
-    slopes = whiten @ solution.slopes[kept]
-    left = whiten @ (data.mean - solution.computed)[kept]
-    _, singular, right = np.linalg.svd(slopes, full_matrices=False)
-    inverse = np.linalg.inv(slopes.T @ slopes + np.eye(len(axes)))
-    effective = _effective(singular)
-    misfit = sqrt(float(left @ left) / max(1.0, left.size - effective))
-    wider = max(1.0, misfit)
-    singular = singular / wider
-    gain = inverse @ slopes.T @ whiten
-    deviations = wider * data.errors[:, kept] @ gain.T
-    ranges = inverse @ np.diag(UNIFORM**2 + (0.5 - start) ** 2) @ inverse
-    spread = np.linalg.norm(deviations, axis=0)
-    covariance = _with_spread(inverse @ slopes.T @ slopes @ inverse, spread) + ranges
-    deviation = np.sqrt(np.diag(covariance))
-    half = np.hypot(quantile(level, data.freedom) * spread,
-                    quantile(level, CERTAIN) * np.sqrt(np.diag(ranges)))
-    half = np.minimum(half, 1.0)
-    bent = 0.5 * half**2 * np.vstack([np.eye(len(axes)), gain @ solution.bends[kept]])
-    half = np.hypot(half, np.linalg.norm(bent[len(axes) :], axis=1))
+class _Precision:
+    """How certain the solution is: see the head of this module."""
+
+    def __init__(self, solution, start, data, kept, whiten, level):
+        slopes = whiten @ solution.slopes[kept]
+        left = whiten @ (data.mean - solution.computed)[kept]
+        _, singular, self.right = np.linalg.svd(slopes, full_matrices=False)
+        inverse = np.linalg.inv(slopes.T @ slopes + np.eye(start.size))
+        self.misfit = sqrt(float(left @ left) / max(1.0, left.size - _effective(singular)))
+        wider = max(1.0, self.misfit)
+        self.singular = singular / wider
+        gain = inverse @ slopes.T @ whiten
+        self.deviations = wider * data.errors[:, kept] @ gain.T
+        self.ranges = inverse @ np.diag(UNIFORM**2 + (0.5 - start) ** 2) @ inverse
+        spread = np.linalg.norm(self.deviations, axis=0)
+        scattered = _with_spread(inverse @ slopes.T @ slopes @ inverse, spread)
+        self.covariance = scattered + self.ranges
+        self.deviation = np.sqrt(np.diag(self.covariance))
+        open_ = np.sqrt(np.diag(self.ranges))
+        half = np.hypot(quantile(level, data.freedom) * spread, quantile(level, CERTAIN) * open_)
+        half = np.minimum(half, 1.0)
+        shifts = 0.5 * half**2 * (gain @ solution.bends[kept])
+        self.bent = np.vstack([np.diag(0.5 * half**2), shifts])
+        self.half = np.hypot(half, np.linalg.norm(shifts, axis=1))
+
+
+def _parameters(axes, solution, precision):
+    """Values with their intervals, which hold all minima that the data do not refuse."""
     near = np.vstack([solution.shares, *solution.others])
-    parameters = tuple(
+    low = np.maximum(0.0, near.min(axis=0) - precision.half)
+    high = np.minimum(1.0, near.max(axis=0) + precision.half)
+    return tuple(
         FittedParameter(
-            axis.path, axis.kind, axis.unit, axis.start, float(axis.value(u)),
-            float(sd * (axis.high - axis.low)), float(axis.value(max(0.0, all_u.min() - h))),
-            float(axis.value(min(1.0, all_u.max() + h))), (axis.low, axis.high),
-            bool(sd < UNIFORM),
+            axis.path, axis.kind, axis.unit, axis.start, float(axis.value(solution.shares[i])),
+            float(precision.deviation[i] * (axis.high - axis.low)), float(axis.value(low[i])),
+            float(axis.value(high[i])), (axis.low, axis.high),
+            bool(precision.deviation[i] < UNIFORM),
         )
-        for axis, u, all_u, sd, h in zip(axes, solution.shares, near.T, deviation, half,
-                                         strict=True)
+        for i, axis in enumerate(axes)
     )
+
+
+def _as_fit(setting, data, solution, precision, first, out, level, loose):
+    """Fit from the solution."""
+    axes, names = setting.axes, list(data.means)
     widths = np.array([axis.high - axis.low for axis in axes])
-    names = list(data.means)
     band = quantile(level, data.freedom) * np.linalg.norm(data.errors, axis=0)
 
     def by_name(values):
         return dict(zip(names, np.split(values, len(names)), strict=True))
 
-    made = Setup(system, axes, solution.shares, solution.others, bent, deviations, ranges, settings,
-                 ambient)
     return Fit(
-        parameters, covariance * np.outer(widths, widths),
-        covariance / np.outer(deviation, deviation), singular, _effective(singular),
-        _combinations(singular, right, [axis.path for axis in axes]), data.rpm, out, data.means,
-        by_name(band), by_name(first), by_name(solution.computed), misfit, data.freedom, level,
-        solution.rounds, curves.loose, made,
+        _parameters(axes, solution, precision),
+        precision.covariance * np.outer(widths, widths),
+        precision.covariance / np.outer(precision.deviation, precision.deviation),
+        precision.singular, _effective(precision.singular),
+        _combinations(precision.singular, precision.right, [axis.path for axis in axes]),
+        data.rpm, out, data.means, by_name(band), by_name(first), by_name(solution.computed),
+        precision.misfit, data.freedom, level, solution.rounds, loose, setting,
     )
 
 

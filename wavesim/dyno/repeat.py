@@ -67,6 +67,17 @@ class CrossingSet(NamedTuple):
     pieces : tuple of (float, float)
         All speeds at which a difference of zero is not refused [rev/min]; together they hold each
         true crossing with the stated confidence, and may lie apart.
+
+    Examples
+    --------
+    >>> import wavesim as ws
+    >>> rpm = [2000.0, 4000.0, 6000.0]
+    >>> a = [[150.0, 181.0, 170.0], [149.2, 180.3, 169.1], [149.6, 180.0, 169.2]]
+    >>> b = [[153.1, 179.9, 174.2], [153.5, 179.7, 173.7], [152.6, 179.2, 173.6]]
+    >>> found = ws.measured_difference(rpm, a, b)
+    >>> crossing = found.crossings()
+    >>> len(crossing.estimates), len(crossing.pieces) > 0
+    (2, True)
     """
 
     estimates: tuple[float, ...]
@@ -94,6 +105,17 @@ class BandDifference(NamedTuple):
         b - a and half the width of its confidence interval, SI unit.
     percent : float
         100 times the difference over the average of a.
+
+    Examples
+    --------
+    >>> import wavesim as ws
+    >>> rpm = [2000.0, 4000.0, 6000.0]
+    >>> a = [[150.0, 181.0, 170.0], [149.2, 180.3, 169.1], [149.6, 180.0, 169.2]]
+    >>> b = [[153.1, 179.9, 174.2], [153.5, 179.7, 173.7], [152.6, 179.2, 173.6]]
+    >>> found = ws.measured_difference(rpm, a, b)
+    >>> band = found.band_average(2000, 4000)
+    >>> band.low, band.high, round(band.difference, 2)
+    (2000.0, 4000.0, 1.48)
     """
 
     low: float
@@ -134,6 +156,23 @@ class MeasuredDifference(Tabular):
         Correlation of the scatter at neighbouring speeds.
     quantity : str
         What was measured, a key of `QUANTITIES`.
+
+    Examples
+    --------
+    >>> import wavesim as ws
+    >>> rpm = [2000.0, 4000.0, 6000.0]
+    >>> a = [[150.0, 181.0, 170.0], [149.2, 180.3, 169.1], [149.6, 180.0, 169.2]]
+    >>> b = [[153.1, 179.9, 174.2], [153.5, 179.7, 173.7], [152.6, 179.2, 173.6]]
+    >>> found = ws.measured_difference(rpm, a, b)
+    >>> found.is_real.tolist()
+    [True, False, True]
+    >>> len(found.crossings().estimates), bool(found.band_average(2000, 4000).difference > 0.0)
+    (2, True)
+    >>> bool(found.smallest_difference(10) < found.smallest_difference(3)), found.pulls_needed(5.0)
+    (True, 2)
+    >>> len(found.summary().splitlines()) > 2
+    True
+    >>> ax = found.plot()
     """
 
     _index = "rpm"

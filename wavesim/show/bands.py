@@ -55,18 +55,17 @@ def plot_bands(found: BandedDifference, ax: "Axes | None" = None, **line_kws: An
     'difference of torque [N m]'
     """
     check_form("plot_bands", "found", found, BandedDifference)
+    from matplotlib.colors import to_rgba
+
     ax, look, shade = axes_or_new(ax), display(found.quantity), COLOURS[0]
     y = look.factor * found.difference
     ax.axhline(0.0, color=REFERENCE, lw=2.0, zorder=1.0)
     last = len(found.bands) - 1
     for i, (name, half_width) in enumerate(found.bands.items()):
         low, high = y - look.factor * half_width, y + look.factor * half_width
-        ax.fill_between(found.rpm, low, high, color=shade, alpha=0.14 + 0.16 * (i == last), lw=0.0,
-                        zorder=0.5 + 0.1 * i, label=name)
-        if i < last:
-            edge = {"color": shade, "lw": 1.0, "ls": _EDGES[i % len(_EDGES)], "zorder": 1.2}
-            ax.plot(found.rpm, low, **edge)
-            ax.plot(found.rpm, high, **edge)
+        edge = {"lw": 1.0, "ls": _EDGES[i % len(_EDGES)]} if i < last else {"lw": 0.0}
+        ax.fill_between(found.rpm, low, high, fc=to_rgba(shade, 0.14 + 0.16 * (i == last)),
+                        ec=shade, zorder=0.5 + 0.1 * i, label=name, **edge)
     a, b = map(legend_name, found.names)
     ax.plot(found.rpm, y, **({"color": shade, "lw": 1.9, "marker": MARKERS[0], "ms": 5.0,
                               "zorder": 3.0, "label": f"{b} less {a}"} | line_kws))
