@@ -36,8 +36,7 @@ from wavesim.many.store import Store
 from wavesim.many.sweep import checked_speeds
 from wavesim.many.work import Task, count_workers, run_chains
 from wavesim.results.bill import bill
-from wavesim.results.compare import mean_over
-from wavesim.results.curves import ByName, CurveMethods, Reading, place_of_speed
+from wavesim.results.curves import ByName, CurveMethods, Reading, mean_over, place_of_speed
 from wavesim.results.points import Failure
 from wavesim.show.quantities import QUANTITIES, column_notes, display, rows_text
 
