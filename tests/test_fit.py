@@ -32,8 +32,8 @@ SHORT, LONG = (
     ws.Exhaust(name=name, primary=ws.Pipe(length, 0.042, wall_temperature=700.0), merge=None)
     for name, length in (("short", 0.5), ("long", 0.9))
 )
-RPM = np.array([3000.0, 4500.0, 6000.0, 7000.0, 8000.0, 9000.0])
-COARSE = ws.Settings(cell_length=0.05, tolerance=1e-4)
+RPM = np.array([4000.0, 5000.0, 6000.0, 7000.0, 8000.0, 9000.0])
+COARSE = ws.Settings(cell_length=0.08, sample_deg=5.0, tolerance=1e-4)
 #: Shares of the value: shift of a pull, scatter that is smooth over speed, noise.
 USUAL = {"shift": 0.007, "smooth": 0.004, "noise": 0.004}
 

@@ -22,7 +22,7 @@ from wavesim.guard import guarded
 from wavesim.many.explore import explore
 from wavesim.many.space import built_pair, field_at, field_unit, plain_pair
 
-LATTICE = 16  # steps of the lattice of sensitivities in a range
+LATTICE = 8  # steps of the lattice of sensitivities in a range
 
 
 @guarded
