@@ -33,6 +33,7 @@ _OF_BILL = ("mass", "length")
 _MARK = "*"
 
 
+@guarded
 class Measure(NamedTuple):
     """What variants are held against.
 
