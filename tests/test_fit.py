@@ -386,6 +386,7 @@ def test_parameter_that_the_variant_lacks_acts_on_the_baseline_alone(quick, rng)
         ({"pulls": np.ones(6)}, "at least 2 pulls"),
         ({"pulls": np.full((2, 6), np.nan)}, "finite"),
         ({"pulls": {"torqe": np.ones((2, 6))}}, "did you mean 'torque'"),
+        ({"quantity": ["torque"]}, "quantity = "),
         ({"space": {}}, "must map paths to ranges"),
         ({"space": {"engine.bor": (0.1, 0.2)}}, "did you mean 'bore'"),
         ({"space": {FRICTION: (2e5, 1e5)}}, "high end"),
