@@ -36,7 +36,7 @@ FLOORS = {
     "many": "space store work refine sweep maps explore sensitivity optimise",
     "dyno": "logfile rows pulls correction repeat uncertain fit predict sound sound_file "
             "sound_curve choice",
-    "front": "folder report content sheet_html sheet_pdf sheet commands app",
+    "front": "folder report content sheet_html sheet_pdf sheet session commands app",
     "door": "__init__ __main__",
 }
 #: (floor, place on it) by module, such as "march.run".

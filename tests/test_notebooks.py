@@ -112,6 +112,24 @@ def test_collectors_are_alike_without_the_echo_of_their_ends():
     assert silent[0] == pytest.approx(silent[1], rel=5e-3)
 
 
+@pytest.mark.slow
+def test_session_finds_the_engine_that_made_its_pulls_as_far_as_they_tell():
+    found = run("session")
+    truth = {"engine.combustion.ca50_deg": 11.0, "engine.friction.constant": 48000.0,
+             "engine.air_fuel_lambda": 0.90}
+    for one in found["found"].parameters:
+        assert one.low <= truth[one.path] <= one.high
+    error = found["found"].error("torque")
+    assert error["before"] == pytest.approx(4.0, abs=0.3) and error["after"] < 0.7
+    assert error["after"] < error["band"]
+    gap = np.abs(found["prediction"].difference - found["seen"])
+    assert (gap < found["half"] + found["prediction"].simultaneous_half_width).all()
+    compared = ws.compare(*found["sweeps"], bands=[(2200, 3000), (3000, 4800), (4800, 6900)])
+    low, middle, high = (band.percent for band in compared.band_averages("torque"))
+    assert low == pytest.approx(-17.0, abs=1.0) and middle == pytest.approx(7.0, abs=0.6)
+    assert abs(high) < 1.0 and not found["measured"].is_real[found["measured"].rpm > 5700.0].any()
+
+
 def test_narrow_pipe_costs_by_the_fifth_power_and_more_than_pumping():
     found = run("pipe_bore")
     opened, piped, bores = found["opened"], found["piped"], found["bores"]

@@ -151,7 +151,7 @@ def test_measured_difference_is_told_with_its_band(pair, page):
 
 def test_lean_mixture_on_the_fuel_of_the_base_is_warned_of(pair):
     a, b = pair
-    content = content_of(b, a, "", None, None, None, 0.5)
+    content = content_of(b, a)
     more = a["air_mass_flow"] / b["air_mass_flow"]
     top = int(np.argmax(more))
     words = f"up to {100.0 * (more[top] - 1.0):.1f} % leaner, at {a.rpm[top]:.0f} rev/min"
@@ -186,7 +186,7 @@ def test_bands_that_bring_their_own_words_are_drawn_and_told():
 
 
 def test_both_systems_are_drawn_on_one_scale_with_true_lengths_and_bores(pair):
-    content = content_of(*pair, "", None, None, None, 0.5)
+    content = content_of(*pair)
     for width in (7.4, 3.9):
         height = panels.systems_height(width, content.outlines)
         figure = panels.figure_of(width, height, lambda f, box: panels.draw_systems(
@@ -202,6 +202,18 @@ def test_both_systems_are_drawn_on_one_scale_with_true_lengths_and_bores(pair):
         inside = [patch.get_xy() for patch in ax.patches]
         assert max(xy[:, 0].max() for xy in inside) <= ax.get_xlim()[1]
         assert min(xy[:, 1].min() for xy in inside) >= ax.get_ylim()[0]
+
+
+def test_network_in_place_of_an_exhaust_is_said_not_to_be_drawn(pair):
+    point = pair[0].points[0]
+    cheap = ws.Settings(cell_length=0.1, tolerance=0.05, sample_deg=4.0)
+    sweep = ws.speed_sweep(point.engine, point.exhaust.network(point.engine), [3000.0, 6000.0],
+                           settings=cheap, progress=False, name="network")
+    content = content_of(pair[0], sweep)
+    assert content.outlines == [] and "not drawn" in content.assumed[0]
+    assert not any(row[0].startswith("Mass") for row in content.rows)
+    with rc_context(panels.STYLE):
+        assert len(pages_of(content)) == 2
 
 
 # --- two pages ------------------------------------------------------------------------------------
@@ -225,7 +237,7 @@ def test_paper_has_two_pages_and_all_letters_lie_on_them(files, pair, measured):
 
 def test_last_lines_end_above_the_foot(pair, measured):
     with rc_context(panels.STYLE):
-        second = pages_of(content_of(*pair, "", measured, None, None, 0.5))[1]
+        second = pages_of(content_of(*pair, measured=measured))[1]
     lines = {text.get_text(): text.get_window_extent() for text in second.texts}
     foot = next(box for words, box in lines.items() if words == "2 / 2")
     assert min(box.y0 for words, box in lines.items() if box.y1 > foot.y1 + 1.0) > foot.y1

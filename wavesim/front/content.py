@@ -19,12 +19,13 @@ from wavesim.results.comparisons import compare
 from wavesim.results.explain import explain
 from wavesim.results.points import Sweep
 from wavesim.show.drawings import Outline, outline
-from wavesim.show.forms import CurveDifference
+from wavesim.show.forms import CurveDifference, SpeedCurve, check_forms
 from wavesim.show.panels import Said
 from wavesim.show.quantities import display
 
 LETTERS = ("A", "B")
 LEAN = 0.02  # share by which B must run leaner on A's fuel to be warned of
+_APART = "erred apart"  # of a band that a prediction holds for comparison only
 LISTED = 3  # speeds of which the reasons are told
 CAUTIONS = (
     "All this is computed, and shows neither that an engine is safe nor that a vehicle is legal.",
@@ -83,7 +84,9 @@ class SheetContent(NamedTuple):
     cautions: list[str]
 
 
-def content_of(a, b, question, measured, predicted, bands, distance) -> SheetContent:
+def content_of(
+    a, b, question="", measured=None, predicted=None, bands=None, distance=0.5, pulls=None
+) -> SheetContent:
     """Gather all that stands on a sheet; takes what `sheet` does."""
     for name, curve in (("a", a), ("b", b)):
         check_kind("sheet", name, curve, Sweep)
@@ -106,10 +109,11 @@ def content_of(a, b, question, measured, predicted, bands, distance) -> SheetCon
         names=names, block=_block(a, engine, names, comparison),
         answer=_answer(comparison, said, sounds, a, b, distance),
         outlines=outlines if len(outlines) == 2 else [],
-        comparison=comparison, said=said, measured=_measured_curves(measured),
+        comparison=comparison, said=said, measured=_measured_curves(measured, pulls),
         explanation=explanation, reasons=_reasons(explanation),
         small=_small(a, b, sounds), rows=_rows(a, b, bands, sounds, comparison, distance),
-        assumed=_assumed(a, engine), certain=_certain(comparison, said, a, explanation),
+        assumed=[*_undrawn(outlines), *_assumed(a, engine)],
+        certain=_certain(comparison, said, a, explanation),
         cautions=[*_mixture(a, b), *CAUTIONS,
                   *([f"Sound: {OF_SOUND[0].lower()}{OF_SOUND[1:]}"] if sounds else [])],
     )
@@ -126,19 +130,24 @@ def _said(word, given):
         if getattr(given, "quantity", "torque") != "torque":
             raise InputError(f"sheet: {word} must be a difference of torque, got one of "
                              f"{given.quantity}.")
-        return Said(word, np.asarray(given.rpm), np.asarray(given.difference),
-                    dict(given.bands), tuple(getattr(given, "pieces", ())))
+        bands = {words: half for words, half in given.bands.items() if _APART not in words}
+        return Said(word, np.asarray(given.rpm), np.asarray(given.difference), bands)
     if not isinstance(given, CurveDifference):
         raise InputError(f"sheet: {word} = {shown(given)} must be a difference of torque with its "
                          "bands, such as a Comparison.")
     half = given.uncertainty("torque")
     return Said(word, given.rpm, given.difference("torque"),
-                {} if half is None else {"stated uncertainty": half},
-                tuple((one.below, one.above) for one in given.crossings("torque")))
+                {} if half is None else {"stated uncertainty": half})
 
 
-def _measured_curves(measured):
-    return [measured.a, measured.b] if isinstance(measured, CurveDifference) else []
+def _measured_curves(measured, pulls):
+    """Measured curves of A and B, or none."""
+    if pulls is None:
+        return [measured.a, measured.b] if isinstance(measured, CurveDifference) else []
+    curves = check_forms("sheet", "pulls", pulls, SpeedCurve)
+    if len(curves) != 2:
+        raise InputError(f"sheet: pulls must be two curves, of a and of b, got {len(curves)}.")
+    return curves
 
 
 # --- the head -------------------------------------------------------------------------------------
@@ -311,6 +320,12 @@ def _signed(text):
 # --- what it rests on -----------------------------------------------------------------------------
 
 
+def _undrawn(outlines):
+    """Why the systems are not drawn, if they are not."""
+    return [] if len(outlines) == 2 else [
+        "The systems are not drawn: one of them is a network, which is laid in no lines."]
+
+
 def _assumed(a, engine):
     point = a.points[0]
     settings, air = point.settings, point.weather
@@ -322,7 +337,7 @@ def _assumed(a, engine):
         f"ratio {engine.compression_ratio:g}, firing order "
         f"{'-'.join(map(str, engine.firing_order))}.",
         "Valves: " + _timing(engine),
-        f"Fuel {_fuel(engine)}, lambda {engine.air_fuel_lambda:g} as stated. Half is burned at "
+        f"Fuel {_fuel(engine)}, lambda {engine.air_fuel_lambda:.3g} as stated. Half is burned at "
         f"{_angle(burn.ca50_deg)}, 10 to 90 % within {_angle(burn.burn_10_90_deg)}, "
         + ("as stated whatever the charge." if burn.scaling is None else
            "answering to residual gas and mixture."),
@@ -345,21 +360,24 @@ def _fuel(engine):
 
 
 def _angle(given):
-    return "an angle by a table of speed" if isinstance(given, Table) else f"{given:g} deg"
+    return "an angle by a table of speed" if isinstance(given, Table) else f"{given:.3g} deg"
 
 
 def _certain(comparison, said, a, explanation):
     notes = [note for note in comparison.notes() if note not in a.wall_notes]
-    measured = [one.word for one in said]
+    words = [one.word for one in said]
     found = [*notes]
     found.append(
         "Torque itself depends on combustion, friction and flow coefficients that were stated; the "
         "difference of two exhausts depends less on them."
-        if "measured" not in measured else
+        if "measured" not in words else
         "Where the measured band and the computed difference part, believe the measurement.")
-    if not measured:
+    if not words:
         found.append("Nothing here was measured: place and sign of a difference are a question for "
                      "a test, its size is not yet an answer.")
+    if "predicted" in words:
+        found.append("The predicted band holds what the fitted parameters explain; what the model "
+                     "leaves out is not in it.")
     if explanation is not None:
         found.append("The reasons are the account that the computed numbers fit; a measured trace "
                      "of the pressure at the valve is its judge.")

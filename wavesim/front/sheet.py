@@ -6,11 +6,12 @@ from typing import Any
 
 from wavesim.errors import check_number
 from wavesim.fields.description import check_text
-from wavesim.front.content import content_of
+from wavesim.front.content import SheetContent, content_of
 from wavesim.front.sheet_html import html_of
 from wavesim.front.sheet_pdf import pages_of
 from wavesim.guard import guarded
 from wavesim.results.points import Sweep
+from wavesim.show.forms import SpeedCurve
 from wavesim.show.pages import pdf_of
 from wavesim.writing import (
     MAKER,
@@ -32,6 +33,7 @@ def sheet(
     question: str = "",
     measured: Any = None,
     predicted: Any = None,
+    pulls: Sequence[SpeedCurve] | None = None,
     bands: Sequence[tuple[float, float]] | None = None,
     distance: float = 0.5,
 ) -> tuple[Path, Path]:
@@ -47,7 +49,10 @@ def sheet(
     question : str
         That the sheet answers, its title; default: what b changes against a.
     measured, predicted : Comparison, MeasuredDifference or another difference of torque, optional
-        With its bands, b less a.
+        With its bands, b less a, as `measured_difference` and `predict` return them.
+    pulls : pair of MeasuredPulls, Curve or another speed curve, optional
+        Measured curves of both, to be drawn beside the computed ones; default: those of `measured`
+        if it is a Comparison.
     bands : sequence of (float, float), optional
         Bands of speed to average over [rev/min]; default: three equal parts.
     distance : float
@@ -80,15 +85,25 @@ def sheet(
     path = as_path("sheet", path)
     question = check_text("sheet", "question", question)
     distance = check_number("sheet", "distance", distance, "m", 0.1, 1000.0)
-    content = content_of(a, b, question, measured, predicted, bands, distance)
+    content = content_of(a, b, question, measured, predicted, bands, distance, pulls)
     page, paper = (path.with_name(f"{_stem(path)}{suffix}") for suffix in (".html", ".pdf"))
     check_free(page, "sheet", is_unedited)
     check_free(paper, "sheet", holds_mark)
-    made = pdf_of(lambda: pages_of(content), MAKER)
-    write_signed(page, "sheet", "<!doctype html>\n<!--\n", f"-->\n{html_of(content)}")
-    with whole_file(paper, "sheet", is_own=holds_mark) as file:
-        file.write(made)
+    write_paper(content, paper)
+    write_page(content, page)
     return page, paper
+
+
+def write_page(content: SheetContent, path: Path) -> None:
+    """Write a sheet as an HTML file, which is replaced as long as nobody edits it."""
+    write_signed(path, "sheet", "<!doctype html>\n<!--\n", f"-->\n{html_of(content)}")
+
+
+def write_paper(content: SheetContent, path: Path) -> None:
+    """Write a sheet as a PDF file."""
+    made = pdf_of(lambda: pages_of(content), MAKER)
+    with whole_file(path, "sheet", is_own=holds_mark) as file:
+        file.write(made)
 
 
 def _stem(path):

@@ -24,6 +24,7 @@ INK = "#1a1a1a"
 _EDGE = 0.05  # [inch] beside the systems
 _HEAD = 0.40  # [inch] above a system, for its name and the numbers of its parts
 _LARGEST = 2.4  # [inch/m] scale of short systems
+_MOST_MARKS = 14  # of a measured curve
 _THIN = 0.06  # share of the largest difference below which a part goes into the rest
 _LETTERS = "AB"
 #: Of bars in a stack, in the order of the parts that are drawn: neighbours differ on a grey print.
@@ -45,15 +46,12 @@ class Said(NamedTuple):
         [rev/min], SI unit.
     bands : mapping of str to ndarray, each (n,)
         Half widths by what is said of them, the widest first.
-    pieces : sequence of (float, float)
-        Where the curves may cross [rev/min].
     """
 
     word: str
     rpm: np.ndarray
     difference: np.ndarray
     bands: Mapping[str, np.ndarray]
-    pieces: Sequence[tuple[float, float]] = ()
 
 
 def figure_of(width, height, draw):
@@ -189,7 +187,7 @@ def draw_power(figure, box, comparison, said=(), measured=()):
         Measured curves of A and B, or none.
     """
     x, y, width, height = box
-    below = 0.40 * height
+    below = (0.46 if said else 0.40) * height
     words = [*(f"{letter}  {legend_name(name)}"
                for letter, name in zip(_LETTERS, comparison.names, strict=True)),
              *(f"{letter} measured" for letter, _ in zip(_LETTERS, measured, strict=False)), "peak"]
@@ -197,12 +195,18 @@ def draw_power(figure, box, comparison, said=(), measured=()):
     columns = min(max(1, columns), len(words))
     top = 0.10 + 0.145 * -(-len(words) // columns)
     upper = _axes(figure, (x, y + below, width, height - below), right=0.48, bottom=0.05, top=top)
-    lower = _axes(figure, (x, y, width, below), right=0.48, top=0.06)
+    over = [len(one.word) + max(map(len, one.bands), default=0) for one in said]
+    abreast = max(1, int((width - 0.9) / (0.064 * max(over, default=1) + 0.62)))
+    rows = -(-(1 + 2 * len(said)) // abreast) if said else 0
+    lower = _axes(figure, (x, y, width, below), right=0.48, top=0.06 + 0.15 * rows)
     handles = _curves(upper, comparison, measured)
     upper.legend(handles, words, loc="lower left", bbox_to_anchor=(-0.02, 1.0), frameon=False,
                  ncols=columns, handlelength=2.8, borderaxespad=0.1, columnspacing=1.4,
                  labelspacing=0.25)
     _difference(lower, comparison, said)
+    if said:
+        lower.legend(loc="lower left", bbox_to_anchor=(-0.02, 1.0), frameon=False, ncols=abreast,
+                     borderaxespad=0.1, handlelength=2.4, columnspacing=1.2, labelspacing=0.25)
     upper.set_xlim(lower.get_xlim())
     upper.set_xticklabels([])
     lower.set_xlabel("engine speed [rev/min]")
@@ -227,13 +231,15 @@ def _curves(ax, comparison, measured):
                        mew=0.7, color=colour(i), mec="black", zorder=5.0)
         for i, curve in enumerate(measured):
             if quantity in curve.quantities:
-                scale.plot(curve.rpm, look.factor * curve[quantity], ls="", marker="sx"[i],
-                           ms=4.0, mew=0.9, mfc="none", color=_SAID[0], zorder=4.0)
+                every = max(1, len(curve.rpm) // _MOST_MARKS)
+                scale.plot(curve.rpm, look.factor * curve[quantity], color=_SAID[0], zorder=4.0,
+                           ls=("-", ":")[i], lw=0.7, marker="sx"[i], markevery=every, ms=3.6,
+                           mew=0.8, mfc="none")
         scale.set_ylabel(look.axis)
     _share_height(ax, right)
     handles = [ax.plot([], [], **line_of(i), ms=4.0, marker=MARKERS[i])[0] for i in (0, 1)]
-    handles += [ax.plot([], [], ls="", marker="sx"[i], ms=4.0, mew=0.9, mfc="none",
-                        color=_SAID[0])[0] for i, _ in enumerate(measured)]
+    handles += [ax.plot([], [], ls=("-", ":")[i], lw=0.7, marker="sx"[i], ms=3.6, mew=0.8,
+                        mfc="none", color=_SAID[0])[0] for i, _ in enumerate(measured)]
     return [*handles, *ax.plot([], [], ls="", marker="*", ms=9.0, color="white", mec="black")]
 
 
@@ -276,24 +282,20 @@ def _difference(ax, comparison, said):
             label="computed", zorder=3.0)
     for one, shade in zip(said, _SAID, strict=False):
         dashed = one.word == "predicted"
-        for k, (words, half) in enumerate(one.bands.items()):
+        for words, half in list(one.bands.items())[:1]:  # the widest: of a range of speed
             edge = {"facecolor": "none", "hatch": "\\\\\\\\", "edgecolor": shade, "lw": 0.6,
-                    "alpha": 0.7} if dashed and not k else {"color": shade, "lw": 0.0,
-                                                            "alpha": 0.14}
+                    } if dashed else {"color": "#cccccc", "lw": 0.0}
             ax.fill_between(one.rpm, look.factor * (one.difference - half),
                             look.factor * (one.difference + half), zorder=1.2, **edge,
                             label=f"{one.word}, {words}")
         ax.plot(one.rpm, look.factor * one.difference, color=shade, lw=1.2,
                 ls="-." if dashed else "-", marker="^" if dashed else "s", ms=3.2, zorder=3.5,
-                label=one.word)
+                markevery=max(1, len(one.rpm) // _MOST_MARKS), label=one.word)
     low, high = ax.get_ylim()
-    ax.set_ylim(low - 0.20 * (high - low), high + (0.30 if said else 0.06) * (high - low))
+    ax.set_ylim(low - 0.20 * (high - low), high + 0.06 * (high - low))
     ax.set_ylabel("torque, B less A [N m]")
     ax.yaxis.set_label_coords(-0.33 / _wide(ax), 0.5, transform=ax.transAxes)
     _crossings(ax, [(one.rpm, f"{one.rounded:.0f}") for one in comparison.crossings("torque")])
-    if said:
-        ax.legend(loc="upper right", ncols=2, borderaxespad=0.0, handlelength=2.4,
-                  facecolor="white", edgecolor="none", framealpha=1.0)
 
 
 def _crossings(ax, found):
