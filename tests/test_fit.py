@@ -218,6 +218,22 @@ def test_both_sides_of_the_best_burn_angle_are_looked_at(quick, rng):
     assert np.all(apart.half_width >= 0.0)
 
 
+def test_two_terms_of_friction_of_an_engine_cannot_be_told_apart(rng):
+    """Both take nearly the same torque at every speed: only their sum shows."""
+    rpm, both = [4000.0, 5500.0, 7000.0, 8500.0], {FRICTION, "engine.friction.peak_pressure"}
+    true = ws.speed_sweep(SINGLE, SHORT, rpm, settings=COARSE, progress=False)
+    found = ws.fit(
+        rpm, pulls_of(true.torque, true.rpm, 4, rng, **USUAL), SINGLE, SHORT,
+        {FRICTION: (2e4, 6e4), "engine.friction.peak_pressure": (0.002, 0.008)}, settings=COARSE,
+        hold_back=0, progress=False)
+    (together,) = found.undetermined
+    assert set(together) == both
+    assert together[FRICTION] * together["engine.friction.peak_pressure"] < 0.0  # one for the other
+    assert found.effective_parameters < 1.5
+    text = found.summary()
+    assert "cannot tell apart" in text and " up by " in text and " down by " in text
+
+
 def test_two_that_act_alike_are_named_together(monkeypatch, rng):
     """Friction and a loss of efficiency with one and the same effect."""
     efficiency = "engine.combustion.efficiency"
@@ -386,6 +402,7 @@ def test_parameter_that_the_variant_lacks_acts_on_the_baseline_alone(quick, rng)
         ({"pulls": np.ones(6)}, "at least 2 pulls"),
         ({"pulls": np.full((2, 6), np.nan)}, "finite"),
         ({"pulls": {"torqe": np.ones((2, 6))}}, "did you mean 'torque'"),
+        ({"quantity": ["torque"]}, "quantity = "),
         ({"space": {}}, "must map paths to ranges"),
         ({"space": {"engine.bor": (0.1, 0.2)}}, "did you mean 'bore'"),
         ({"space": {FRICTION: (2e5, 1e5)}}, "high end"),

@@ -57,7 +57,7 @@ from wavesim.errors import (
     check_number,
     shown,
 )
-from wavesim.fields.description import sequence
+from wavesim.fields.description import check_text, sequence
 from wavesim.fields.tabular import Column, Sheet, Tabular
 from wavesim.guard import guarded
 from wavesim.many.store import Store
@@ -503,9 +503,10 @@ def fit(
     --------
     >>> import wavesim as ws
     >>> study = ws.load(ws.demo_path("collector"))
-    >>> exhaust = study.exhausts["short collector"]
-    >>> pulls = [[163.9, 168.2, 203.1], [162.8, 167.0, 202.9], [164.6, 168.8, 205.0]]
-    >>> found = fit([3000, 4500, 6000], pulls, study.engine, exhaust,
+    >>> single = study.engine.replace(firing_order=(1,))
+    >>> short = ws.Exhaust(primary=ws.Pipe(0.5, "40 mm"), merge=None)
+    >>> pulls = [[42.1, 39.4, 45.2], [41.7, 39.1, 45.1], [42.3, 39.6, 45.6]]  # N m, invented
+    >>> found = fit([3000, 4500, 6000], pulls, single, short,
     ...             {"engine.friction.constant": (0.0, 9e4)}, hold_back=0, progress=False,
     ...             settings=ws.Settings(cell_length=0.1, tolerance=0.01))
     >>> found.parameters[0].determined
@@ -554,7 +555,8 @@ class _Data(NamedTuple):
         rpm = as_floats("fit", "rpm", rpm)
         if rpm.ndim != 1 or rpm.size < 3 or not np.all(np.diff(rpm) > 0.0):
             raise InputError("fit: rpm must hold at least 3 increasing speeds in rev/min.")
-        given = dict(pulls) if isinstance(pulls, Mapping) else {quantity: pulls}
+        given = dict(pulls) if isinstance(pulls, Mapping) else {
+            check_text("fit", "quantity", quantity): pulls}
         if not given:
             raise InputError("fit: pulls = {} must hold one quantity at least.")
         arrays = {}

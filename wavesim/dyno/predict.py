@@ -227,9 +227,10 @@ def predict(
     --------
     >>> import wavesim as ws
     >>> study = ws.load(ws.demo_path("collector"))
-    >>> short, long = study.exhausts["short collector"], study.exhausts["long collector"]
-    >>> pulls = [[163.9, 168.2, 203.1], [162.8, 167.0, 202.9], [164.6, 168.8, 205.0]]
-    >>> found = ws.fit([3000, 4500, 6000], pulls, study.engine, short,
+    >>> single = study.engine.replace(firing_order=(1,))
+    >>> short, long = (ws.Exhaust(primary=ws.Pipe(x, "40 mm"), merge=None) for x in (0.5, 0.9))
+    >>> pulls = [[42.1, 39.4, 45.2], [41.7, 39.1, 45.1], [42.3, 39.6, 45.6]]  # N m, invented
+    >>> found = ws.fit([3000, 4500, 6000], pulls, single, short,
     ...                {"engine.friction.constant": (0.0, 9e4)}, hold_back=0, progress=False,
     ...                settings=ws.Settings(cell_length=0.1, tolerance=0.01))
     >>> prediction = predict(found, long, [3000.0, 4500.0], progress=False)

@@ -172,6 +172,9 @@ def field_unit(raw, path):
             elif isinstance(thing, Mapping):
                 thing = thing[names_like(key, thing)[0]]
             else:
+                known = [field.name for field in dataclasses.fields(thing)]
+                if key not in known and "parts" in known:  # a duct of one part needs no index
+                    thing = parent = thing.parts[0]
                 thing = getattr(thing, key)
         facts = {field.name: field.metadata for field in dataclasses.fields(parent)}
         return facts[last].get("unit", "").replace("1", "")

@@ -104,7 +104,8 @@ class Echoes(Tabular):
     records : dict of ndarray, each (n,)
         Pressure above that of still gas at each shut valve, over the peak that the pulse makes at
         its own valve; by cylinder.  An echo is as high as the share of pressure that comes back,
-        as far as it has not been drawn out on its way.
+        as far as it has not been drawn out on its way.  With flow, pressure above that of the same
+        engine without the pulse.
     sent : ndarray, (n,)
         The part of the own record that an endless pipe would show: the pulse itself.
     found : dict of list of Echo

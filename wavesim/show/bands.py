@@ -114,6 +114,19 @@ def plot_fit(
     ------
     InputError
         If the quantity was not fitted.
+
+    Examples
+    --------
+    >>> import wavesim as ws
+    >>> single = ws.load(ws.demo_path("collector")).engine.replace(firing_order=(1,))
+    >>> short = ws.Exhaust(primary=ws.Pipe(0.5, "40 mm"), merge=None)
+    >>> pulls = [[42.1, 39.4, 45.2], [41.7, 39.1, 45.1], [42.3, 39.6, 45.6]]  # N m, invented
+    >>> found = ws.fit([3000, 4500, 6000], pulls, single, short,
+    ...                {"engine.friction.constant": (0.0, 9e4)}, hold_back=0, progress=False,
+    ...                settings=ws.Settings(cell_length=0.1, tolerance=0.01))
+    >>> (ax,) = ws.plots.new_axes()
+    >>> plot_fit(found, ax).get_ylabel()
+    'torque [N m]'
     """
     quantity, look, ax = _fitted("plot_fit", found, quantity, ax)
     measured, start, computed, band = (
@@ -154,6 +167,19 @@ def plot_residuals(
     ------
     InputError
         If the quantity was not fitted.
+
+    Examples
+    --------
+    >>> import wavesim as ws
+    >>> single = ws.load(ws.demo_path("collector")).engine.replace(firing_order=(1,))
+    >>> short = ws.Exhaust(primary=ws.Pipe(0.5, "40 mm"), merge=None)
+    >>> pulls = [[42.1, 39.4, 45.2], [41.7, 39.1, 45.1], [42.3, 39.6, 45.6]]  # N m, invented
+    >>> found = ws.fit([3000, 4500, 6000], pulls, single, short,
+    ...                {"engine.friction.constant": (0.0, 9e4)}, hold_back=0, progress=False,
+    ...                settings=ws.Settings(cell_length=0.1, tolerance=0.01))
+    >>> (ax,) = ws.plots.new_axes()
+    >>> plot_residuals(found, ax).get_ylabel()
+    'torque, pulls less computed [N m]'
     """
     quantity, look, ax = _fitted("plot_residuals", found, quantity, ax)
     before, after = (look.factor * (found.measured[quantity] - curves[quantity])
