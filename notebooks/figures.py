@@ -4,6 +4,7 @@ It runs the default demo and lengths of collector on the engine of another study
 minute or two, and writes small PNG files into notebooks/figures.
 """
 
+import io
 from pathlib import Path
 
 import matplotlib
@@ -11,6 +12,10 @@ from matplotlib import pyplot
 from PIL import Image
 
 import wavesim as ws
+from wavesim.front.content import content_of
+from wavesim.front.sheet_pdf import pages_of
+from wavesim.show.pages import PAPER
+from wavesim.show.panels import STYLE
 
 FOLDER = Path(__file__).parent / "figures"
 DPI, COLOURS = 80, 255
@@ -53,6 +58,21 @@ def collector_map():
     return found.map("torque").difference().plot(ax, sound=point).figure
 
 
+def sheet_pages(a, b):
+    """Both pages of the sheet beside each other, as a picture."""
+    content = content_of(a, b)
+    with pyplot.rc_context(STYLE):
+        made = pages_of(content)
+        size = [round(76 * inch) for inch in PAPER]
+        both = Image.new("RGB", (2 * size[0] + 12, size[1] + 8), "#9a9a9a")
+        for number, page in enumerate(made):
+            file = io.BytesIO()
+            page.savefig(file, dpi=152)
+            small = Image.open(file).convert("RGB").resize(size, Image.LANCZOS)
+            both.paste(small, (4 + number * (size[0] + 4), 4))
+    both.quantize(COLOURS).save(FOLDER / "sheet.png", optimize=True)
+
+
 if __name__ == "__main__":
     matplotlib.use("Agg")
     sweeps = ws.run_study(ws.load(ws.demo_path()))
@@ -61,4 +81,5 @@ if __name__ == "__main__":
     keep(pressure(opened, wide, [3000, 4000]), "valve_pressure")
     exhaust = ws.load(ws.demo_path()).exhausts[wide.name]
     keep(ws.draw_exhaust(exhaust, ws.load(ws.demo_path()).engine).figure, "complete")
+    sheet_pages(opened, wide)
     keep(collector_map(), "map")

@@ -216,6 +216,16 @@ def test_network_in_place_of_an_exhaust_is_said_not_to_be_drawn(pair):
         assert len(pages_of(content)) == 2
 
 
+def test_numbers_of_parts_are_raised_only_where_they_would_overlap():
+    """At 1 inch/m: marks 5 mm apart overlap, 200 mm apart do not, on whichever side they lie."""
+    (ax,) = ws.plots.new_axes()
+    labels = [ax.annotate(str(i), (x, y), (0.0, 3.0), textcoords="offset points")
+              for i, (x, y) in enumerate([(0.300, 0.010), (0.100, 0.008), (0.305, 0.008)])]
+    panels._unfold(labels, 1.0)
+    rows = [label.get_position()[1] for label in labels]
+    assert rows[0] == rows[1] < rows[2]
+
+
 # --- two pages ------------------------------------------------------------------------------------
 
 

@@ -143,16 +143,16 @@ def draw_systems(figure, box, outlines: Sequence[Outline], names: Sequence[str])
 
 def _unfold(labels, scale):
     """Numbers that would overlap are put one row higher."""
-    taken = []  # (row, y, right end) in points
+    taken = []  # (row, y, left, right) in points
     for label in sorted(labels, key=lambda one: (-round(one.xy[1], 3), one.xy[0])):
         label.set_fontsize(7.0)
         x, y = 72.0 * scale * label.xy[0], 72.0 * scale * label.xy[1]
         half = 0.5 * 4.6 * len(label.get_text()) + 0.8
         row = 0
-        while any(row == other and abs(y - height) < 6.0 and x - half < end
-                  for other, height, end in taken):
+        while any(row == other and abs(y - height) < 6.0 and x - half < right and left < x + half
+                  for other, height, left, right in taken):
             row += 1
-        taken.append((row, y, x + half))
+        taken.append((row, y, x - half, x + half))
         dx, dy = label.get_position()
         label.set_position((dx, dy - 1.0 + 7.5 * row))
 
