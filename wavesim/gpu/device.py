@@ -1,0 +1,264 @@
+"""One GPU: what it has, the march compiled for it, its memory, and launches.
+
+The march is compiled once for a kind of device and kept beside the kernels of the processor, under
+the hash of everything that it is made of.  No device is needed for the first step of that
+(`assembly`), so that tests can take it anywhere.
+"""
+
+import contextlib
+import hashlib
+import os
+import re
+import secrets
+import sys
+import threading
+from pathlib import Path
+
+import numpy as np
+
+import wavesim.kernels
+from wavesim.errors import WavesimError
+from wavesim.gpu.slots import N_MAIL
+from wavesim.kernels import jit
+
+EXTRA = "pip install wavesim[gpu]"
+BLOCKS, THREADS = 2, 256  # of a multiprocessor, and of a block: 128 registers remain for a thread
+_OWN = Path(__file__).parent
+
+
+class NoDevice(WavesimError):
+    """There is no GPU that can be used; the text says why."""
+
+
+def assembly(capability):
+    """The march in the assembly language of GPUs.
+
+    Parameters
+    ----------
+    capability : (int, int)
+        Compute capability of the device, such as (9, 0).
+
+    Returns
+    -------
+    str
+    """
+    # numba-cuda asks for a function of numpy that has gone with version 2.5
+    lacks = not hasattr(np, "row_stack")
+    if lacks:
+        np.row_stack = np.vstack
+    try:
+        from numba import cuda
+        from numba.cuda import dispatcher
+    finally:
+        if lacks:
+            del np.row_stack
+    from wavesim.gpu.frame import cycles
+
+    class Wanted:
+        compute_capability = capability
+
+    usual, dispatcher.get_current_device = dispatcher.get_current_device, Wanted
+    try:
+        word = cuda.types.int64
+        code, _ = cuda.compile_ptx(cycles, cuda.types.void(*[word] * 6), cc=capability,
+                                   launch_bounds=(THREADS, BLOCKS))
+    finally:
+        dispatcher.get_current_device = usual
+    return code
+
+
+def _digest(capability, driver):
+    """Name of all that the compiled march depends on."""
+    from importlib.metadata import version
+
+    folders = (Path(wavesim.kernels.__file__).parent, _OWN)
+    sources = sorted(path for folder in folders for path in folder.glob("*.py"))
+    versions = [version(name) for name in ("numba-cuda", "numba", "numpy")]
+    what = repr((versions, capability, driver, sys.version_info[:2])).encode()
+    return hashlib.sha256(b"".join([what, *(path.read_bytes() for path in sources)])).hexdigest()
+
+
+def _kept(path):
+    """What is in a file after the hash of it, None if it is not there or is damaged."""
+    with contextlib.suppress(OSError):
+        content = path.read_bytes()
+        if hashlib.sha256(content[32:]).digest() == content[:32]:
+            return content[32:]
+    return None
+
+
+def _keep(path, content):
+    unfinished = path.with_name(f".{secrets.token_hex(8)}.tmp")
+    with contextlib.suppress(OSError):
+        unfinished.write_bytes(hashlib.sha256(content).digest() + content)
+        os.replace(unfinished, path)
+    with contextlib.suppress(OSError):
+        unfinished.unlink()
+
+
+class Device:
+    """The first GPU of this process, or the one of a number.
+
+    Parameters
+    ----------
+    number : int
+        As CUDA counts them; CUDA_VISIBLE_DEVICES chooses and orders.
+
+    Attributes
+    ----------
+    name : str
+    capability : (int, int)
+    multiprocessors : int
+    blocks : int
+        Points that it marches at once.
+
+    Raises
+    ------
+    NoDevice
+        If there is none, no driver, or no package to reach it.
+    """
+
+    def __init__(self, number=0):
+        try:
+            from cuda.bindings import driver
+            import numba.cuda  # noqa: F401
+        except ImportError as error:
+            raise NoDevice(f'device = "gpu" needs numba-cuda, which is not installed ({EXTRA}): '
+                           f"{error}.") from None
+        except AttributeError:  # see `assembly`
+            pass
+        self._driver = driver
+        self._lock = threading.Lock()
+        try:
+            self._ask(driver.cuInit, 0)
+            count = self._ask(driver.cuDeviceGetCount)
+        except (NoDevice, RuntimeError, OSError) as error:
+            raise NoDevice(f'device = "gpu" needs an NVIDIA GPU with its driver: {error}') from None
+        if number >= count:
+            raise NoDevice(f'device = "gpu" needs an NVIDIA GPU, of which {count} are there.')
+        self._handle = self._ask(driver.cuDeviceGet, number)
+        self._context = self._ask(driver.cuDevicePrimaryCtxRetain, self._handle)
+        self.enter()
+        about = driver.CUdevice_attribute
+        self.name = self._ask(driver.cuDeviceGetName, 128, self._handle).split(b"\0")[0].decode()
+        self.capability = (
+            self._about(about.CU_DEVICE_ATTRIBUTE_COMPUTE_CAPABILITY_MAJOR),
+            self._about(about.CU_DEVICE_ATTRIBUTE_COMPUTE_CAPABILITY_MINOR),
+        )
+        self.multiprocessors = self._about(about.CU_DEVICE_ATTRIBUTE_MULTIPROCESSOR_COUNT)
+        self._most_near = self._about(
+            about.CU_DEVICE_ATTRIBUTE_MAX_SHARED_MEMORY_PER_BLOCK_OPTIN)
+        self.blocks = 0
+        self._function = None
+
+    def _ask(self, call, *arguments):
+        """Call of the driver; its values, or an error in its own words."""
+        status, *values = call(*arguments)
+        if int(status) != 0:
+            said = self._driver.cuGetErrorString(status)[1]
+            text = said.decode() if said else str(status)
+            raise NoDevice(f"the GPU answered: {text} ({call.__name__}).")
+        return values[0] if len(values) == 1 else values
+
+    def _about(self, attribute):
+        return self._ask(self._driver.cuDeviceGetAttribute, attribute, self._handle)
+
+    def enter(self):
+        """Let the calling thread use the device."""
+        self._ask(self._driver.cuCtxSetCurrent, self._context)
+
+    def free_memory(self):
+        """Bytes that are free."""
+        return self._ask(self._driver.cuMemGetInfo)[0]
+
+    def is_compiled(self):
+        """True if the march for this device is kept."""
+        return _kept(self._path()) is not None
+
+    def _path(self):
+        version = self._ask(self._driver.cuDriverGetVersion)
+        digest = _digest(self.capability, version)
+        return Path(jit.FOLDER) / f"gpu-{digest[:24]}.cubin"
+
+    def load(self):
+        """Compile the march for this device, or take it from the cache."""
+        driver, path = self._driver, self._path()
+        binary = _kept(path) if jit.obstacle() is None else None
+        if binary is None:
+            binary = self._linked(assembly(self.capability))
+            if jit.obstacle() is None:
+                _keep(path, binary)
+        module = self._ask(driver.cuModuleLoadData, binary)
+        name = re.search(rb"_ZN7wavesim3gpu5frame6cycles\w+", binary).group()
+        self._function = self._ask(driver.cuModuleGetFunction, module, name)
+
+    def _linked(self, code):
+        """Machine code from assembly, by the compiler in the driver."""
+        driver = self._driver
+        link = self._ask(driver.cuLinkCreate, 0, [], [])
+        kind = driver.CUjitInputType.CU_JIT_INPUT_PTX
+        text = code.encode() + b"\0"
+        self._ask(driver.cuLinkAddData, link, kind, text, len(text), b"march", 0, [], [])
+        address, size = self._ask(driver.cuLinkComplete, link)
+        import ctypes
+
+        binary = ctypes.string_at(int(address), int(size))
+        self._ask(driver.cuLinkDestroy, link)
+        return binary
+
+    def fit(self, near_words):
+        """Prepare for points whose near arrays take so many words; how many run at once.
+
+        Raises
+        ------
+        NoDevice
+            If they take more than the threads of a block share on this device.
+        """
+        driver = self._driver
+        size = 8 * (N_MAIL + near_words)
+        if size > self._most_near:
+            raise NoDevice(
+                f"the system has so many ends and stores that they take {size} bytes of the fast "
+                f"memory of the GPU, which has {self._most_near}; compute it without device."
+            )
+        attribute = driver.CUfunction_attribute.CU_FUNC_ATTRIBUTE_MAX_DYNAMIC_SHARED_SIZE_BYTES
+        self._ask(driver.cuFuncSetAttribute, self._function, attribute, size)
+        each = self._ask(driver.cuOccupancyMaxActiveBlocksPerMultiprocessor, self._function,
+                         THREADS, size)
+        self.blocks = each * self.multiprocessors
+        return size
+
+    def allocate(self, size):
+        """Address of new memory of the device."""
+        return int(self._ask(self._driver.cuMemAlloc, size))
+
+    def free(self, address):
+        self._ask(self._driver.cuMemFree, address)
+
+    def pin(self, memory):
+        """Let the device read and write memory of the host; its address there."""
+        driver = self._driver
+        address, size = memory.ctypes.data, memory.nbytes
+        self._ask(driver.cuMemHostRegister, address, size,
+                  driver.CU_MEMHOSTREGISTER_PORTABLE | driver.CU_MEMHOSTREGISTER_DEVICEMAP)
+        return int(self._ask(driver.cuMemHostGetDevicePointer, address, 0))
+
+    def unpin(self, memory):
+        self._ask(self._driver.cuMemHostUnregister, memory.ctypes.data)
+
+    def stream(self):
+        return self._ask(self._driver.cuStreamCreate, 1)
+
+    def wait(self, stream):
+        self._ask(self._driver.cuStreamSynchronize, stream)
+
+    def copy_in(self, address, values, stream):
+        self._ask(self._driver.cuMemcpyHtoDAsync, address, values.ctypes.data, values.nbytes,
+                  stream)
+
+    def launch(self, blocks, near_size, words, stream):
+        """Start `frame.cycles` with six whole numbers."""
+        given = np.array(words, dtype=np.int64)
+        places = np.array([given.ctypes.data + 8 * i for i in range(given.size)], dtype=np.uint64)
+        self._ask(self._driver.cuLaunchKernel, self._function, blocks, 1, 1, THREADS, 1, 1,
+                  near_size, stream, places.ctypes.data, 0)

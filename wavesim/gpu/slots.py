@@ -1,0 +1,158 @@
+"""Slots: all arrays of one model in one stretch of memory, as the GPU reads and writes them.
+
+A slot is made of words of 8 bytes:
+
+    table    where each array begins, and its lengths
+    job      what is asked of the GPU and what it answers
+    near     small arrays: ends, stores, cylinders, plan; during a cycle they lie in the memory that
+             the threads of a block share
+    given    what the GPU only reads: geometry
+    carried  the gas and the scratch, which the cycles hand on to each other
+    samples  of the stores and ends, and of all cells if traces are wanted
+
+The arrays of a model in a slot are views of it, so that the code between cycles knows nothing of
+slots.
+"""
+
+from typing import NamedTuple
+
+import numpy as np
+
+from wavesim.kernels import flat as f
+
+GROUPS = ("net", "state", "work", "record")
+NEAR = (
+    "net.gas_R", "net.gas_coef", "net.taper", "net.end_int", "net.end_par", "net.pair",
+    "net.pair_par", "net.joint", "net.listed", "net.store_int", "net.store_volume",
+    "net.hole_wall", "net.cyl_par", "net.slice_end", "net.options", "state.end", "state.store",
+    "state.cyl", "state.clock", "state.plan", "work.store", "inner", "face", "record.end_sum",
+    "record.cyl_sum", "record.interval",
+)
+GIVEN = ("net.duct", "net.area", "net.cells", "net.hole_par", "net.valve_area")
+CARRIED = ("state.U", "state.T", "state.hole_u", "record.wall", "record.ways",
+           "work.W", "work.Q", "work.F", "work.hole")
+SAMPLES = ("record.store", "record.end", "record.field")
+ARRAYS = (*NEAR, *GIVEN, *CARRIED, *SAMPLES)
+PLACE = {name: place for place, name in enumerate(ARRAYS)}
+N_ENTRY = 4  # of the table: first word, lengths (1 where there is none)
+
+N_MAIL = 16  # words at the head of the shared memory by which the threads of a block tell each other
+N_JOB = 24
+(GAS_KIND, NEAR_END, GIVEN_AT, GIVEN_END, CARRIED_END, SAMPLES_END, FIELD_END,
+ SAMPLED, MAX_STEPS, ASK_SPARE,  # the rest: ask
+ STATUS, CHUNK, TAKEN, USED) = range(14)  # answer: how it ended, in which quarter turn, steps in it
+CHUNK_END = 14  # 8 times [s] at which a quarter turn ends, floats
+JOB_AT = N_ENTRY * len(ARRAYS)
+NEAR_AT = JOB_AT + N_JOB
+
+
+class Layout(NamedTuple):
+    """Where the arrays of a model lie in its slot.
+
+    Attributes
+    ----------
+    table : ndarray of int64, (N_ENTRY * n_array,)
+    job : ndarray of int64
+        Ends of the sections.
+    words : int
+        Size of the slot.
+    """
+
+    table: np.ndarray
+    job: np.ndarray
+    words: int
+
+
+def arrays_of(model):
+    """All arrays of a model by their names here."""
+    found = {f"{group}.{name}": values for group in GROUPS
+             for name, values in getattr(model, group)._asdict().items() if name != "gas_kind"}
+    return found | {"inner": model.inner, "face": model.face}
+
+
+def layout_of(model, traces):
+    """Layout of the slot of a model; without traces no cell is sampled."""
+    arrays = arrays_of(model)
+    table = np.ones((len(ARRAYS), N_ENTRY), dtype=np.int64)
+    job = np.zeros(N_JOB, dtype=np.int64)
+    at = NEAR_AT
+    for names, end in ((NEAR, NEAR_END), (GIVEN, GIVEN_END), (CARRIED, CARRIED_END),
+                       (SAMPLES[:2], SAMPLES_END), (SAMPLES[2:], FIELD_END)):
+        for name in names:
+            shape = arrays[name].shape
+            table[PLACE[name], 0] = at
+            table[PLACE[name], 1:1 + len(shape)] = shape
+            if name != "record.field" or traces:
+                at += -(-arrays[name].nbytes // 8)
+            else:
+                table[PLACE[name], 1:] = 0
+        job[end] = at
+    job[GIVEN_AT] = job[NEAR_END]
+    job[GAS_KIND] = model.net.gas_kind
+    return Layout(table.ravel(), job, int(at))
+
+
+def settle_in(model, layout, words):
+    """Move the arrays of a model into its slot.
+
+    Parameters
+    ----------
+    model : Model
+        Its arrays become views of the slot.
+    layout : Layout
+    words : ndarray of int64, (layout.words,)
+    """
+    words[:JOB_AT] = layout.table
+    words[JOB_AT:NEAR_AT] = layout.job
+    moved = {}
+    for name, values in arrays_of(model).items():
+        at, *shape = layout.table[N_ENTRY * PLACE[name]:][:N_ENTRY]
+        if name == "record.field" and 0 in shape:
+            moved[name] = values
+            continue
+        size = -(-values.nbytes // 8)
+        view = words[at:at + size].view(values.dtype)[:values.size].reshape(values.shape)
+        view[...] = values
+        moved[name] = view
+    _rebind(model, moved)
+
+
+def move_out(model):
+    """Give a model arrays of its own again, so that its slot can be used by another."""
+    _rebind(model, {name: values.copy() for name, values in arrays_of(model).items()})
+
+
+def _rebind(model, arrays):
+    for group in GROUPS:
+        before = getattr(model, group)
+        names = [name for name in before._fields if f"{group}.{name}" in arrays]
+        setattr(model, group, before._replace(
+            **{name: arrays[f"{group}.{name}"] for name in names}
+        ))
+    model.inner, model.face = arrays["inner"], arrays["face"]
+
+
+def ask(words, ends, max_steps, sampled):
+    """Ask for a cycle.
+
+    Parameters
+    ----------
+    words : ndarray of int64
+        The slot.
+    ends : ndarray, (8,)
+        Times [s] at which the quarter turns end.
+    max_steps : int
+        Most steps of the cycle.
+    sampled : bool
+        Whether samples are wanted.
+    """
+    job = words[JOB_AT:NEAR_AT]
+    job[[SAMPLED, MAX_STEPS]] = sampled, max_steps
+    job[[STATUS, CHUNK, TAKEN, USED]] = -2, 0, 0, 0
+    job[CHUNK_END:CHUNK_END + len(ends)].view(np.float64)[:] = ends
+
+
+def answer(words):
+    """(status, steps in the quarter turn in which it ended, steps before that)."""
+    job = words[JOB_AT:NEAR_AT]
+    return int(job[STATUS]), int(job[TAKEN]), int(job[USED])
