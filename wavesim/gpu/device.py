@@ -6,7 +6,9 @@ the hash of everything that it is made of.  No device is needed for the first st
 """
 
 import contextlib
+import ctypes
 import hashlib
+import importlib.util
 import os
 import re
 import secrets
@@ -17,17 +19,14 @@ from pathlib import Path
 import numpy as np
 
 import wavesim.kernels
-from wavesim.errors import WavesimError
+from wavesim.errors import InputError
+from wavesim.gpu.launches import Lane
 from wavesim.gpu.slots import N_MAIL
 from wavesim.kernels import jit
 
 EXTRA = "pip install wavesim[gpu]"
 BLOCKS, THREADS = 2, 256  # of a multiprocessor, and of a block: 128 registers remain for a thread
 _OWN = Path(__file__).parent
-
-
-class NoDevice(WavesimError):
-    """There is no GPU that can be used; the text says why."""
 
 
 def assembly(capability):
@@ -96,6 +95,15 @@ def _keep(path, content):
         unfinished.unlink()
 
 
+def _for_driver(code, version):
+    """Assembly that says of itself to be no newer than what a driver knows; what is used is old."""
+    major, minor = version // 1000 - 4, version % 1000 // 10  # CUDA 13.0 knows assembly 9.0
+    stated = re.search(r"^\.version (\d+)\.(\d+)", code, re.MULTILINE)
+    if tuple(map(int, stated.groups())) <= (major, minor):
+        return code
+    return code.replace(stated.group(), f".version {major}.{max(0, minor - 1)}", 1)
+
+
 class Device:
     """The first GPU of this process, or the one of a number.
 
@@ -109,33 +117,36 @@ class Device:
     name : str
     capability : (int, int)
     multiprocessors : int
+    resident : int
+        Points that it marches at once, if the memory that the threads of a block share suffices.
     blocks : int
-        Points that it marches at once.
+        The same of the last launch.
 
     Raises
     ------
-    NoDevice
+    InputError
         If there is none, no driver, or no package to reach it.
     """
 
     def __init__(self, number=0):
         try:
             from cuda.bindings import driver
-            import numba.cuda  # noqa: F401
+
+            if importlib.util.find_spec("numba_cuda") is None:
+                raise ImportError("no module numba_cuda")
         except ImportError as error:
-            raise NoDevice(f'device = "gpu" needs numba-cuda, which is not installed ({EXTRA}): '
-                           f"{error}.") from None
-        except AttributeError:  # see `assembly`
-            pass
+            raise InputError(
+                f"device = 'gpu' needs the package numba-cuda, which is not there ({error}): {EXTRA}"
+            ) from None
         self._driver = driver
         self._lock = threading.Lock()
         try:
             self._ask(driver.cuInit, 0)
             count = self._ask(driver.cuDeviceGetCount)
-        except (NoDevice, RuntimeError, OSError) as error:
-            raise NoDevice(f'device = "gpu" needs an NVIDIA GPU with its driver: {error}') from None
+        except Exception as error:  # the package has its own for a driver that is not there
+            raise InputError(f"device = 'gpu' needs an NVIDIA GPU with its driver: {error}") from None
         if number >= count:
-            raise NoDevice(f'device = "gpu" needs an NVIDIA GPU, of which {count} are there.')
+            raise InputError(f"device = 'gpu' needs an NVIDIA GPU, of which {count} are there.")
         self._handle = self._ask(driver.cuDeviceGet, number)
         self._context = self._ask(driver.cuDevicePrimaryCtxRetain, self._handle)
         self.enter()
@@ -148,6 +159,7 @@ class Device:
         self.multiprocessors = self._about(about.CU_DEVICE_ATTRIBUTE_MULTIPROCESSOR_COUNT)
         self._most_near = self._about(
             about.CU_DEVICE_ATTRIBUTE_MAX_SHARED_MEMORY_PER_BLOCK_OPTIN)
+        self.resident = BLOCKS * self.multiprocessors
         self.blocks = 0
         self._function = None
 
@@ -157,11 +169,25 @@ class Device:
         if int(status) != 0:
             said = self._driver.cuGetErrorString(status)[1]
             text = said.decode() if said else str(status)
-            raise NoDevice(f"the GPU answered: {text} ({call.__name__}).")
+            raise InputError(f"the GPU answered: {text} ({call.__name__}).")
         return values[0] if len(values) == 1 else values
 
     def _about(self, attribute):
         return self._ask(self._driver.cuDeviceGetAttribute, attribute, self._handle)
+
+    def lanes(self, memory, count):
+        """Lanes on which cycles are launched, see `launches.Lane`.
+
+        Parameters
+        ----------
+        memory : ndarray of int64
+            All slots.
+        count : int
+            Number of lanes.
+        """
+        self.load()
+        address = self.pin(memory)
+        return [Lane(self, memory, address) for _ in range(count)]
 
     def enter(self):
         """Let the calling thread use the device."""
@@ -197,11 +223,9 @@ class Device:
         driver = self._driver
         link = self._ask(driver.cuLinkCreate, 0, [], [])
         kind = driver.CUjitInputType.CU_JIT_INPUT_PTX
-        text = code.encode() + b"\0"
+        text = _for_driver(code, self._ask(driver.cuDriverGetVersion)).encode() + b"\0"
         self._ask(driver.cuLinkAddData, link, kind, text, len(text), b"march", 0, [], [])
         address, size = self._ask(driver.cuLinkComplete, link)
-        import ctypes
-
         binary = ctypes.string_at(int(address), int(size))
         self._ask(driver.cuLinkDestroy, link)
         return binary
@@ -211,13 +235,13 @@ class Device:
 
         Raises
         ------
-        NoDevice
+        InputError
             If they take more than the threads of a block share on this device.
         """
         driver = self._driver
         size = 8 * (N_MAIL + near_words)
         if size > self._most_near:
-            raise NoDevice(
+            raise InputError(
                 f"the system has so many ends and stores that they take {size} bytes of the fast "
                 f"memory of the GPU, which has {self._most_near}; compute it without device."
             )

@@ -39,7 +39,7 @@ N_ENTRY = 4  # of the table: first word, lengths (1 where there is none)
 N_MAIL = 16  # words at the head of the shared memory by which the threads of a block tell each other
 N_JOB = 24
 (GAS_KIND, NEAR_END, GIVEN_AT, GIVEN_END, CARRIED_END, SAMPLES_END, FIELD_END,
- SAMPLED, MAX_STEPS, ASK_SPARE,  # the rest: ask
+ SAMPLED, MAX_STEPS, COST,  # ask; cost: by which those that take longest go first
  STATUS, CHUNK, TAKEN, USED) = range(14)  # answer: how it ended, in which quarter turn, steps in it
 CHUNK_END = 14  # 8 times [s] at which a quarter turn ends, floats
 JOB_AT = N_ENTRY * len(ARRAYS)
@@ -104,17 +104,26 @@ def settle_in(model, layout, words):
     """
     words[:JOB_AT] = layout.table
     words[JOB_AT:NEAR_AT] = layout.job
-    moved = {}
-    for name, values in arrays_of(model).items():
-        at, *shape = layout.table[N_ENTRY * PLACE[name]:][:N_ENTRY]
-        if name == "record.field" and 0 in shape:
-            moved[name] = values
+    moved = arrays_of(model)
+    for name, values in moved.items():
+        if name == "record.field" and not has_field(words):
             continue
-        size = -(-values.nbytes // 8)
-        view = words[at:at + size].view(values.dtype)[:values.size].reshape(values.shape)
+        view = moved[name] = view_of(words, name, values.ndim, values.dtype)
         view[...] = values
-        moved[name] = view
     _rebind(model, moved)
+
+
+def has_field(words):
+    """True if a slot has room for the samples of all cells."""
+    return words[N_ENTRY * PLACE["record.field"] + 1] > 0
+
+
+def view_of(words, name, dimensions, kind):
+    """An array of a slot."""
+    at, *shape = words[N_ENTRY * PLACE[name]:][:1 + dimensions]
+    size = int(np.prod(shape))
+    last = at - (-size * np.dtype(kind).itemsize // 8)
+    return words[at:last].view(kind)[:size].reshape(shape)
 
 
 def move_out(model):
@@ -147,6 +156,7 @@ def ask(words, ends, max_steps, sampled):
         Whether samples are wanted.
     """
     job = words[JOB_AT:NEAR_AT]
+    job[COST] = job[USED] or 1_000_000_000 + job[CARRIED_END]  # steps of the cycle before
     job[[SAMPLED, MAX_STEPS]] = sampled, max_steps
     job[[STATUS, CHUNK, TAKEN, USED]] = -2, 0, 0, 0
     job[CHUNK_END:CHUNK_END + len(ends)].view(np.float64)[:] = ends

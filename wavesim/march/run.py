@@ -21,16 +21,16 @@ from wavesim.errors import InputError, check_int, check_kind, check_number, show
 from wavesim.fields.description import describe
 from wavesim.gas.models import EngineGas, PerfectGas, given_gas
 from wavesim.guard import guarded
-from wavesim.march.advance import march_to
+from wavesim.march.advance import march_here, march_to
 from wavesim.march.books import contents, cycle_ledger, ledger
 from wavesim.march.burn import burn_angles, check_burn, take_burn
 from wavesim.march.cycles import (
     change,
     check_mixture,
     restart_of,
-    rough_run,
-    settle,
+    roughing,
     settled,
+    settling,
     take_over,
 )
 from wavesim.march.evaluate import amounts_of, evaluate
@@ -162,10 +162,15 @@ def run_point(
     >>> print(f"{point.torque:.0f} N m, {len(point.cylinders['imep_net'])} cylinders")
     171 N m, 4 cylinders
     """
-    point = run_network(
-        engine, network_of(engine, exhaust), rpm, settings=settings, gas=gas, fuel_flow=fuel_flow,
-        ambient=ambient, pull=pull, start=start, stop=stop,
-    )
+    return march_here(point_work(
+        engine, exhaust, rpm, settings=settings, gas=gas, fuel_flow=fuel_flow, ambient=ambient,
+        pull=pull, start=start, stop=stop,
+    ), stop)
+
+
+def point_work(engine, exhaust, rpm, **options):
+    """The work of `run_point`, which asks for every `Cycle`, see `march_here`."""
+    point = yield from _network_work(engine, network_of(engine, exhaust), rpm, **options)
     if isinstance(exhaust, Network):
         return point
     return replace(point, meta=point.meta | {"exhaust": describe(exhaust), "network": None})
@@ -254,6 +259,15 @@ def run_network(
     >>> print(f"{point.torque:.0f} N m")
     171 N m
     """
+    return march_here(_network_work(
+        engine, network, rpm, settings=settings, gas=gas, fuel_flow=fuel_flow, ambient=ambient,
+        pull=pull, start=start, stop=stop,
+    ), stop)
+
+
+def _network_work(engine, network, rpm, *, settings=None, gas=None, fuel_flow=None, ambient=None,
+                  pull=None, start=None, stop=None):
+    """The work of `run_network`, which asks for every `Cycle`, see `march_here`."""
     settings = given_settings("run_point", settings)
     rpm = check_number("run_point", "rpm", rpm, "rev/min", *RPM_RANGE)
     given_gas("run_point", gas)
@@ -279,10 +293,10 @@ def run_network(
         moment = moment_of(pull, rpm, start, warm)
         if start is not None and not start.restart:  # from a file: its walls alone
             start = None
-    demand = {"rpm": rpm, "fuel_flow": fuel_flow, "stop": stop}
+    demand = {"rpm": rpm, "fuel_flow": fuel_flow}
     goes_on = start is not None and start.rpm == rpm and "fine" in start.restart
-    rough = None if goes_on else rough_run(
-        network, gas, engine, settings, ambient, start, demand, moment
+    rough = None if goes_on else (
+        yield from roughing(network, gas, engine, settings, ambient, start, demand, moment)
     )
     model = compile_network(
         network, gas, settings, engine=engine, rpm=rpm, ambient=ambient,
@@ -296,7 +310,7 @@ def run_network(
         take_over(model, start, "fine" if goes_on else None)
         if moment is not None:
             lay_on(model, walls)
-    cycles = settle(model, walls, settings, **demand)
+    cycles = yield from settling(model, walls, settings, **demand)
     if fuel_flow is not None:
         check_mixture(model.gas, fuel_flow)
     point = point_of(described, model, walls, cycles, rpm, fuel_flow, rough, moment)

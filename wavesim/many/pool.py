@@ -1,0 +1,279 @@
+"""An executor whose points march on a GPU, many at once.
+
+    this process      hands points in and takes results, as with any executor
+    two lanes         threads of this process: each launches one cycle of all points that wait for
+                      one, so that a lane has work while the other one's last points end
+    host processes    compile networks and do what lies between cycles (`host.py`)
+
+A point goes from its host to a lane and back for every cycle; its arrays lie in memory that all
+share and that the device reads by itself.
+"""
+
+import atexit
+import os
+import pickle
+import subprocess
+import sys
+import tempfile
+import threading
+import time
+from concurrent.futures import Executor, Future
+from pathlib import Path
+
+import wavesim
+from wavesim.console import tell
+from wavesim.errors import InputError, SolverError
+from wavesim.gpu.device import Device
+from wavesim.many.host import map_memory
+from wavesim.many.work import compute
+
+POINTS = 1024  # for `run_chains`, which has twice as many at work
+MEMORY = 4 * 2**30  # [byte] for slots
+SHARE = 0.25  # of the memory of the machine that they take at most
+LANES = 2
+MOST_HOSTS = 32
+_START = """
+import importlib.util, sys
+start, file, size, first, words, *paths = sys.argv[1:]
+sys.path[:] = paths
+spec = importlib.util.spec_from_file_location("wavesim", start)
+sys.modules["wavesim"] = package = importlib.util.module_from_spec(spec)
+spec.loader.exec_module(package)
+from wavesim.many.host import serve
+serve(int(file), int(size), int(first), int(words))
+"""
+
+
+class _Work:
+    """A point that was handed in."""
+
+    def __init__(self, number, future, host, item):
+        self.number, self.future, self.host, self.item = number, future, host, item
+
+
+class _Host:
+    """A host process, with what it has to do."""
+
+    def __init__(self, file, size, first, words, on_message):
+        here = os.getcwd()
+        paths = [path for path in sys.path if os.path.isabs(path) and path != here]
+        start = Path(wavesim.__file__)
+        self.process = subprocess.Popen(
+            [sys.executable, "-I", "-c", _START, str(start), *map(str, (file, size, first, words)),
+             *paths],
+            cwd=start.parents[0], pass_fds=(file,), stdin=subprocess.PIPE, stdout=subprocess.PIPE,
+            start_new_session=True,  # Ctrl-C is for the process that hands points in
+        )
+        self.load = 0  # points that it has
+        self._lock = threading.Lock()
+        self._on_message = on_message
+        threading.Thread(target=self._listen, daemon=True).start()
+
+    def send(self, kind, items):
+        with self._lock:
+            try:
+                pickle.dump((kind, items), self.process.stdin, pickle.HIGHEST_PROTOCOL)
+                self.process.stdin.flush()
+            except OSError:  # it is gone, which `_listen` notices
+                pass
+
+    def _listen(self):
+        while True:
+            try:
+                message = pickle.load(self.process.stdout)
+            except (EOFError, OSError, ValueError, pickle.UnpicklingError):
+                self._on_message(self, None)
+                return
+            self._on_message(self, message)
+
+    def close(self):
+        for end in (self.process.stdin, self.process.stdout):
+            try:
+                end.close()
+            except OSError:
+                pass
+
+
+class GpuPool(Executor):
+    """Executor for `many.work.compute` alone.
+
+    Parameters
+    ----------
+    hosts : int
+        Number of host processes.
+    device : Device, optional
+        Or what has its methods; default: the first one.
+
+    Raises
+    ------
+    InputError
+        If there is no GPU that can be used.
+    """
+
+    def __init__(self, hosts, device=None):
+        self.device = Device() if device is None else device
+        if not self.device.is_compiled():
+            tell("its march is compiled for the GPU first, once for this version; this takes a "
+                 "minute or two.")
+        self._max_workers = POINTS
+        size = _memory_size()
+        self._file, self._close_file = _shared_file(size)
+        words = size // 8 // hosts
+        self._lock = threading.Condition()
+        self._work, self._ready, self._last = {}, [], 0
+        self._running, self._broken, self._closed = 0, None, False
+        self.cycles, self.launches, self.busy = 0, 0, 0.0
+        self.hosts = [_Host(self._file, size, i * words, words, self._on_message)
+                      for i in range(hosts)]
+        self.memory = map_memory(self._file, size)
+        for lane in self.device.lanes(self.memory, LANES):
+            threading.Thread(target=self._drive, args=(lane,), daemon=True).start()
+
+    def submit(self, function, task, start=None, traces=True, stop=None):
+        """A future for a point; `function` must be `compute`."""
+        if function is not compute:
+            raise TypeError("a GpuPool computes points only")
+        future = Future()
+        with self._lock:
+            if self._broken is not None:
+                raise self._broken
+            self._last += 1
+            host = min(self.hosts, key=lambda one: one.load)
+            host.load += 1
+            work = self._work[self._last] = _Work(self._last, future, host, None)
+        host.send("points", [(work.number, task, start, traces)])
+        return future
+
+    def shutdown(self, wait=True, *, cancel_futures=False):
+        """End the host processes."""
+        with self._lock:
+            self._closed = True
+            self._lock.notify_all()
+        for host in self.hosts:
+            host.close()
+
+    def _on_message(self, host, message):
+        """A host tells which points ask for a cycle and which are done; None: it has died."""
+        if message is None:
+            if not self._closed:
+                self._fail(SolverError("a host process of the GPU ended unexpectedly."))
+            return
+        asked, done = message
+        dropped = []
+        with self._lock:
+            for number, start in asked:
+                work = self._work.get(number)
+                if work is None or work.future.cancelled():
+                    dropped.append(number)
+                    if self._work.pop(number, None) is not None:
+                        host.load -= 1
+                else:
+                    self._ready.append((work, start))
+            finished = [(self._work.pop(number, None), outcome) for number, outcome in done]
+            host.load -= sum(work is not None for work, _ in finished)
+            self._lock.notify_all()
+        if dropped:
+            host.send("drop", dropped)
+        for work, outcome in finished:
+            if work is not None and work.future.set_running_or_notify_cancel():
+                result = pickle.loads(outcome)
+                if isinstance(result, Exception):
+                    work.future.set_exception(result)
+                else:
+                    work.future.set_result(result)
+
+    def _fail(self, error):
+        with self._lock:
+            self._broken = self._broken or error
+            left, self._work = list(self._work.values()), {}
+            self._ready = []
+        for work in left:
+            if work.future.set_running_or_notify_cancel():
+                work.future.set_exception(error)
+
+    def _drive(self, lane):
+        """Launch what waits, again and again."""
+        try:
+            while True:
+                with self._lock:
+                    while not self._closed and not self._is_worth_it():
+                        self._lock.wait()
+                    if self._closed:
+                        return
+                    batch, self._ready = self._ready, []
+                    self._running += 1
+                clock = time.perf_counter()
+                lane.run([start for _, start in batch])
+                with self._lock:
+                    self._running -= 1
+                    self.cycles += len(batch)
+                    self.launches += 1
+                    self.busy += time.perf_counter() - clock
+                    self._lock.notify_all()
+                by_host = {}
+                for work, _ in batch:
+                    by_host.setdefault(work.host, []).append(work.number)
+                for host, numbers in by_host.items():
+                    host.send("marched", numbers)
+        except Exception as error:  # the device has failed, or a point is too large for it
+            self._fail(error if isinstance(error, InputError) else SolverError(
+                f"the GPU failed: {error}"))
+
+    def _is_worth_it(self):
+        """True if a launch would not leave the device half empty for want of patience."""
+        waiting = len(self._ready)
+        return waiting > 0 and (self._running == 0 or waiting >= self.device.resident)
+
+
+def _memory_size():
+    """Bytes of memory for slots, a whole number of pages."""
+    try:
+        here = os.sysconf("SC_PAGE_SIZE") * os.sysconf("SC_PHYS_PAGES")
+    except (AttributeError, ValueError, OSError):
+        here = MEMORY
+    return int(min(MEMORY, SHARE * here)) // 2**20 * 2**20
+
+
+def _shared_file(size):
+    """Number of an open file that lies in memory where the system has such, and what closes it."""
+    if hasattr(os, "memfd_create"):
+        file = os.memfd_create("wavesim")
+        os.ftruncate(file, size)
+        return file, lambda: os.close(file)
+    held = tempfile.TemporaryFile()
+    held.truncate(size)
+    return held.fileno(), held.close
+
+
+_pools = {}
+_pools_lock = threading.Lock()
+
+
+def gpu_pool(hosts=None):
+    """The pool of this process, made when it is first asked for and kept.
+
+    Parameters
+    ----------
+    hosts : int or None
+        Number of host processes; None: one for each core but one.
+
+    Raises
+    ------
+    InputError
+        If there is no GPU that can be used.
+    """
+    hosts = hosts or min(MOST_HOSTS, max(1, (os.cpu_count() or 2) - 1))
+    with _pools_lock:
+        pool = _pools.get(hosts)
+        if pool is None or pool._broken is not None:
+            for old in _pools.values():
+                old.shutdown()
+            _pools.clear()
+            pool = _pools[hosts] = GpuPool(hosts)
+            atexit.register(pool.shutdown)
+        return pool
+
+
+def compute_on_gpu(task, start=None, traces=True, stop=None):
+    """`work.compute` on the GPU of the process in which it is called, for an executor."""
+    return gpu_pool().submit(compute, task, start, traces).result()
