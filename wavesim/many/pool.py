@@ -19,13 +19,14 @@ import threading
 import time
 from concurrent.futures import Executor, Future
 from pathlib import Path
+from typing import NamedTuple
 
 import wavesim
 from wavesim.console import tell
-from wavesim.errors import InputError, SolverError
+from wavesim.errors import InputError, SolverError, check_choice, check_int, shown
 from wavesim.gpu.device import Device
 from wavesim.many.host import map_memory
-from wavesim.many.work import compute
+from wavesim.many.work import CPU, DEVICES, compute, count_workers
 
 POINTS = 1024  # for `run_chains`, which has twice as many at work
 MEMORY = 4 * 2**30  # [byte] for slots
@@ -277,3 +278,63 @@ def gpu_pool(hosts=None):
 def compute_on_gpu(task, start=None, traces=True, stop=None):
     """`work.compute` on the GPU of the process in which it is called, for an executor."""
     return gpu_pool().submit(compute, task, start, traces).result()
+
+
+class Workplace(NamedTuple):
+    """Where points are computed, as `run_chains` takes it.
+
+    Attributes
+    ----------
+    executor : concurrent.futures.Executor or None
+    threads : int
+        Points computed at once.
+    device : {"cpu", "gpu"}
+    call : callable
+        What the executor computes.
+    """
+
+    executor: object
+    threads: int
+    device: str
+    call: object
+
+
+def workplace(owner, device, executor, threads, scheme="finite volume"):
+    """Check where points are to be computed, and make it ready.
+
+    Parameters
+    ----------
+    owner : str
+        Function that asks, for messages.
+    device : {"cpu", "gpu"}
+        "gpu" without an executor: the GPU of this process; with one: that of each of its workers.
+    executor, threads
+        As for `count_workers`; on the GPU of this process `threads` are the host processes.
+    scheme : str
+        Of the settings.
+
+    Returns
+    -------
+    Workplace
+
+    Raises
+    ------
+    InputError
+        If one of these is wrong, or there is no GPU that can be used.
+    """
+    check_choice(owner, "device", device, DEVICES)
+    if device == CPU or executor is not None:
+        width = count_workers(executor, threads, owner)
+        call = compute if device == CPU else compute_on_gpu
+        place = Workplace(executor, width, device, call)
+    else:
+        hosts = None if threads is None else check_int(owner, "threads", threads, 1, MOST_HOSTS)
+        place = Workplace(None, POINTS, device, compute)
+    if device != CPU and scheme != "finite volume":
+        raise InputError(
+            f"Settings: scheme = {shown(scheme)} is not known on a GPU; choose 'finite volume' or "
+            "device = 'cpu'."
+        )
+    if device != CPU and executor is None:
+        place = place._replace(executor=gpu_pool(hosts))
+    return place
