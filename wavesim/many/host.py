@@ -213,8 +213,9 @@ def serve(file, size, first, words):
     while True:
         if marched:
             kind, number = marched.popleft()
-            if kind == "drop":
+            if kind == "forget":  # unless it has begun, and may be in work on the device
                 dropped.add(number)
+            elif kind == "drop":
                 host.drop(number)
             else:
                 host.marched(number)

@@ -143,6 +143,9 @@ class GpuPool(Executor):
             host.load += 1
             work = self._work[self._last] = _Work(self._last, future, host, None)
         host.send("points", [(work.number, task, start, traces)])
+        future.add_done_callback(
+            lambda done: done.cancelled() and host.send("forget", [work.number])
+        )
         return future
 
     def shutdown(self, wait=True, *, cancel_futures=False):
