@@ -14,7 +14,7 @@ sys.path[:0] = [str(FOLDER), str(FOLDER.parent / "validation")]
 import measuring  # noqa: E402
 
 GROUPS = {
-    "cells": "bench_cells", "tubes": "bench_tubes", "engine": "bench_engine",
+    "cells": "bench_cells", "tubes": "bench_tubes", "engine": "bench_engine", "host": "bench_host",
     "sweep": "bench_sweep", "scale": "scale_out", "start": "bench_start",
     "accuracy": "bench_accuracy",
 }

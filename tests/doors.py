@@ -177,10 +177,15 @@ def more_doors(folder):
     lift = ENGINE.exhaust_valve.lift
     perforate, volume = node_of("Perforate"), node_of("Volume")
     junction, curve = node_of("Junction"), SWEEP_CURVE
+    picked = ws.choice({"a": SWEEP, "b": OTHER}, bands=[(2000.0, 3000.0)], aims=["torque"],
+                       distance=1.0, ground=True)
     sound, air = radiated(point), ws.PerfectGas().table()
+    noise = ws.SoundCurve([radiated(point, 2000.0), sound], "noise", trusted=[True, True],
+                          notes=["invented"])
     air = ws.TableGas(air.R, air.coef)
     paired = EXHAUST.replace(pairs=((1, 4), (2, 3)),
                              secondary=ws.Pipe(0.3, 0.045))
+    pulls = ws.MeasuredPulls("pulls", [curve, ws.Curve("y", curve.rpm, {"torque": [101.0, 108.0]})])
     many = ws.compare(SWEEP, OTHER, SWEEP_CURVE)
     states = ws.PeriodicStates(3000.0, [ws.PeriodicState(point, ("cold",), 0.6, 0.5)])
     actions = [
@@ -201,9 +206,25 @@ def more_doors(folder):
         lambda: dyno_sound.sound(point, distance=0.5, ground=True, side="exhaust", at=None),
         lambda: dyno_sound.radiate(np.ones(72), 3000.0, 1.2, 0.5),
         lambda: dyno_sound.tip_flow(point.samples, "outlet"),
-        lambda: dyno_sound.insertion_loss(sound, sound, "Z"),
-        lambda: dyno_sound.run_up([radiated(point, 2000.0), sound], 0.5, 8000, 1000.0),
-        lambda: dyno_sound.write_wav(np.zeros(10), folder / "a.wav", full_scale=1.0, rate=8000),
+        lambda: ws.insertion_loss(sound, sound),
+        lambda: ws.Choice(["a"], picked.measures, {n: picked[n][:1] for n in picked.measures},
+                          aims=["torque"], trusted=np.array([True]), notes=["invented"]),
+        lambda: picked.front(["torque"]), lambda: picked.best(["torque"]), lambda: picked["torque"],
+        lambda: picked.plot(aims=["torque", "power"]), lambda: picked.to_csv(folder / "p.csv"),
+        lambda: ws.run_up([radiated(point, 2000.0), sound], 0.5, 8000, 1000.0),
+        lambda: ws.write_wav(np.zeros(10), folder / "a.wav", full_scale=1.0, rate=8000),
+        lambda: sound.plot(weighting="A"), lambda: sound.plot_third_octaves(weighting="A"),
+        lambda: sound.to_csv(folder / "sound.csv"), lambda: sound.waveform(64),
+        lambda: sound.up_to(500.0), lambda: sound.level("A"), lambda: sound.third_octaves("A"),
+        lambda: sound.order_levels("A"), lambda: sound.squares("A"),
+        lambda: noise["sound_level"], lambda: noise.unit("sound_level"),
+        lambda: noise.uncertainty("sound_level"), lambda: noise.order_levels("A"),
+        lambda: noise.third_octaves("A"), lambda: noise.mean_level("A"),
+        lambda: noise.plot(quantity="sound_level"), lambda: noise.plot_map(weighting="A"),
+        lambda: noise.run_up(0.5, 8000), lambda: noise.to_csv(folder / "noise.csv"),
+        lambda: noise.to_wav(folder / "n.wav", duration=0.5, full_scale=1.0, rate=8000),
+        lambda: ws.insertion_loss(noise, noise).plot(),
+        lambda: ws.insertion_loss(noise, noise).to_csv(folder / "loss_of_sound.csv"),
         lambda: lift.centre_deg("exhaust"), lambda: lift.lift_at(10.0),
         lambda: ENGINE.exhaust_valve.lift.centre_deg("exhaust"),
         lambda: ws.Cam(opens_deg=10.0, closes_deg=60.0, lift=9e-3).centre_deg("intake"),
@@ -238,6 +259,12 @@ def more_doors(folder):
         lambda: sweep.unit("torque"), lambda: sweep.uncertainty("torque"),
         lambda: curve.plot(quantity="torque"), lambda: curve.unit("torque"),
         lambda: curve.uncertainty("torque"), lambda: curve.to_csv(folder / "curve.csv"),
+        lambda: pulls.uncertainty("torque"), lambda: pulls.unit("torque"),
+        lambda: pulls.by_pull("torque", [2500.0]), lambda: pulls.without("x"),
+        lambda: pulls.changed(lambda pull: pull), lambda: pulls.scatter("torque"),
+        lambda: ws.STANDARDS["ISO 1585"].factor(1e5, 300.0),
+        lambda: ws.STANDARDS["ISO 1585"].warnings(1e5, 300.0), lambda: pulls["torque"],
+        lambda: pulls.plot(quantity="torque"), lambda: pulls.to_csv(folder / "pulls.csv"),
         lambda: COMPARISON.uncertainty("torque"), lambda: COMPARISON.percent("torque"),
         lambda: COMPARISON.crossing_rpm("torque"), lambda: COMPARISON.band_averages("torque"),
         lambda: COMPARISON.difference("torque"), lambda: COMPARISON.to_frame(["torque"]),

@@ -321,6 +321,17 @@ FAULTS = (
         "test_wiring.py::test_settings_stand_among_the_options",
     ),
     Fault(
+        "walls that one speed leaves to the next of the same design", "arrays/compile.py",
+        'BY_RUN = ("gas_R", "gas_coef", "cells", "cyl_par")',
+        'BY_RUN = ("gas_R", "gas_coef", "cyl_par")',
+        "test_rig.py::test_model_of_a_rig_is_the_same_whatever_was_run_before",
+    ),
+    Fault(
+        "burn of one speed at all speeds of a design", "arrays/compile.py",
+        "combustion.start_and_duration(rpm)", "combustion.start_and_duration(3000.0)",
+        "test_rig.py::test_burn_and_slices_are_those_of_the_speed",
+    ),
+    Fault(
         "taper laid the wrong way round", "arrays/mesh.py",
         "area = duct.area_at(faces)", "area = duct.area_at(duct.length - faces)",
         "test_wiring.py::test_ends_of_a_tapered_duct_have_its_two_bores",
@@ -640,6 +651,21 @@ FAULTS = (
         "emergency exits of the holes under another name", "march/books.py",
         '"capped_holes": f.CAPPED_HOLE', '"capped_holes": f.FLOORED_FACE',
         "test_stub_run.py::test_summary_names_every_emergency_exit",
+    ),
+    Fault(
+        "correction to the air of a standard upside down", "dyno/correction.py",
+        "thin = self.pressure / pressure", "thin = pressure / self.pressure",
+        "test_correction.py::test_factor_agrees_with_worked_numbers_to_their_last_digit",
+    ),
+    Fault(
+        "scatter of the pulls as if their mean were known", "dyno/pulls.py",
+        "values.std(axis=0, ddof=1)", "values.std(axis=0)",
+        "test_pulls.py::test_mean_and_scatter_are_those_of_a_general_library",
+    ),
+    Fault(
+        "mistaken units guessed the wrong way round", "dyno/rows.py",
+        "share = factor / stated[quantity]", "share = stated[quantity] / factor",
+        "test_pulls.py::test_wrong_unit_is_refused_and_named",
     ),
 )
 

@@ -6,6 +6,7 @@ import typing
 from collections.abc import Callable
 from functools import cached_property
 
+from matplotlib.animation import FuncAnimation
 from matplotlib.axes import Axes
 from numpy.typing import ArrayLike
 from pandas import DataFrame
@@ -14,7 +15,8 @@ import wavesim
 from wavesim.fields.description import Description
 
 #: What modules import for their hints alone; a Dataset of xarray is nobody's result class either.
-HINT_ONLY = {"ArrayLike": ArrayLike, "Axes": Axes, "DataFrame": DataFrame, "Dataset": DataFrame}
+HINT_ONLY = {"ArrayLike": ArrayLike, "Axes": Axes, "DataFrame": DataFrame, "Dataset": DataFrame,
+             "FuncAnimation": FuncAnimation}
 #: Classes that say what is to be computed, not what came out.
 DESCRIBING = (Description, wavesim.PerfectGas, wavesim.TableGas, Exception)
 #: Methods of Python that users meet.

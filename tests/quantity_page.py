@@ -1,6 +1,6 @@
 """The page of quantities: python tests/quantity_page.py > wavesim/show/quantities.md"""
 
-from wavesim.show.quantities import CYLINDERS, QUANTITIES, TRACES, display
+from wavesim.show.quantities import CYLINDERS, QUANTITIES, SOUNDS, TRACES, display
 
 HEAD = """# What the numbers mean
 
@@ -32,6 +32,11 @@ TRACE = """## Traces
 in an engine, against time in `ws.simulate`. A node is the end of one duct, such as `"exhaust \
 valve 1"` or `"outlet"`.
 """
+SOUND = """## Sound
+
+`ws.sound_curve(sweep)` holds levels at every speed, of the exhaust or of the intake, at a stated \
+distance.
+"""
 
 
 def table(quantities):
@@ -51,7 +56,7 @@ def page():
     shared = ", ".join(f"`{name}`" for name in CYLINDERS if name in QUANTITIES)
     return "\n".join([
         HEAD, POINT, table(QUANTITIES), CYLINDER, table(own), OWN.format(shared), TRACE,
-        table(TRACES),
+        table(TRACES), SOUND, table(SOUNDS),
     ])
 
 

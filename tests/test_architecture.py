@@ -27,13 +27,13 @@ FLOORS = {
                     "ratings nodes tubework parts silencers intake lines network joints engine "
                     "assemble exhaust symmetry pull study",
     "arrays": "mesh compile",
-    "show": "quantities forms style reasons plots drawings",
+    "show": "quantities forms style reasons maps film sounds fronts plots drawings",
     "results": "files traces waves compact curves bill conditions points rays arrivals diagram "
                "contributions explain states compare comparisons",
-    "march": "evaluate exchange books readout burn walltemp pull prolong precompile advance "
+    "march": "evaluate exchange books readout burn walltemp pull prolong rig precompile advance "
              "cycles run cyclemap states echoes attribution acoustics",
-    "many": "space store work refine sweep explore optimise",
-    "dyno": "repeat sound",
+    "many": "space store work refine sweep maps explore sensitivity optimise",
+    "dyno": "logfile rows pulls correction repeat sound sound_file sound_curve choice",
     "front": "folder report commands app",
     "door": "__init__ __main__",
 }

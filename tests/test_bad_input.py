@@ -82,11 +82,11 @@ CASES = {
     "integer beyond all floats": (
         lambda: Pipe(10**400, 0.038), ["Pipe: length = inf m", "not a finite", "0.001 m to 30 m"]),
     "text for a length": (
-        lambda: Pipe("0.75", 0.038), ["Pipe: length = '0.75' m", "not a number", "0.001 m to"]),
+        lambda: Pipe("0.75", 0.038), ["Pipe: length = '0.75' is not a number", "0.001 m to"]),
     "truth for a length": (
-        lambda: Pipe(True, 0.038), ["Pipe: length = True m", "not a number", "0.001 m to 30 m"]),
+        lambda: Pipe(True, 0.038), ["Pipe: length = True is not a number", "0.001 m to 30 m"]),
     "nothing for a length": (
-        lambda: Pipe(None, 0.038), ["Pipe: length = None m", "not a number", "0.001 m to 30 m"]),
+        lambda: Pipe(None, 0.038), ["Pipe: length = None is not a number", "0.001 m to 30 m"]),
     "millimetres": (
         lambda: Pipe(0.75, 42), ["diameter = 42 m", "0.003 m to 0.5 m", "42 mm is 0.042"]),
     "metres that were millimetres": (
@@ -104,14 +104,14 @@ CASES = {
         lambda: Pipe(0.75, 0.038, roughness=0.003), ["roughness = 0.003 m", "0 m to 0.0019 m"]),
     "negative friction factor": (
         lambda: Pipe(1, 0.04, friction_factor_scale=-1),
-        ["friction_factor_scale = -1 (no unit)", "0 (no unit) to 10 (no unit)"]),
+        ["friction_factor_scale = -1", "0 to 10 (no unit)"]),
     "ambient on a mountain of no planet": (
         lambda: Ambient(pressure=1e4), ["Ambient: pressure = 10000 Pa", "30000 Pa to 300000 Pa"]),
     "ambient hot as an oven": (
         lambda: Ambient(temperature=500), ["temperature = 500 K", "220 K to 340 K"]),
     "whole number with a fraction": (
         lambda: check_int("Valve", "count", 1.5, 1, 4),
-        ["Valve: count = 1.5 (no unit)", "whole number", "1 (no unit) to 4 (no unit)"]),
+        ["Valve: count = 1.5", "whole number", "1 to 4 (no unit)"]),
     # --- pipes, ducts, nodes -------------------------------------------------------------------
     "duct with a jump": (
         lambda: Duct(parts=(Pipe(1, 0.04), Pipe(1, 0.05))),
@@ -126,13 +126,13 @@ CASES = {
         ["Orifice: discharge_coefficient = (0.8, 0.7, 0.6)", "1 or 2"]),
     "orifice coefficient zero": (
         lambda: Orifice(PAIR, diameter=0.02, discharge_coefficient=0),
-        ["discharge_coefficient = 0 (no unit)", "0 (no unit) (excluded) to 1.2 (no unit)"]),
+        ["discharge_coefficient = 0", "0 (excluded) to 1.2 (no unit)"]),
     "volume with too few coefficients": (
         lambda: Volume(("a.end", "b.end", "c.end"), volume=1e-3, discharge_coefficient=(1, 1)),
         ["Volume: discharge_coefficient", "needs 1 or 3"]),
     "contraction wider than the pipe": (
         lambda: AreaStep(PAIR, contraction_coefficient=1.5),
-        ["contraction_coefficient = 1.5 (no unit)", "0.5 (no unit) to 1 (no unit)"]),
+        ["contraction_coefficient = 1.5", "0.5 to 1 (no unit)"]),
     "throttle past wide open": (
         lambda: Throttle(PAIR, diameter=0.06, plate_angle_deg=95),
         ["Throttle: plate_angle_deg = 95 deg", "0 deg to 90 deg"]),
@@ -166,7 +166,7 @@ CASES = {
         ["Junction: directions[0] = (1.0, 0.0)", "three numbers"]),
     "valve port of cylinder zero": (
         lambda: ValvePort("a.end", cylinder=0, side="exhaust"),
-        ["ValvePort: cylinder = 0 (no unit)", "1 (no unit) to 64 (no unit)"]),
+        ["ValvePort: cylinder = 0", "1 to 64 (no unit)"]),
     "valve port of an unknown side": (
         lambda: ValvePort("a.end", cylinder=1, side="exhast"),
         ["ValvePort: side = 'exhast'", "'intake', 'exhaust'", "did you mean 'exhaust'?"]),
@@ -238,15 +238,15 @@ CASES = {
         ["Valve: checking_lift = 0.001 m", "0 m (excluded) to 0.0009 m", "never opens so far"]),
     "five valves": (
         lambda: Valve(diameter=0.03, lift=CAM, count=5),
-        ["Valve: count = 5 (no unit)", "1 (no unit) to 4 (no unit)"]),
+        ["Valve: count = 5", "1 to 4 (no unit)"]),
     "lift of another kind": (
         lambda: Valve(diameter=0.03, lift=0.009),
         ["Valve: lift = 0.009", "Cam or CamCard or LiftTable"]),
     "flow coefficient above reason": (
-        lambda: flow(forward=(0.7, 1.5)), ["forward[1] = 1.5 (no unit)", "to 1.2 (no unit)"]),
+        lambda: flow(forward=(0.7, 1.5)), ["forward[1] = 1.5", "to 1.2 (no unit)"]),
     "head coefficient at zero lift": (
         lambda: flow(lift_ratio=(0, 0.3), reference="head"),
-        ["lift_ratio[0] = 0 (no unit)", "0 (no unit) (excluded) to 0.6", "closed valve"]),
+        ["lift_ratio[0] = 0", "0 (excluded) to 0.6", "closed valve"]),
     "reverse coefficients too few": (
         lambda: flow(reverse=(0.6,)), ["lift_ratio has 2 and reverse 1 values"]),
     "events at a lift never reached": (
@@ -269,7 +269,7 @@ CASES = {
     "banks too few": (engine(banks=(1, 2)), ["Engine: banks = (1, 2) has 2", "must have 4"]),
     "compression ratio of one": (
         engine(compression_ratio=1),
-        ["compression_ratio = 1 (no unit)", "1 (no unit) (excluded) to 25 (no unit)"]),
+        ["compression_ratio = 1", "1 (excluded) to 25 (no unit)"]),
     "rod shorter than the throw": (
         engine(rod=0.04), ["Engine: rod = 0.04 m", "0.043 m (excluded) to 1 m", "crank throw"]),
     "pin offset too large": (
@@ -281,7 +281,7 @@ CASES = {
         ["intake_valve.diameter = 0.033 m", "0.005 m to 0.03 m (excluded)"]),
     "mixture that does not burn": (
         engine(air_fuel_lambda=2.5),
-        ["air_fuel_lambda = 2.5 (no unit)", "0.6 (no unit) to 1.6 (no unit)"]),
+        ["air_fuel_lambda = 2.5", "0.6 to 1.6 (no unit)"]),
     "unknown fuel": (
         engine(fuel="gasolin"),
         ["Engine: fuel = 'gasolin'", "'iso-octane'", "did you mean 'gasoline'?"]),
@@ -320,7 +320,7 @@ CASES = {
         lambda: Merge(angle_deg=120), ["Merge: angle_deg = 120 deg", "0 deg to 90 deg"]),
     # --- settings, study, tables ---------------------------------------------------------------
     "courant number above one": (
-        settings(cfl=1.5), ["Settings: cfl = 1.5 (no unit)", "0.05 (no unit) to 1 (no unit)"]),
+        settings(cfl=1.5), ["Settings: cfl = 1.5", "0.05 to 1 (no unit)"]),
     "unknown scheme": (
         settings(scheme="finite volumes"),
         ["Settings: scheme = 'finite volumes'", "'characteristics'",

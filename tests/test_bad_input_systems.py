@@ -56,7 +56,7 @@ CASES = {
     "bend that turns round": (bend(angle_deg=270), ["Bend: angle_deg = 270 deg", "1 deg to 180"]),
     "bend of radians": (bend(angle_deg=0.785), ["Bend: angle_deg = 0.785 deg", "1 deg to 180"]),
     "bend tighter than its bore": (
-        bend(radius_ratio=0.4), ["Bend: radius_ratio = 0.4 (no unit)", "0.5 (no unit) to 100"]),
+        bend(radius_ratio=0.4), ["Bend: radius_ratio = 0.4", "0.5 to 100"]),
     "bend tighter than its bore by radius": (
         bend(radius_ratio=None, radius=0.02), ["Bend: radius = 0.02 m", "0.025 m to 5 m"]),
     "bend radius in millimetres": (
@@ -84,7 +84,7 @@ CASES = {
         pipe(end_diameter=0.06, hydraulic_diameter=0.04),
         ["Pipe: hydraulic_diameter needs the same diameter"]),
     "loss that helps": (
-        pipe(extra_loss=-1), ["Pipe: extra_loss = -1 (no unit)", "0 (no unit) to 100 (no unit)"]),
+        pipe(extra_loss=-1), ["Pipe: extra_loss = -1", "0 to 100 (no unit)"]),
     "silencer in a duct": (
         lambda: Duct(parts=(Pipe(1, 0.05), box()())), ["Duct: parts = ", "a Pipe or Bend"]),
     # --- plates and monoliths ------------------------------------------------------------------
@@ -93,7 +93,7 @@ CASES = {
     "plate in millimetres": (lambda: Plate(40), ["Plate: diameter = 40 m", "40 mm is 0.04"]),
     "plate that lets all through": (
         lambda: Plate(0.04, discharge_coefficient=2),
-        ["Plate: discharge_coefficient = 2 (no unit)", "1.2 (no unit)"]),
+        ["Plate: discharge_coefficient = 2", "1.2 (no unit)"]),
     "cells per square inch": (
         brick(cell_density=400), ["Monolith: cell_density = 400 1/m2", "10000 1/m2 to 3000000"]),
     "walls that fill the channels": (
@@ -108,7 +108,7 @@ CASES = {
         box(case_diameter=130), ["PerforatedSilencer: case_diameter = 130 m", "130 mm is 0.13"]),
     "porosity in percent": (
         box(porosity=30),
-        ["PerforatedSilencer: porosity = 30 (no unit)", "0.001 (no unit) to 0.6"]),
+        ["PerforatedSilencer: porosity = 30", "0.001 to 0.6"]),
     "holes larger than the core": (
         box(diameter=0.01, hole_diameter=0.02),
         ["PerforatedSilencer: hole_diameter = 0.02 m", "0.0003 m to 0.01 m"]),
@@ -121,7 +121,8 @@ CASES = {
         box(shell="18 guage"),
         ["PerforatedSilencer: shell = '18 guage'", "unknown unit", "did you mean 'gauge'?"]),
     "thickness in words": (
-        box(shell="thin"), ["PerforatedSilencer: shell = 'thin' m", "0.0003 m to 0.01 m"]),
+        box(shell="thin"),
+        ["PerforatedSilencer: shell = 'thin' is not a number", "0.0003 m to 0.01 m"]),
     "unknown metal": (
         box(metal="stainles 304"),
         ["PerforatedSilencer: metal = 'stainles 304'", "'titanium'", "did you mean 'stainless 30"]),
@@ -161,7 +162,7 @@ CASES = {
     "resonator lighter than nothing": (can(mass=-1), ["Resonator: mass = -1 kg", "0 kg to 100 kg"]),
     "perforate without a name": (perforate(core=7), ["Perforate: core = 7", "text"]),
     "perforate of air alone": (
-        perforate(porosity=0.9), ["Perforate: porosity = 0.9 (no unit)", "to 0.6 (no unit)"]),
+        perforate(porosity=0.9), ["Perforate: porosity = 0.9", "to 0.6 (no unit)"]),
     "perforate of no thickness": (
         perforate(wall_thickness=0), ["Perforate: wall_thickness = 0 m", "0.0001 m to 0.01 m"]),
     # --- walls and materials -------------------------------------------------------------------
@@ -173,7 +174,7 @@ CASES = {
     "wall of wood": (wall(metal="wood"), ["Wall: metal = 'wood'", "'mild steel'"]),
     "brighter than black": (
         wall(emissivity=1.2),
-        ["Wall: emissivity = 1.2 (no unit)", "0.01 (no unit) to 1 (no unit)"]),
+        ["Wall: emissivity = 1.2", "0.01 to 1 (no unit)"]),
     "wrap as a number": (wall(wrap=0.003), ["Wall: wrap = 0.003", "must be of type Wrap"]),
     "coating as a number": (wall(coating=0.003), ["Wall: coating = 0.003", "of type Coating"]),
     "unknown surroundings": (
@@ -202,7 +203,7 @@ CASES = {
         exhaust(secondary=Pipe(0.4, 0.044)), ["Exhaust: give both pairs and secondary"]),
     "pair of no cylinder": (
         exhaust(pairs=((0, 4), (2, 3)), secondary=Pipe(0.4, 0.044)),
-        ["Exhaust: pairs[0][0] = 0 (no unit)", "1 (no unit) to 64 (no unit)"]),
+        ["Exhaust: pairs[0][0] = 0", "1 to 64 (no unit)"]),
     "pairs as numbers": (
         exhaust(pairs=(14, 23), secondary=Pipe(0.4, 0.044)),
         ["Exhaust: pairs[0] = 14", "sequence of cylinder numbers"]),

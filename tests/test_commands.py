@@ -11,7 +11,7 @@ from fakes import fake_sweep
 import wavesim.front.app
 from wavesim import __version__, bill, compare, demo_path, load
 from wavesim.__main__ import run
-from wavesim.front.app import main
+from wavesim.front.app import EXAMPLES, main
 
 DEMO = demo_path("collector").read_text(encoding="utf-8")
 
@@ -44,7 +44,7 @@ def test_version_is_told(capsys):
     assert capsys.readouterr().out == f"wavesim {__version__}\n"
 
 
-@pytest.mark.parametrize("example", ["demo", "collector", "complete"])
+@pytest.mark.parametrize("example", EXAMPLES)
 def test_new_makes_a_study_that_loads_and_replaces_nothing(workshop, capsys, example):
     assert main(["new", "a", "--example", example]) == 0
     assert load("a/study.toml") == load(demo_path(example))

@@ -55,6 +55,41 @@ def test_parts_add_up_to_the_difference_of_torque(sweeps):
     assert list(found.parts) == list(PARTS)
 
 
+def largest_remainder(sweeps):
+    """Largest difference between the sum of the parts and that of the torques [N m], any pair."""
+    base, *variants = sweeps
+    many = ws.compare(base, *variants)
+    pairs = [many] if isinstance(many, ws.Comparison) else list(many)
+    left = [np.abs(pair.contributions().total - pair.difference("torque")).max() for pair in pairs]
+    assert len(left) == len(variants) and all(np.any(pair.difference("torque")) for pair in pairs)
+    return max(left)
+
+
+@pytest.mark.parametrize("name", ["demo", "collector", "complete"])
+def test_parts_add_up_on_every_comparison_of_a_packaged_study(name):
+    quick = ws.load(ws.demo_path(name)).replace(
+        rpm=(3000.0, 5500.0), settings=ws.Settings(cell_length=0.1, tolerance=0.05))
+    assert largest_remainder(ws.run_study(quick, threads=1, progress=False).values()) < 1e-9
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("name", ["demo", "collector", "complete"])
+def test_parts_add_up_at_every_speed_of_a_packaged_study_as_it_stands(name):
+    sweeps = ws.run_study(ws.load(ws.demo_path(name)), progress=False)
+    assert largest_remainder(sweeps.values()) < 1e-9
+
+
+def test_comparison_gives_the_account_under_its_own_names(sweeps):
+    a, b = sweeps
+    found = ws.Comparison(a, b, names=("short", "long")).contributions()
+    assert found.names == ("short", "long")
+    plain = ws.contributions(a, b)
+    assert all(np.array_equal(found[name], plain[name]) for name in PARTS)
+    measured = ws.Curve("measured", SPEEDS, {"torque": [100.0, 120.0]})
+    with pytest.raises(ws.InputError, match="contributions: b = .* must be of type Sweep"):
+        ws.compare(a, measured).contributions()
+
+
 def test_exchange_of_the_curves_changes_signs_only(sweeps):
     a, b = sweeps
     on, back = ws.contributions(a, b), ws.contributions(b, a)

@@ -4,8 +4,11 @@ from math import pi
 
 import numpy as np
 import pytest
+from PIL import Image
 
 import wavesim as ws
+from wavesim.results.contributions import PARTS
+from wavesim.show import reasons, style
 
 
 @pytest.fixture(scope="module")
@@ -32,6 +35,72 @@ def test_picture_holds_the_traces_along_the_way(point):
     trace = point.trace("pressure", "primary 3", found.x[at] - 0.08).own_angle(3)
     assert found.angle == pytest.approx(trace.x)
     assert found.pressure[:, at] == pytest.approx(trace.values, rel=1e-6)
+
+
+def test_velocity_along_the_way_carries_the_mass_of_the_traces(point):
+    """Mass through a section of the way in a cycle, against the trace at the joint."""
+    found = ws.wave_diagram(point, 3)
+    at = np.argmin(np.abs(found.x - 0.5))
+    trace = point.trace("velocity", "primary 3", found.x[at] - 0.08).own_angle(3)
+    assert found.velocity[:, at] == pytest.approx(trace.values, rel=1e-6, abs=1e-6)
+    assert found.velocity.mean() > 0.0  # away from the valve
+
+
+def test_way_that_is_run_against_its_duct_turns_its_velocity_round():
+    """A pipe laid from the open end to the valve: the same engine, the same way."""
+    pipe, engine = ws.Pipe(0.6, 0.04), ws.load(ws.demo_path("collector")).engine
+    forth = ws.Exhaust(primary=pipe, merge=None).network(engine)
+    ends = {"primary 1.start": "primary 1.end", "primary 1.end": "primary 1.start"}
+    nodes = {name: node.replace(at=tuple(ends[f"{d}.{s}"] if f"{d}.{s}" in ends else f"{d}.{s}"
+                                         for d, s in node.ends))
+             if any(d == "primary 1" for d, _ in node.ends) else node
+             for name, node in forth.nodes.items()}
+    back = ws.Network(forth.ducts, nodes)
+    settings = ws.Settings(cell_length=0.05, tolerance=0.01)
+    a, b = (ws.wave_diagram(ws.run_network(engine, one, 4000.0, settings=settings))
+            for one in (forth, back))
+    assert b.velocity == pytest.approx(a.velocity, abs=0.5)
+    assert b.pressure == pytest.approx(a.pressure, rel=1e-3)
+
+
+def test_picture_of_the_film_shows_the_gas_at_its_crank_angle(point):
+    found = ws.wave_diagram(point, 1)
+    axes = ws.plots.new_axes(2, height=2.0)
+    film = found.animate(axes, step_deg=90.0)
+    angles = list(film.new_frame_seq())
+    assert angles[0] == found.events["exhaust"][0] and len(angles) == 8
+    (line,), (swift,) = ([one for one in ax.lines if one.get_linewidth() == 2.2] for ax in axes)
+    film._func(angles[3])
+    own = angles[3] % 720.0
+    for drawn, factor, values in ((line, 1e-5, found.pressure), (swift, 1.0, found.velocity)):
+        wanted = [np.interp(own, found.angle, values[:, i]) for i in range(found.x.size)]
+        assert drawn.get_ydata() == pytest.approx(factor * np.array(wanted), rel=1e-9, abs=1e-9)
+    words = []
+    for angle in (100.0, 200.0, 360.0, 450.0):
+        film._func(angle)
+        words.append(next(text.get_text() for text in axes[0].texts if "firing" in text.get_text()))
+    assert [word.split(", ")[1] for word in words] == ["valves shut", "exhaust open", "overlap",
+                                                       "intake open"]
+
+
+def test_film_replaces_its_own_file_and_no_other(point, tmp_path):
+    film = ws.wave_diagram(point).animate(ws.plots.new_axes(2, height=1.5), step_deg=90.0)
+    place = tmp_path / "film.gif"
+    for _ in range(2):
+        assert ws.plots.save_animation(film, place, dpi=20) == place
+    with Image.open(place) as picture:
+        assert picture.n_frames == 8 and picture.info["loop"] == 0
+    assert sorted(path.name for path in tmp_path.iterdir()) == ["film.gif"]
+    foreign = tmp_path / "mine.gif"
+    Image.new("L", (2, 2)).save(foreign)
+    before = foreign.read_bytes()
+    with pytest.raises(ws.InputError, match="mine.gif' was not written by wavesim"):
+        ws.plots.save_animation(film, foreign, dpi=20)
+    assert foreign.read_bytes() == before
+    with pytest.raises(ws.InputError, match="its suffix must be .gif"):
+        ws.plots.save_animation(film, tmp_path / "film.mp4")
+    with pytest.raises(ws.InputError, match="must be an animation"):
+        ws.plots.save_animation("film", place)
 
 
 def test_fronts_leave_at_exhaust_opening_and_come_back_when_arrivals_say_so(point):
@@ -75,3 +144,65 @@ def test_area_of_a_circle_is_what_the_shoelace_gives():
     angle = np.linspace(0.0, 2.0 * pi, 20000, endpoint=False)
     x, y = np.cos(angle), np.sin(angle)
     assert 0.5 * abs(np.sum(x * np.roll(y, -1) - y * np.roll(x, -1))) == pytest.approx(pi, rel=1e-6)
+
+
+# --- what an engineer must be able to read --------------------------------------------------------
+
+
+def test_parts_of_a_stack_are_told_apart_without_colour():
+    assert len(set(reasons.HATCHES)) == len(reasons.HATCHES) == len(PARTS)
+
+
+def test_every_number_at_an_echo_stands_in_the_key_with_share_and_arrival(point):
+    heard = ws.echoes(point)
+    ax = heard.plot(ws.plots.new_axes()[0])
+    numbers = [text.get_text() for text in ax.texts if text.get_text() != "overlap"]
+    key = [text.get_text() for text in ax.get_legend().get_texts()]
+    assert numbers == [line.split()[0] for line in key] and 0 < len(key) <= reasons.MOST_NAMED
+    first = heard.found[1][0]
+    assert key[0] == f" 1  {first.size:+.2f} at {first.angle:.0f} deg: {first.sender}"
+    assert len(ax.figure.axes) == 1
+
+
+def test_long_names_stay_within_the_figure():
+    """A V engine with silencers, whose joints have the longest names that there are."""
+    study = ws.load(ws.demo_path())
+    settings = ws.Settings(cell_length=0.08, tolerance=0.05)
+    point = ws.run_point(study.engine, list(study.exhausts.values())[1], 4000.0, settings=settings)
+    for draw in (ws.echoes(point).plot, ws.wave_diagram(point).plot, ws.arrivals(point).plot):
+        ax = draw(ws.plots.new_axes()[0])
+        figure = ax.figure
+        figure.draw_without_rendering()
+        width, height = figure.get_size_inches() * figure.dpi
+        things = [*ax.texts, *([ax.get_legend()] if ax.get_legend() else [])]
+        for thing in things:
+            box = thing.get_window_extent()
+            assert box.x0 > -1.0 and box.y0 > -1.0, thing
+            assert box.x1 < width + 1.0 and box.y1 < height + 1.0, thing
+
+
+def test_routes_that_no_speed_brings_near_the_overlap_have_no_place_in_the_legend(point):
+    found = ws.arrivals(point)
+    middle = 0.5 * sum(found.overlap)
+    away = [route.name for route, peak in zip(found.routes, found.peak, strict=True)
+            if np.abs(peak - middle).min() > 250.0]
+    ax = found.plot(ws.plots.new_axes()[0])
+    named = " ".join(text.get_text() for text in ax.get_legend().get_texts())
+    assert away and not any(name in named for name in away)
+    assert "own wave from merge" in named
+
+
+def test_joints_close_together_share_a_text():
+    (ax,) = ws.plots.new_axes()
+    style.name_joints(ax, [(0.0, "valve"), (0.5, "step a"), (1.0, "merge"), (1.05, "x-pipe"),
+                           (2.0, "outlet")], 2.0)
+    assert [text.get_text() for text in ax.texts] == ["valve", "merge, x-pipe", "outlet"]
+
+
+def test_gas_exchange_is_magnified_in_the_loop(point):
+    ax = ws.plots.plot_loop(point, ws.plots.new_axes()[0])
+    (small,) = ax.child_axes
+    pressure = point.trace("pressure", "cylinder 1").own_angle(1)
+    pumped = pressure.values[(pressure.x >= 200.0) & (pressure.x <= 540.0)]
+    assert small.get_ylim()[1] == pytest.approx(1.15e-5 * pumped.max())
+    assert not ws.plots.plot_loop(point, ws.plots.new_axes()[0], logarithmic=True).child_axes

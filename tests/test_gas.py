@@ -439,7 +439,7 @@ def test_engine_gas_survives_the_round_trip_through_plain_data(gas):
 @pytest.mark.parametrize(
     ("field", "value", "sentence"),
     [
-        ("gamma", 1.0, r"gamma = 1 \(no unit\) is outside .*1 \(no unit\) \(excluded\) to 2"),
+        ("gamma", 1.0, r"gamma = 1 is outside .*1 \(excluded\) to 2"),
         ("gamma", float("nan"), "gamma = nan .*not a finite number"),
         ("gamma", "1.4", "gamma = '1.4' .*not a number"),
         ("R", 0.0, r"R = 0 J/\(kg K\) is outside .* to 10000 J/\(kg K\)"),
@@ -455,8 +455,8 @@ def test_perfect_gas_refuses_what_cannot_be(field, value, sentence):
 @pytest.mark.parametrize(
     ("field", "value", "sentence"),
     [
-        ("lam", 14.7, r"lam = 14.7 \(no unit\) is outside .*0.6 \(no unit\) to 1.6"),
-        ("lam", True, r"lam = True \(no unit\) is not a number"),
+        ("lam", 14.7, r"lam = 14.7 is outside .*0.6 to 1.6"),
+        ("lam", True, r"lam = True is not a number"),
         ("fuel", "gasolin", "fuel = 'gasolin' must be one of 'gasoline'.*did you mean 'gasoline'"),
         ("fuel", None, "fuel = None must be one of 'gasoline'"),
         ("air", {"N2": 1.0}, "air = .*holds no O2, more than 0 mol"),
@@ -476,7 +476,7 @@ def test_engine_gas_refuses_what_cannot_be(field, value, sentence):
 @pytest.mark.parametrize(
     ("field", "value", "sentence"),
     [
-        ("C", -1, r"C = -1 \(no unit\) is outside .*0 \(no unit\) to 100"),
+        ("C", -1, r"C = -1 is outside .*0 to 100"),
         ("O", 40, r"C = 8, H = 18, O = 40 atoms need no oxygen"),
         ("lower_heating_value", 43.0, "lower_heating_value = 43 J/kg is outside .*1000000 J/kg"),
         ("density", 0.745, "density = 0.745 kg/m3 is outside .*1 kg/m3 to 2000 kg/m3"),
@@ -490,7 +490,7 @@ def test_fuel_refuses_what_cannot_be(field, value, sentence):
 
 
 def test_blend_refuses_a_volume_that_is_not_positive():
-    with pytest.raises(InputError, match=r"blend: volume of ethanol = 0 \(no unit\) is outside"):
+    with pytest.raises(InputError, match=r"blend: volume of ethanol = 0 is outside"):
         blend("none", {FUELS["ethanol"]: 0.0})
 
 

@@ -51,3 +51,38 @@ def test_every_function_of_the_front_door_shows_an_example(name):
 @pytest.mark.parametrize("name", [n for n, c in CLASSES.items() if issubclass(c, Description)])
 def test_every_description_shows_an_example(name):
     assert ">>>" in CLASSES[name].__doc__
+
+
+@pytest.mark.parametrize("name", CLASSES)
+def test_every_public_class_shows_an_example(name):
+    assert ">>>" in CLASSES[name].__doc__
+
+
+def shown_in(kind, method, function):
+    """True if an example of the class or of the method itself uses it."""
+    return f".{method}(" in _examples(kind.__doc__) or ">>>" in (function.__doc__ or "")
+
+
+def _examples(doc):
+    return "\n".join(line for line in (doc or "").splitlines()
+                     if line.strip().startswith((">>>", "...")))
+
+
+@pytest.mark.parametrize("name", CLASSES)
+def test_every_method_of_a_public_class_is_used_in_an_example(name):
+    kind = CLASSES[name]
+    lacking = [method for method, function in public_methods(kind)
+               if not method.startswith("_") and callable(vars_of(kind).get(method))
+               and method not in ALIKE and not shown_in(kind, method, function)]
+    assert lacking == []
+
+
+#: Every table of results has the first of them, every part and node the next; with the others
+#: sweeps use a Store by its keys.
+ALIKE = ("to_csv", "to_frame", "to_xarray", "save_beside", "amounts", "with_end", "without_duct",
+         "get", "has", "put", "claim", "release")
+
+
+def vars_of(kind):
+    return {name: thing for base in reversed(kind.__mro__) for name, thing in vars(base).items()
+            if not isinstance(thing, property)}

@@ -203,7 +203,7 @@ def test_search_for_the_lightest_network_is_refused(system, network):
         ws.bill(network, system[0])
 
 
-@pytest.mark.parametrize("study", ["demo", "collector", "complete"])
+@pytest.mark.parametrize("study", ["demo", "collector", "complete", "gain"])
 def test_network_survives_json_and_toml(study):
     study = ws.load(ws.demo_path(study))
     for exhaust in study.exhausts.values():

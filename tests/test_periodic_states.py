@@ -196,7 +196,7 @@ def test_step_beyond_what_an_engine_can_be_is_halved():
 
 
 @pytest.mark.parametrize(("given", "told"), [
-    ({"step": 0.5}, "step = 0.5 (no unit) is outside the valid range 0.001"),
+    ({"step": 0.5}, "step = 0.5 is outside the valid range 0.001"),
     ({"rpm": 50.0}, "rpm = 50 rev/min is outside the valid range 100"),
     ({"starts": ["warm"]}, "starts = 'warm' must be one of 'lower speed'"),
     ({"starts": 3}, "starts = 3"),

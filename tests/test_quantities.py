@@ -79,7 +79,7 @@ def test_shown_value_is_the_si_value_in_the_shown_unit(name):
 
 
 def test_every_name_has_one_label_and_a_sentence():
-    for table in (ws.QUANTITIES, ws.CYLINDERS, ws.TRACES):
+    for table in (ws.QUANTITIES, ws.CYLINDERS, ws.TRACES, ws.SOUNDS):
         for name, found in table.items():
             assert name.isidentifier() and found[:2] == (found.label, found.unit)
             assert found.meaning.endswith(".") and found.meaning[0].isalnum(), name
@@ -89,7 +89,9 @@ def test_every_name_has_one_label_and_a_sentence():
 
 def test_table_of_meanings_holds_every_name_and_sentence():
     text = " ".join(ws.quantity_table().split())
-    for name, found in (ws.CYLINDERS | ws.TRACES | ws.QUANTITIES).items():
+    for name, found in (
+        ws.CYLINDERS | ws.TRACES | ws.SOUNDS | ws.QUANTITIES
+    ).items():
         assert name in text and " ".join(found.meaning.split()) in text
     assert all(len(line) < 100 for line in ws.quantity_table().splitlines())
     one = ws.quantity_table(["torque", "mach"])

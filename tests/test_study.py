@@ -184,3 +184,22 @@ def test_faults_are_named_with_their_place_in_the_file(write, old, new, fragment
 def test_missing_study_file_is_named(tmp_path):
     with pytest.raises(InputError, match="nowhere.toml: cannot read the file"):
         load(tmp_path / "nowhere.toml")
+
+
+def test_a_wrong_key_that_parts_share_is_told_once(tmp_path):
+    text = demo_path("complete").read_text().replace("diameter = 0.051\n", "diameter = 51\n")
+    (tmp_path / "wrong.toml").write_text(text)
+    with pytest.raises(InputError) as caught:
+        load(tmp_path / "wrong.toml")
+    told = [fault.partition(": ")[2] for fault in str(caught.value).splitlines()
+            if "diameter = 51 m" in fault]
+    assert sum(fault.startswith("exhaust.pipe: diameter = 51 m") for fault in told) == 1
+    assert not any("parts" in fault for fault in told)
+
+
+def test_a_wrong_key_of_one_part_is_told_of_that_part(tmp_path):
+    text = demo_path("complete").read_text().replace(
+        "{length = 0.10, diameter = 0.058, end", "{length = 0.10, diameter = 58, end")
+    (tmp_path / "wrong.toml").write_text(text)
+    with pytest.raises(InputError, match=r"exhaust.pipe.parts.0: Pipe: diameter = 58 m"):
+        load(tmp_path / "wrong.toml")

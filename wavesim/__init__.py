@@ -58,12 +58,26 @@ from wavesim.descriptions.valves import (
 from wavesim.descriptions.walls import Coating, Outside, Wall, WallState, Wrap, wall_balance
 from wavesim.descriptions.warming import Warming, wall_warming
 from wavesim.descriptions.weather import Ambient
+from wavesim.dyno.choice import Choice, Measure, choice
+from wavesim.dyno.correction import (
+    STANDARDS,
+    CorrectionStandard,
+    corrected,
+    correction_factor,
+    uncorrected,
+)
+from wavesim.dyno.pulls import MeasuredPulls, demo_pulls, read_pulls
+from wavesim.dyno.sound import Sound, a_weighting, radiate, sound
+from wavesim.dyno.sound_curve import InsertionLoss, SoundCurve, insertion_loss, sound_curve
+from wavesim.dyno.sound_file import run_up, write_wav
 from wavesim.errors import ConvergenceError, InputError, SolverError, WavesimError, nearest
 from wavesim.fields.description import describe, restore, vary
 from wavesim.fields.tables import Table
 from wavesim.gas.models import FUELS, EngineGas, Fuel, PerfectGas, TableGas
 from wavesim.many.explore import Design, Exploration, explore
+from wavesim.many.maps import SpeedMap
 from wavesim.many.optimise import Objective, Optimum, optimise
+from wavesim.many.sensitivity import Sensitivities, Slope, sensitivities
 from wavesim.many.space import designs
 from wavesim.many.store import Store, StoreCheck
 from wavesim.many.sweep import run_study, speed_sweep, speed_sweeps
@@ -87,9 +101,17 @@ from wavesim.results.waves import Reflection, Waves
 from wavesim.show import plots
 from wavesim.show.drawings import draw_exhaust
 from wavesim.show.forms import SpeedCurve
-from wavesim.show.quantities import CYLINDERS, QUANTITIES, TRACES, Quantity, quantity_table
+from wavesim.show.quantities import (
+    CYLINDERS,
+    QUANTITIES,
+    SOUNDS,
+    TRACES,
+    Quantity,
+    quantity_table,
+)
 
 __all__ = [
+    "a_weighting",
     "Ambient",
     "Amounts",
     "AnechoicEnd",
@@ -110,6 +132,8 @@ __all__ = [
     "Carburettor",
     "Chamber",
     "ChenFlynn",
+    "Choice",
+    "choice",
     "ClosedEnd",
     "Coating",
     "compare",
@@ -118,12 +142,16 @@ __all__ = [
     "Contributions",
     "contributions",
     "ConvergenceError",
+    "corrected",
+    "correction_factor",
+    "CorrectionStandard",
     "cross_talk",
     "CrossingSpeed",
     "CrossTalk",
     "Curve",
     "CYLINDERS",
     "demo_path",
+    "demo_pulls",
     "describe",
     "Design",
     "designs",
@@ -154,11 +182,15 @@ __all__ = [
     "gauge",
     "HPipe",
     "InputError",
+    "insertion_loss",
+    "InsertionLoss",
     "Intake",
     "Junction",
     "LiftTable",
     "load",
     "lobe_centres",
+    "MeasuredPulls",
+    "Measure",
     "Megaphone",
     "Merge",
     "Metal",
@@ -186,6 +218,8 @@ __all__ = [
     "QUANTITIES",
     "Quantity",
     "quantity_table",
+    "read_pulls",
+    "radiate",
     "Reading",
     "Reason",
     "Reflection",
@@ -197,15 +231,26 @@ __all__ = [
     "run_network",
     "run_point",
     "run_study",
+    "run_up",
     "Samples",
     "save",
+    "Sensitivities",
+    "sensitivities",
     "Settings",
     "SideTube",
     "simulate",
+    "Slope",
     "SolverError",
+    "Sound",
+    "sound",
+    "sound_curve",
+    "SoundCurve",
+    "SOUNDS",
     "speed_sweep",
     "speed_sweeps",
     "SpeedCurve",
+    "SpeedMap",
+    "STANDARDS",
     "Store",
     "StoreCheck",
     "Study",
@@ -218,6 +263,7 @@ __all__ = [
     "Transient",
     "transmission_loss",
     "TransmissionLoss",
+    "uncorrected",
     "units",
     "Valve",
     "ValvePort",
@@ -239,6 +285,7 @@ __all__ = [
     "Wiebe",
     "Woschni",
     "Wrap",
+    "write_wav",
     "XPipe",
     "__version__",
 ]

@@ -7,7 +7,7 @@ what is allowed (range or choices), with a guess at the slip where one is likely
 import difflib
 import math
 import reprlib
-from collections.abc import Mapping, Sequence
+from collections.abc import Container, Mapping, Sequence
 from contextlib import contextmanager
 from numbers import Integral, Real
 
@@ -43,7 +43,17 @@ _SLIPS = {
 
 
 class WavesimError(Exception):
-    """Base of every error this package raises on purpose."""
+    """Base of every error this package raises on purpose.
+
+    Examples
+    --------
+    >>> import wavesim as ws
+    >>> try:
+    ...     ws.Pipe("700 mm", "-42 mm")
+    ... except ws.WavesimError as error:
+    ...     print(error)
+    Pipe: diameter = -0.042 m is outside the valid range 0.003 m to 0.5 m, given as '-42 mm'.
+    """
 
 
 class InputError(WavesimError, ValueError):
@@ -53,6 +63,15 @@ class InputError(WavesimError, ValueError):
     ----------
     message : str
         One sentence.  Of more than 300 characters the middle is left out.
+
+    Examples
+    --------
+    >>> import wavesim as ws
+    >>> try:
+    ...     ws.Engine(bore="86 mm", storke="86 mm")
+    ... except ws.InputError as error:
+    ...     print("stroke" in str(error))
+    True
     """
 
     def __init__(self, message: str) -> None:
@@ -124,7 +143,14 @@ class Gathering:
 
 
 class ConvergenceError(WavesimError):
-    """A calculation ran but did not settle within the stated tolerance."""
+    """A calculation ran but did not settle within the stated tolerance.
+
+    Examples
+    --------
+    >>> import wavesim as ws
+    >>> issubclass(ws.ConvergenceError, ws.WavesimError)
+    True
+    """
 
 
 class SolverError(WavesimError):
@@ -142,6 +168,13 @@ class SolverError(WavesimError):
         Crank angle [deg].
     cycle : int or None
         Number of the engine cycle.
+
+    Examples
+    --------
+    >>> import wavesim as ws
+    >>> error = ws.SolverError("The pressure fell below zero.", duct="tailpipe", position=0.3)
+    >>> error.duct, error.position
+    ('tailpipe', 0.3)
     """
 
     def __init__(
@@ -257,9 +290,14 @@ def with_unit(value, unit):
     unit : str
         SI unit; "1" stands for none.
     """
-    is_number = isinstance(value, Real) and not isinstance(value, (bool, np.bool_))
-    text = f"{_to_float(value):.9g}" if is_number else shown(value)
+    number = _real(value)
+    text = shown(value) if number is None else f"{number:.9g}"
     return f"{text} {'(no unit)' if unit == '1' else unit}"
+
+
+def _bare(value, unit):
+    """The same, without "(no unit)": the range that follows says it once."""
+    return with_unit(value, unit).removesuffix(" (no unit)")
 
 
 def range_text(unit, low, high, low_open=False, high_open=False):
@@ -274,11 +312,13 @@ def range_text(unit, low, high, low_open=False, high_open=False):
     low_open, high_open : bool
         True where the limit itself does not belong to the range.
     """
+    if math.isinf(low) and math.isinf(high):
+        return f"of numbers in {unit}" if unit != "1" else "of numbers (no unit)"
     if math.isinf(high):
         return f"{'above' if low_open else 'at least'} {with_unit(low, unit)}"
     if math.isinf(low):
         return f"{'below' if high_open else 'at most'} {with_unit(high, unit)}"
-    left = with_unit(low, unit) + (" (excluded)" if low_open else "")
+    left = _bare(low, unit) + (" (excluded)" if low_open else "")
     right = with_unit(high, unit) + (" (excluded)" if high_open else "")
     return f"{left} to {right}"
 
@@ -332,21 +372,31 @@ def check_number(
     wavesim.errors.InputError: Pipe: diameter = 42 m is outside the valid range 0.003 m to 0.5 m \
 (lengths are in metres: 42 mm is 0.042).
     """
-    said = f"{owner}: {field} = {with_unit(value, unit)}"
+    number = _real(value)
+    if number is not None and math.isfinite(number):
+        is_above = number > low if low_open else number >= low
+        is_below = number < high if high_open else number <= high
+        if is_above and is_below:
+            return number
+    # words only now: nearly every number is right
+    said = f"{owner}: {field} = {_bare(value, unit)}"
     valid = f"the valid range {range_text(unit, low, high, low_open, high_open)}"
     advice = f" ({hint})" if hint else ""
-    if isinstance(value, (bool, np.bool_)) or not isinstance(value, Real):
-        kind = type(value).__name__
+    if number is None:
+        said, kind = f"{owner}: {field} = {shown(value)}", type(value).__name__
         raise InputError(f"{said} is not a number (but of type {kind}) in {valid}{advice}.")
-    number = _to_float(value)
     if not math.isfinite(number):
         raise InputError(f"{said} is not a finite number in {valid}{advice}.")
-    too_low = number <= low if low_open else number < low
-    too_high = number >= high if high_open else number > high
-    if too_low or too_high:
-        advice = advice or _slip_hint(number, unit, low, high)
-        raise InputError(f"{said} is outside {valid}{advice}.")
-    return number
+    advice = advice or _slip_hint(number, unit, low, high)
+    raise InputError(f"{said} is outside {valid}{advice}.")
+
+
+def _real(value):
+    """Float of a real number, None of anything else."""
+    if type(value) is float:
+        return value
+    is_number = isinstance(value, Real) and not isinstance(value, (bool, np.bool_))
+    return _to_float(value) if is_number else None
 
 
 def check_int(owner, field, value, low, high, unit="1"):
@@ -371,7 +421,7 @@ def check_int(owner, field, value, low, high, unit="1"):
     number = check_number(owner, field, value, unit, low, high)
     if not isinstance(value, Integral) and number != int(number):
         raise InputError(
-            f"{owner}: {field} = {with_unit(value, unit)} is not a whole number in the valid "
+            f"{owner}: {field} = {_bare(value, unit)} is not a whole number in the valid "
             f"range {range_text(unit, low, high)}."
         )
     return int(number)
@@ -477,7 +527,7 @@ def check_choice(owner, field, value, choices):
     InputError
         If `value` is none of them; the message lists all and offers the nearest.
     """
-    choices = tuple(choices)
+    choices = choices if isinstance(choices, Container) else tuple(choices)
     if isinstance(value, str) and value in choices:
         return value
     listed = ", ".join(repr(choice) for choice in choices)
@@ -504,6 +554,8 @@ def check_keys(owner, given, known, needed=(), what="field"):
         If a name is unknown (the nearest known one is offered) or missing.
     """
     given, known = tuple(given), tuple(known)
+    if all(name in known for name in given) and all(name in given for name in needed):
+        return
     found = Gathering(owner)
     guesses = {name: nearest(name, known) for name in given if name not in known}
     found.faults += [

@@ -79,7 +79,7 @@ def guarded(thing: _Thing) -> _Thing:
 
 def _misfit(function, values, named):
     """Sentence about the first argument that does not fit, or None."""
-    owner = function.__qualname__.removesuffix(".__init__")
+    owner = _owner(function, values)
     signature = inspect.signature(function)
     try:
         given = signature.bind(*values, **named).arguments
@@ -103,6 +103,15 @@ def _misfit(function, values, named):
     return None
 
 
+def _owner(function, values):
+    """Name of a function for the reader; of a method, by the class of the object at hand."""
+    name = function.__qualname__.removesuffix(".__init__")
+    if next(iter(inspect.signature(function).parameters), None) != "self" or not values:
+        return name
+    method = name.rpartition(".")[2] if function.__name__ != "__init__" else ""
+    return f"{type(values[0]).__name__}.{method}".removesuffix(".")
+
+
 def _lack(function, error, values, named):
     """Sentence about an argument that lacks what was asked of it, or None."""
     if not isinstance(error, AttributeError):
@@ -110,7 +119,7 @@ def _lack(function, error, values, named):
     for name, value in inspect.signature(function).bind(*values, **named).arguments.items():
         parts = value if isinstance(value, list | tuple) else ()
         if name != "self" and (value is error.obj or any(part is error.obj for part in parts)):
-            return (f"{function.__qualname__}: {name} = {shown(value)} ({type(value).__name__}) "
+            return (f"{_owner(function, values)}: {name} = {shown(value)} ({type(value).__name__}) "
                     f"is of no use here: it has no {error.name!r}.")
     return None
 
@@ -125,7 +134,7 @@ def _no_answer(function, error, values, named):
         return None
     numbers = ", ".join(f"{name} = {shown(value)}" for name, value in given.items()
                         if _is_numeric(value))
-    return f"{function.__qualname__}: there is no answer for {numbers}."
+    return f"{_owner(function, values)}: there is no answer for {numbers}."
 
 
 class _Named(dict):

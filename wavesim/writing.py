@@ -251,6 +251,44 @@ def write_figure(figure, path, dpi):
     return path
 
 
+def write_gif(path, owner, content):
+    """Write an animation, with a remark in it by which the library knows its own.
+
+    Parameters
+    ----------
+    path : str or Path
+        Its suffix must be .gif.
+    owner : str
+        Who writes, for messages.
+    content : bytes
+        A finished GIF file.  The remark is a comment extension before its trailer (GIF89a
+        specification, 1990, sec. 24).
+
+    Returns
+    -------
+    Path
+
+    Raises
+    ------
+    InputError
+        If the suffix is another, the file cannot be written, or another one is there.
+    """
+    path = check_gif(path, owner)
+    note = MAKER.encode()
+    with whole_file(path, owner, is_own=holds_mark) as file:
+        file.write(content[:-1] + b"\x21\xfe" + bytes([len(note)]) + note + b"\x00" + content[-1:])
+    return path
+
+
+def check_gif(path, owner):
+    """The path of an animation that can be written: of that suffix, and no file of another."""
+    path = as_path(owner, path)
+    if path.suffix.lower() != ".gif":
+        raise InputError(f"{owner}: cannot write {shown_path(path)}: its suffix must be .gif.")
+    check_free(Path(os.path.realpath(path)), owner, holds_mark)
+    return path
+
+
 def holds_mark(path):
     """For `whole_file`: a picture or a sound is one of the library if it notes its maker."""
     with open(path, "rb") as file:

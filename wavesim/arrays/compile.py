@@ -2,10 +2,13 @@
 
 Names stay on this side: a `Model` keeps, beside the arrays, which duct, end, store and cylinder
 each row belongs to.
+
+Little of a model depends on the speed.  So a `Blueprint` is made first, without one, and hands out
+a model for any speed in a fraction of the time.
 """
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from math import ceil, pi, sqrt
 
 import numpy as np
@@ -116,6 +119,64 @@ class Model:
         return (np.arange(hi - lo) + 0.5) * self.dx[duct]
 
 
+#: Fields of `Net` that differ from speed to speed, and those that a run may change: every model has
+#: its own.  All others are the same arrays in all models of a Blueprint; nobody may write to them.
+BY_SPEED = ("cyl_par", "slice_end", "options")
+BY_RUN = ("gas_R", "gas_coef", "cells", "cyl_par")
+
+
+class Blueprint:
+    """A network compiled for no speed yet: what the points of one design share.
+
+    Parameters
+    ----------
+    still : Model
+        At no speed, filled with gas and without samples.  It is never marched nor changed.
+    """
+
+    def __init__(self, still):
+        self._still = still
+
+    def at(self, rpm=None, samples=0):
+        """The model at a speed.
+
+        Parameters
+        ----------
+        rpm : float or None
+            Engine speed [rev/min]; None: no crank turns.
+        samples : int
+            Number of recorded samples.
+
+        Returns
+        -------
+        Model
+            It owns what a run changes, state, scratch, record and the fields of `Net` in `BY_SPEED`
+            and `BY_RUN`; the other arrays of `Net` are those of all models of this Blueprint.
+        """
+        still = self._still
+        own = {name: getattr(still.net, name).copy() for name in {*BY_SPEED, *BY_RUN}}
+        options, cylinders = own["options"], own["cyl_par"]
+        options[f.OMEGA_DEG] = 6.0 * (rpm or 0.0)
+        if cylinders.size:
+            start, duration = still.engine.combustion.start_and_duration(rpm)
+            cylinders[:, f.SOC], cylinders[:, f.DURATION] = np.round(start, GRID), duration
+        if rpm:
+            own["slice_end"] = _slice_ends(cylinders) / options[f.OMEGA_DEG]
+        net = still.net._replace(**own)
+        plan = np.zeros((net.slice_end.size, f.N_PLAN))
+        return replace(
+            still, net=net, state=_copied(still.state)._replace(plan=plan),
+            work=_copied(still.work), record=_empty_record(net, samples),
+            inner=still.inner.copy(), face=still.face.copy(), ducts=dict(still.ducts),
+            ends=dict(still.ends), stores=dict(still.stores), dx=dict(still.dx), packings=[],
+            alike=_repeats(net.slice_end * options[f.OMEGA_DEG], len(cylinders)),
+        )
+
+
+def _copied(arrays):
+    return type(arrays)(*(array.copy() for array in arrays))
+
+
 class _Builder:
     """Lists that grow while the nodes are visited."""
 
@@ -142,7 +203,7 @@ class _Builder:
         self.pairs, self.pair_par, self.joints = [], [], []
         self.stores = {}  # name -> row
         self.store_kind, self.store_volume, self.store_start, self.store_cyl = [], [], [], []
-        self.valves = []
+        self.valves, self.areas = [], {}  # of every valve, and of one on each side
         self.perforates, self.hole_walls, self.hole_par = [], [], []
 
     def rows(self, node):
@@ -244,7 +305,9 @@ class _Builder:
         self.kind[k] = f.PORT
         self.store[k] = self.stores[store]
         self.valve[k] = len(self.valves)
-        forward, reverse = _valve_areas(self.engine, node.side)
+        if node.side not in self.areas:
+            self.areas[node.side] = _valve_areas(self.engine, node.side)
+        forward, reverse = self.areas[node.side]
         self.valves.append((forward, reverse) if node.side == "intake" else (reverse, forward))
 
 
@@ -299,10 +362,9 @@ def _valve_areas(engine, side):
     return effective_area(getattr(engine, f"{side}_valve"), side, theta)
 
 
-def _cylinder_row(engine, gas, number, rpm):
-    """Row of `cyl_par` for cylinder `number` (from 1)."""
+def _cylinder_row(engine, gas, number):
+    """Row of `cyl_par` for cylinder `number` (from 1); its burn is left to the speed."""
     row = np.zeros(f.N_CYL)
-    start, duration = engine.combustion.start_and_duration(rpm)
     opens, _ = seat_events(engine.exhaust_valve, "exhaust")
     # What is trapped counts when nothing can leave any more, not at the lift of a timing card.
     _, intake_closes = seat_events(engine.intake_valve, "intake", SEAT_LIFT)
@@ -314,8 +376,6 @@ def _cylinder_row(engine, gas, number, rpm):
         f.PIN: engine.pin_offset,
         f.CLEARANCE: engine.clearance_volume,
         f.PHASE: engine.firing_angles_deg[number - 1],
-        f.SOC: start,
-        f.DURATION: duration,
         f.WIEBE_M: engine.combustion.shape,
         f.Q_FRESH: gas.heat_per_fresh * engine.combustion.efficiency,
         f.HEAD_AREA: heat.head_area_factor * engine.bore_area,
@@ -329,7 +389,7 @@ def _cylinder_row(engine, gas, number, rpm):
     }
     for column, value in values.items():
         row[column] = value
-    angles = [f.PHASE, f.SOC, f.EVO, f.IVC]
+    angles = [f.PHASE, f.EVO, f.IVC]
     row[angles] = np.round(row[angles], GRID)
     return row
 
@@ -347,7 +407,8 @@ def _slice_ends(rows):
     ends, before = [], 0.0
     for mark in sorted(marks - {0.0}):
         count = ceil((mark - before) / SLICE_DEG - 1e-6)
-        ends += list(np.linspace(before, mark, count + 1)[1:])
+        step = (mark - before) / count
+        ends += [before + i * step for i in range(1, count)] + [mark]
         before = mark
     return np.round(ends, GRID)
 
@@ -358,7 +419,7 @@ def _repeats(ends, cylinders):
         if ends.size % count == 0:
             rows = ends.reshape(count, -1)
             shifts = 720.0 / count * np.arange(count)[:, None]
-            if np.allclose(rows - shifts, rows[0], rtol=0.0, atol=2.0 / f.PER_DEGREE):
+            if (np.abs(rows - shifts - rows[0]) <= 2.0 / f.PER_DEGREE).all():
                 return count
     return 1
 
@@ -367,7 +428,34 @@ def compile_network(
     network, gas, settings, *, engine=None, rpm=None, samples=0, initial=None, join=True,
     ambient=None,
 ):
-    """Flat arrays of a network.
+    """Flat arrays of a network at one speed: `blueprint_of` it, and `Blueprint.at` that speed.
+
+    Parameters
+    ----------
+    network, gas, settings, engine, initial, join, ambient
+        As for `blueprint_of`.
+    rpm, samples
+        As for `Blueprint.at`.
+
+    Returns
+    -------
+    Model
+
+    Raises
+    ------
+    InputError
+        As `blueprint_of` does.
+    """
+    drawn = blueprint_of(
+        network, gas, settings, engine=engine, initial=initial, join=join, ambient=ambient
+    )
+    return drawn.at(rpm, samples)
+
+
+def blueprint_of(
+    network, gas, settings, *, engine=None, initial=None, join=True, ambient=None
+):
+    """A network compiled for no speed yet.
 
     Parameters
     ----------
@@ -377,10 +465,6 @@ def compile_network(
     settings : Settings
     engine : Engine or None
         Needed if the network has valve ports.
-    rpm : float or None
-        Engine speed [rev/min].
-    samples : int
-        Number of recorded samples.
     initial : mapping or None
         State at the start by duct name: (p [Pa], u [m/s], T [K], fill) with fill "air", "fresh",
         "burned" or a pair (yf, yb), or a function of x [m] that returns such a tuple of arrays.
@@ -393,7 +477,7 @@ def compile_network(
 
     Returns
     -------
-    Model
+    Blueprint
 
     Raises
     ------
@@ -419,17 +503,16 @@ def compile_network(
         if all(end in build.ends for end in node.ends):  # else a seam, which needs no node
             _HANDLERS[type(node)](build, name, node)
     _drill(build, mesh)
-    net = _net(build, mesh, gas, settings, rpm)
+    net = _net(build, mesh, gas, settings)
     model = Model(
         network=network, gas=gas, settings=settings, engine=engine, net=net,
-        state=_empty_state(net), work=_empty_work(net), record=_empty_record(net, samples),
+        state=_empty_state(net), work=_empty_work(net), record=_empty_record(net, 0),
         inner=np.zeros((len(build.ends), N_INNER)), face=np.zeros((len(build.ends), N_FACE_OUT)),
         ambient=ambient, ducts=mesh.ducts, ends=build.ends, stores=build.stores, dx=mesh.dx,
-        alike=_repeats(net.slice_end * net.options[f.OMEGA_DEG], net.cyl_par.shape[0]),
     )
     _fill(model, build, initial or {})
     net.options[f.MIXED] = _mixed(model)
-    return model
+    return Blueprint(model)
 
 
 def _in_humid_air(gas, network, ambient):
@@ -483,8 +566,8 @@ def use_gas(model, gas):
         _show_ambient(model, row, now[f.NP], now[f.NT], now[f.NYF], now[f.NYB])
 
 
-def _net(build, mesh, gas, settings, rpm):
-    """The constant arrays."""
+def _net(build, mesh, gas, settings):
+    """The constant arrays, but for what the speed decides."""
     table = gas.table()
     start = np.array([side == "start" for _, side in build.ends])
     cell = np.array([
@@ -500,10 +583,8 @@ def _net(build, mesh, gas, settings, rpm):
     options[f.CFL] = settings.cfl
     options[f.FRICTION_ON] = settings.friction
     options[f.HEAT_ON] = settings.wall_heat
-    options[f.OMEGA_DEG] = 6.0 * (rpm or 0.0)
     cylinders = sum(kind == f.CYLINDER for kind in build.store_kind)
-    rows = [_cylinder_row(build.engine, gas, i + 1, rpm) for i in range(cylinders)]
-    slice_end = _slice_ends(rows) / options[f.OMEGA_DEG] if rpm else []
+    rows = [_cylinder_row(build.engine, gas, i + 1) for i in range(cylinders)]
     return f.Net(
         gas_kind=int(table.kind),
         gas_R=_float(table.R),
@@ -531,7 +612,7 @@ def _net(build, mesh, gas, settings, rpm):
         valve_area=_float(build.valves).reshape(len(build.valves), 2, -1)
         if build.valves
         else np.zeros((0, 2, 2)),
-        slice_end=_float(slice_end),
+        slice_end=np.zeros(0),
         options=options,
     )
 
@@ -591,8 +672,10 @@ def _empty_record(net, samples):
 def _fill(model, build, initial):
     """Gas in ducts and stores before the first step."""
     usual = _usual_fill(model.network, model.ambient)
+    kinds = {start: _columns(model.gas, *start) for start in set(usual.values())}
     for name in model.ducts:
-        _fill_duct(model, name, initial.get(name, usual[name]))
+        given = name in initial
+        _lay_gas(model, name, _given(model, name, initial[name]) if given else kinds[usual[name]])
     for first, count, _, annulus in model.net.hole_wall:
         if model.net.hole_par[f.FIBRE, first] > 0.0:
             fibres = slice(annulus, annulus + count)
@@ -628,13 +711,16 @@ def _usual_fill(network, ambient):
     return usual
 
 
-def _fill_duct(model, name, start):
+def _given(model, name, start):
+    """`_columns` of the gas that `initial` puts into a duct."""
     lo, hi = model.ducts[name]
     values = start(model.centres(name)) if callable(start) else start
     try:
         p, u, T, fill = values
-        yf, yb = FILL[fill] if isinstance(fill, str) else fill
-        p, u, T, yf, yb = (np.broadcast_to(v, hi - lo).astype(float) for v in (p, u, T, yf, yb))
+        mixture = FILL[fill] if isinstance(fill, str) else fill
+        p, u, T, yf, yb = (
+            np.broadcast_to(v, hi - lo).astype(float) for v in (p, u, T, *mixture)
+        )
     except (KeyError, TypeError, ValueError, OverflowError) as error:
         raise InputError(
             f"initial: duct {name!r} = {shown(values)} must be (pressure [Pa], velocity [m/s], "
@@ -642,21 +728,31 @@ def _fill_duct(model, name, start):
         ) from error
     if not (np.all(p > 0) and np.all(T > 0) and np.all(np.isfinite(u))):
         raise InputError(f"initial: duct {name!r} needs p > 0 Pa, T > 0 K and finite u [m/s].")
-    gas, U = model.gas, model.state.U
-    cells = slice(lo, hi)
+    return _columns(model.gas, p, u, T, (yf, yb))
+
+
+def _columns(gas, p, u, T, fill):
+    """Rows of `State.U`, temperature, and what ends see of it; one column for a uniform gas."""
+    yf, yb = FILL[fill] if isinstance(fill, str) else fill
+    p, u, T, yf, yb = (np.atleast_1d(v).astype(float) for v in (p, u, T, yf, yb))
     rho = gas.density(p, T, yf, yb)
-    U[f.R, cells] = rho
-    U[f.M, cells] = rho * u
-    U[f.E, cells] = rho * (gas.e(T, yf, yb) + 0.5 * u**2)
-    U[f.Y1, cells] = rho * yf
-    U[f.Y2, cells] = rho * yb
-    model.state.T[cells] = T
+    U = np.empty((f.N_CONSERVED, rho.size))
+    U[f.R], U[f.M], U[f.Y1], U[f.Y2] = rho, rho * u, rho * yf, rho * yb
+    U[f.E] = rho * (gas.e(T, yf, yb) + 0.5 * u**2)
+    return U, T, np.array([rho, u, p, yf, yb])
+
+
+def _lay_gas(model, name, columns):
+    """Fill the cells and ends of a duct."""
+    U, T, seen = columns
+    lo, hi = model.ducts[name]
+    model.state.U[:, lo:hi] = U
+    model.state.T[lo:hi] = T
     for side, i in (("start", 0), ("end", -1)):
-        if (name, side) not in model.ends:  # a seam
-            continue
-        end = model.state.end[model.ends[name, side]]
-        end[: f.ES_YB + 1] = rho[i], u[i], p[i], yf[i], yb[i]
-        end[f.ES_AUX] = p[i]
+        if (name, side) in model.ends:  # else a seam
+            end = model.state.end[model.ends[name, side]]
+            end[: f.ES_YB + 1] = seen[:, i]
+            end[f.ES_AUX] = seen[f.ES_P, i]
 
 
 def fill_store(model, row, p, T, yf, yb, vol):

@@ -239,28 +239,32 @@ def _keep_throats(duct, faces, area):
 
 def _duct_rows(duct, count):
     """Rows of `Net.cells` for the cells of one duct, and its face areas."""
-    faces = np.linspace(0.0, duct.length, count + 1)
+    faces = np.arange(count + 1.0) * (duct.length / count)
+    faces[-1] = duct.length
     centres = 0.5 * (faces[1:] + faces[:-1])
     area = duct.area_at(faces)
     _keep_throats(duct, faces, area)
-    vol = duct.volume(faces[:-1], faces[1:])
-    parts = [duct.parts[i] for i in duct.part_index(centres)]
+    before = duct.volume_to(faces)
+    vol = before[1:] - before[:-1]
+    parts, at = duct.parts, duct.part_index(centres)
     rows = np.zeros((f.N_CELL, count))
     rows[f.INV_DX] = count / duct.length
-    rows[f.DLNA] = np.diff(area) / vol
+    rows[f.DLNA] = (area[1:] - area[:-1]) / vol
     rows[f.VOL] = vol
     rows[f.INV_VOL] = 1.0 / vol
     rows[f.DIAM] = duct.hydraulic_diameter_at(centres)
-    rough = np.array([p.roughness for p in parts])
+    rough = np.array([p.roughness for p in parts])[at]
     rows[f.ROUGH] = (rough / (HAALAND_ROUGH * rows[f.DIAM])) ** HAALAND_POWER
     # losses of bends are a + b f: the second part acts like more friction
-    losses = np.array([p.loss_constants for p in duct.parts]) / (
-        2.0 * np.array([[p.length] for p in duct.parts])
+    losses = np.array([p.loss_constants for p in parts]) / (
+        2.0 * np.array([[p.length] for p in parts])
     )
-    scale = np.array([p.friction_factor_scale for p in parts])
-    rows[f.FRICTION] = 0.5 * scale / rows[f.DIAM] + duct.mean(losses[:, 1], faces[:-1], faces[1:])
-    rows[f.BEND] = duct.mean(losses[:, 0], faces[:-1], faces[1:])
+    scale = np.array([p.friction_factor_scale for p in parts])[at]
+    rows[f.FRICTION] = 0.5 * scale / rows[f.DIAM]
+    if losses.any():
+        rows[f.BEND] = duct.mean(losses[:, 0], faces[:-1], faces[1:])
+        rows[f.FRICTION] += duct.mean(losses[:, 1], faces[:-1], faces[1:])
     warm = np.array([p.wall_temperature is not None or p.wall is not None for p in parts])
-    rows[f.HEAT] = warm * [p.heat_factor for p in parts]
-    rows[f.WALL] = [wall_at_first(p) for p in parts]
+    rows[f.HEAT] = (warm * [p.heat_factor for p in parts])[at]
+    rows[f.WALL] = np.array([wall_at_first(p) for p in parts])[at]
     return rows, area

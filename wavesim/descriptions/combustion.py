@@ -107,7 +107,14 @@ class FlameScaling(Description):
         return self.speed_ratio(rpm) * burn_angle_ratio(1.0, now / then)
 
     def speed_ratio(self, rpm: float) -> float:
-        """What speed alone does to the burn angle, over that of the reference point."""
+        """What speed alone does to the burn angle, over that of the reference point.
+
+        Examples
+        --------
+        >>> from wavesim import FlameScaling
+        >>> FlameScaling(residual=0.05, air_fuel_lambda=1.0, rpm=3000.0).speed_ratio(6000.0)
+        1.2599210498948732
+        """
         return 1.0 if self.rpm is None else burn_angle_ratio(rpm / self.rpm, 1.0)
 
     @classmethod
@@ -202,6 +209,13 @@ class Wiebe(Description):
             Engine speed [rev/min].
         angle_ratio : float
             Burn angle over the stated one, as `scaling` has it.
+
+        Examples
+        --------
+        >>> from wavesim import Wiebe
+        >>> start, duration = Wiebe().start_and_duration(3000.0)
+        >>> start < 0.0 < start + duration
+        True
         """
         t10, t50, t90 = (self._time_of(x) for x in (0.1, 0.5, 0.9))
         stated = value_at(self.burn_10_90_deg, rpm) / (t90 - t10)
@@ -240,6 +254,17 @@ class Wiebe(Description):
             Crank angle after firing top dead centre [deg], not wrapped.
         rpm : float
             Engine speed [rev/min].
+
+        Examples
+        --------
+        >>> from wavesim import Wiebe
+        >>> burn = Wiebe()
+        >>> start, duration = burn.start_and_duration(3000.0)
+        >>> end = start + duration
+        >>> float(burn.burned_fraction(start, 3000.0))
+        0.0
+        >>> bool(burn.burned_fraction(end, 3000.0) > 0.99)
+        True
         """
         start, duration = self.start_and_duration(rpm)
         t = np.clip((np.asarray(theta_deg) - start) / duration, 0.0, 1.0)

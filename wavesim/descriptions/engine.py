@@ -232,6 +232,13 @@ class Engine(Description):
         str
             For both sides what `Valve.summary` says, and the overlap at 1 mm of lift; negative
             where the exhaust valve is down to 1 mm before the intake valve reaches it.
+
+        Examples
+        --------
+        >>> import wavesim as ws
+        >>> engine = ws.load(ws.demo_path("collector")).engine
+        >>> print(engine.valve_timing().splitlines()[0])
+        intake valve opens 29.2 deg before TDC, closes 69.4 deg after BDC at 0.1 mm of valve lift
         """
         valves = {"intake": self.intake_valve, "exhaust": self.exhaust_valve}
         lines = [
@@ -252,6 +259,13 @@ class Engine(Description):
         ----------
         rpm : float
             Engine speed [rev/min].
+
+        Examples
+        --------
+        >>> import wavesim as ws
+        >>> engine = ws.load(ws.demo_path("collector")).engine
+        >>> round(engine.mean_piston_speed(6000), 2) == round(2 * engine.stroke * 100, 2)
+        True
         """
         return 2.0 * self.piston_travel * rpm / 60.0
 

@@ -161,6 +161,14 @@ class Exhaust(Description):
         ------
         InputError
             If engine and exhaust do not fit; all faults are listed at once.
+
+        Examples
+        --------
+        >>> import wavesim as ws
+        >>> engine = ws.load(ws.demo_path("collector")).engine
+        >>> system = ws.Exhaust(primary=ws.Pipe(0.75, 0.038), collector=ws.Pipe(0.5, 0.058))
+        >>> sorted(system.network(engine).ducts)[:3]
+        ['collector', 'exhaust port 1', 'exhaust port 2']
         """
         return assemble(engine, self)
 
@@ -183,6 +191,15 @@ class Exhaust(Description):
         ------
         InputError
             If a cylinder is not in the pairs exactly once, or a pair spans two banks.
+
+        Examples
+        --------
+        >>> import wavesim as ws
+        >>> system = ws.Exhaust(primary=ws.Pipe(0.75, 0.038), secondary=ws.Pipe(0.4, 0.045),
+        ...                     pairs=((1, 4), (2, 3)), pipe=ws.Pipe(1.0, 0.055),
+        ...                     tailpipe=ws.Pipe(0.5, 0.05))
+        >>> system.pairs_of((1, 2, 3, 4), 4)
+        ((1, 4), (2, 3))
         """
         if sorted(n for pair in self.pairs for n in pair) != list(range(1, cylinders + 1)):
             self._refuse(
@@ -215,6 +232,15 @@ class Exhaust(Description):
         ------
         InputError
             If `primaries` has another number of lines.
+
+        Examples
+        --------
+        >>> import wavesim as ws
+        >>> system = ws.Exhaust(primary=ws.Pipe(0.75, 0.038), secondary=ws.Pipe(0.4, 0.045),
+        ...                     pairs=((1, 4), (2, 3)), pipe=ws.Pipe(1.0, 0.055),
+        ...                     tailpipe=ws.Pipe(0.5, 0.05))
+        >>> len(system.primary_lines(4))
+        4
         """
         if self.primaries is None:
             return (self.primary,) * cylinders
@@ -237,6 +263,15 @@ class Exhaust(Description):
         ------
         InputError
             If a field is unknown or a value is refused.
+
+        Examples
+        --------
+        >>> import wavesim as ws
+        >>> system = ws.Exhaust(primary=ws.Pipe(0.75, 0.038), secondary=ws.Pipe(0.4, 0.045),
+        ...                     pairs=((1, 4), (2, 3)), pipe=ws.Pipe(1.0, 0.055),
+        ...                     tailpipe=ws.Pipe(0.5, 0.05))
+        >>> system.with_primary(length="800 mm").primary[0].length
+        0.8
         """
         if self.primaries is None:
             return self._with("primary", changes)
@@ -244,7 +279,17 @@ class Exhaust(Description):
         return self.replace(primaries=tuple(lines))
 
     def with_secondary(self, **changes: Any) -> "Exhaust":
-        """Copy with fields of the first part of every secondary changed; see `with_primary`."""
+        """Copy with fields of the first part of every secondary changed; see `with_primary`.
+
+        Examples
+        --------
+        >>> import wavesim as ws
+        >>> system = ws.Exhaust(primary=ws.Pipe(0.75, 0.038), secondary=ws.Pipe(0.4, 0.045),
+        ...                     pairs=((1, 4), (2, 3)), pipe=ws.Pipe(1.0, 0.055),
+        ...                     tailpipe=ws.Pipe(0.5, 0.05))
+        >>> system.with_secondary(diameter="48 mm").secondary[0].diameter
+        0.048
+        """
         return self._with("secondary", changes)
 
     def with_collector(self, **changes: Any) -> "Exhaust":
@@ -252,11 +297,31 @@ class Exhaust(Description):
         return self._with("collector", changes)
 
     def with_pipe(self, **changes: Any) -> "Exhaust":
-        """Copy with fields of the first part of `pipe` changed; see `with_primary`."""
+        """Copy with fields of the first part of `pipe` changed; see `with_primary`.
+
+        Examples
+        --------
+        >>> import wavesim as ws
+        >>> system = ws.Exhaust(primary=ws.Pipe(0.75, 0.038), secondary=ws.Pipe(0.4, 0.045),
+        ...                     pairs=((1, 4), (2, 3)), pipe=ws.Pipe(1.0, 0.055),
+        ...                     tailpipe=ws.Pipe(0.5, 0.05))
+        >>> system.with_pipe(length="1.2 m").pipe[0].length
+        1.2
+        """
         return self._with("pipe", changes)
 
     def with_tailpipe(self, **changes: Any) -> "Exhaust":
-        """Copy with fields of the first part of the tailpipe changed; see `with_primary`."""
+        """Copy with fields of the first part of the tailpipe changed; see `with_primary`.
+
+        Examples
+        --------
+        >>> import wavesim as ws
+        >>> system = ws.Exhaust(primary=ws.Pipe(0.75, 0.038), secondary=ws.Pipe(0.4, 0.045),
+        ...                     pairs=((1, 4), (2, 3)), pipe=ws.Pipe(1.0, 0.055),
+        ...                     tailpipe=ws.Pipe(0.5, 0.05))
+        >>> system.with_tailpipe(diameter="55 mm").tailpipe[0].diameter
+        0.055
+        """
         return self._with("tailpipe", changes)
 
     def _with(self, name, changes):

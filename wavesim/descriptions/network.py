@@ -8,6 +8,7 @@ left open on the way; `check` tells of them, and no run starts while there are a
 from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cached_property
 from math import cos, pi, radians, sin
 from typing import Any
 
@@ -144,6 +145,14 @@ class Network(Description):
         ------
         InputError
             If there is no such node.
+
+        Examples
+        --------
+        >>> import wavesim as ws
+        >>> pipe = ws.Network({"pipe": ws.Pipe("1 m", "40 mm")},
+        ...                   {"wall": ws.ClosedEnd("pipe.start"), "mouth": ws.OpenEnd("pipe.end")})
+        >>> sorted(pipe.without_node("mouth").nodes)
+        ['wall']
         """
         check_choice(self._owner, "node", name, self.nodes)
         return self._changed(nodes={k: node for k, node in self.nodes.items() if k != name})
@@ -162,6 +171,14 @@ class Network(Description):
         ------
         InputError
             If it is no duct or a node has that name.
+
+        Examples
+        --------
+        >>> import wavesim as ws
+        >>> pipe = ws.Network({"pipe": ws.Pipe("1 m", "40 mm")},
+        ...                   {"wall": ws.ClosedEnd("pipe.start"), "mouth": ws.OpenEnd("pipe.end")})
+        >>> sorted(pipe.with_duct("branch", ws.Pipe("200 mm", "40 mm")).ducts)
+        ['branch', 'pipe']
         """
         return self._changed(ducts={**self.ducts, name: duct})
 
@@ -180,6 +197,15 @@ class Network(Description):
         ------
         InputError
             If there is no such duct.
+
+        Examples
+        --------
+        >>> import wavesim as ws
+        >>> pipe = ws.Network({"pipe": ws.Pipe("1 m", "40 mm")},
+        ...                   {"wall": ws.ClosedEnd("pipe.start"), "mouth": ws.OpenEnd("pipe.end")})
+        >>> larger = pipe.with_duct("branch", ws.Pipe("200 mm", "40 mm"))
+        >>> sorted(larger.without_duct("branch").ducts)
+        ['pipe']
         """
         self._check_duct(name)
         left = {key: node.without_duct(name) for key, node in self.nodes.items()}
@@ -209,6 +235,16 @@ class Network(Description):
         InputError
             If a name is taken, a part does not fit, or the duct end does not exist or belongs to a
             node.
+
+        Examples
+        --------
+        >>> import wavesim as ws
+        >>> pipe = ws.Network({"pipe": ws.Pipe("1 m", "40 mm")},
+        ...                   {"wall": ws.ClosedEnd("pipe.start"), "mouth": ws.OpenEnd("pipe.end")})
+        >>> open_ended, tail = pipe.without_node("mouth"), ws.Pipe("300 mm", "40 mm")
+        >>> longer = open_ended.with_line("tail", tail, after="pipe.end")
+        >>> sorted(longer.ducts)
+        ['pipe', 'tail']
         """
         return self._laid(name, line, after)[0]
 
@@ -228,6 +264,14 @@ class Network(Description):
         ------
         InputError
             If there is no such duct, part or field, or a value is refused.
+
+        Examples
+        --------
+        >>> import wavesim as ws
+        >>> pipe = ws.Network({"pipe": ws.Pipe("1 m", "40 mm")},
+        ...                   {"wall": ws.ClosedEnd("pipe.start"), "mouth": ws.OpenEnd("pipe.end")})
+        >>> pipe.with_part("pipe", length="800 mm").ducts["pipe"].length
+        0.8
         """
         parts = list(self.ducts[self._check_duct(duct)].parts)
         if number not in range(len(parts)):
@@ -250,6 +294,15 @@ class Network(Description):
         ------
         InputError
             If a duct end does not exist or belongs to another node.
+
+        Examples
+        --------
+        >>> import wavesim as ws
+        >>> pipe = ws.Network({"pipe": ws.Pipe("1 m", "40 mm")},
+        ...                   {"wall": ws.ClosedEnd("pipe.start"), "mouth": ws.OpenEnd("pipe.end")})
+        >>> larger = pipe.with_duct("branch", ws.Pipe("200 mm", "40 mm")).without_node("mouth")
+        >>> sorted(larger.joined("pipe.end", "branch.start").nodes)
+        ['step pipe - branch', 'wall']
         """
         step = AreaStep((a, b))
         return self.with_node(name or "step " + " - ".join(duct for duct, _ in step.ends), step)
@@ -271,6 +324,15 @@ class Network(Description):
         InputError
             If there is no such duct, the position lies outside it or in a bend, the name is taken,
             or a perforated wall couples the duct with another.
+
+        Examples
+        --------
+        >>> import wavesim as ws
+        >>> pipe = ws.Network({"pipe": ws.Pipe("1 m", "40 mm")},
+        ...                   {"wall": ws.ClosedEnd("pipe.start"), "mouth": ws.OpenEnd("pipe.end")})
+        >>> cut = pipe.cut("pipe", 0.4, "rest")
+        >>> round(cut.ducts["pipe"].length, 6), round(cut.ducts["rest"].length, 6)
+        (0.4, 0.6)
         """
         self._check_duct(duct)
         with located(f"duct {duct!r}"):
@@ -363,6 +425,14 @@ class Network(Description):
         ------
         InputError
             If there is no such end.
+
+        Examples
+        --------
+        >>> import wavesim as ws
+        >>> pipe = ws.Network({"pipe": ws.Pipe("1 m", "40 mm")},
+        ...                   {"wall": ws.ClosedEnd("pipe.start"), "mouth": ws.OpenEnd("pipe.end")})
+        >>> pipe.node_at("pipe.end")
+        'mouth'
         """
         end = self._end(end)
         return next((key for key, node in self.nodes.items() if end in node.ends), None)
@@ -452,6 +522,15 @@ class Network(Description):
         ------
         InputError
             If pressures differ and may not.
+
+        Examples
+        --------
+        >>> import wavesim as ws
+        >>> pipe = ws.Network({"pipe": ws.Pipe("1 m", "40 mm")},
+        ...                   {"wall": ws.ClosedEnd("pipe.start"), "mouth": ws.OpenEnd("pipe.end")})
+        >>> from wavesim import Ambient
+        >>> pipe.in_weather(Ambient(pressure=95e3)).nodes["mouth"].beyond.pressure
+        95000.0
         """
         filled = under(self, ambient)
         open_to = {
@@ -480,11 +559,22 @@ class Network(Description):
         Returns
         -------
         Beyond
+
+        Examples
+        --------
+        >>> import wavesim as ws
+        >>> pipe = ws.Network({"pipe": ws.Pipe("1 m", "40 mm")},
+        ...                   {"wall": ws.ClosedEnd("pipe.start"), "mouth": ws.OpenEnd("pipe.end")})
+        >>> from wavesim import Ambient
+        >>> pipe.air_outside("exhaust", Ambient(pressure=95e3)) .pressure
+        95000.0
         """
         weather = Beyond(ambient.pressure, ambient.temperature, ambient.vapour_share)
         found = [node.beyond for node in self.nodes.values() if node.side == side and node.beyond]
         pressures, temperatures, shares = zip(*(found or [weather]), strict=True)
         air = [share for share in shares if share is not None] or [weather.vapour_share]
+        if len(pressures) == 1:
+            return Beyond(pressures[0], temperatures[0], air[0])
         return Beyond(*(float(np.mean(values)) for values in (pressures, temperatures, air)))
 
     # --- faults ---------------------------------------------------------------------------------
@@ -498,6 +588,14 @@ class Network(Description):
             Name of the duct.
         side : {"start", "end"}
             Which end.
+
+        Examples
+        --------
+        >>> import wavesim as ws
+        >>> pipe = ws.Network({"pipe": ws.Pipe("1 m", "40 mm")},
+        ...                   {"wall": ws.ClosedEnd("pipe.start"), "mouth": ws.OpenEnd("pipe.end")})
+        >>> pipe.bore("pipe", "end")
+        0.04
         """
         found = self.ducts[check_choice("Network", "duct", duct, self.ducts)]
         return found.start_diameter if side == "start" else found.end_diameter
@@ -510,6 +608,10 @@ class Network(Description):
         list of str
             One phrase per fault, each naming the duct end or the node; empty if all is well.
         """
+        return list(self._faults)
+
+    @cached_property
+    def _faults(self):
         if not self.ducts:
             return ["the network is empty: it has no ducts"]
         return [
@@ -532,8 +634,16 @@ class Network(Description):
         ------
         InputError
             If `check` finds anything.
+
+        Examples
+        --------
+        >>> import wavesim as ws
+        >>> pipe = ws.Network({"pipe": ws.Pipe("1 m", "40 mm")},
+        ...                   {"wall": ws.ClosedEnd("pipe.start"), "mouth": ws.OpenEnd("pipe.end")})
+        >>> pipe.validate() is pipe
+        True
         """
-        faults = self.check()
+        faults = self._faults
         if faults:
             listed = "; ".join(f"({i}) {fault}" for i, fault in enumerate(faults, start=1))
             raise InputError(f"Network: {len(faults)} fault(s): {listed}.")

@@ -6,6 +6,7 @@ them.  "start" is the end with x = 0, "end" the one with x = length.
 
 from collections.abc import Sequence
 from dataclasses import KW_ONLY, dataclass
+from functools import cached_property
 from math import acos, cos, pi, radians, sqrt
 from typing import NamedTuple
 
@@ -116,7 +117,7 @@ class Node(Description):
     #: Bore of an opening that must fit into the ducts [m], a field where there is one.
     diameter = None
 
-    @property
+    @cached_property
     def ends(self) -> tuple[tuple[str, str], ...]:
         """Duct ends as a tuple of (duct name, side)."""
         return tuple((name, side) for name, _, side in (end.rpartition(".") for end in self._at))
@@ -176,10 +177,10 @@ class OuterNode(Node):
         return "intake" if self.intake else "exhaust"
 
     @property
-    def beyond(self) -> "Beyond":
-        """The air outside."""
+    def beyond(self) -> "Beyond | None":
+        """The air outside; None as long as no weather is stated."""
         air = self.ambient
-        return Beyond(air.pressure, air.temperature, air.vapour_share)
+        return air and Beyond(air.pressure, air.temperature, air.vapour_share)
 
 
 @dataclass(frozen=True)
@@ -355,6 +356,13 @@ class AreaStep(Node):
         -----
         Sharp edge: 1 / Cc = 1 + 0.622 (1 - 0.215 b^2 - 0.785 b^5), b = ratio of diameters.
         Rennels and Hudson, Pipe Flow (2012), ch. 10 (from memory).
+
+        Examples
+        --------
+        >>> from wavesim import AreaStep
+        >>> step = AreaStep(("wide.end", "narrow.start"))
+        >>> 0.6 < step.contraction(0.5) < 1.0
+        True
         """
         if self.contraction_coefficient is not None:
             return self.contraction_coefficient
@@ -733,6 +741,12 @@ class Junction(Node):
         ----------
         diameters : sequence of float
             Bores of the branches at the junction [m].
+
+        Examples
+        --------
+        >>> from wavesim import Junction
+        >>> bool(Junction(("a.end", "b.start")).gas_volume((0.04, 0.04)) >= 0.0)
+        True
         """
         return POINT * ball(diameters) if self.volume is None else self.volume
 
@@ -823,5 +837,14 @@ class Perforate(Node):
         ----------
         diameter : float or ndarray
             Bore of the core [m].
+
+        Examples
+        --------
+        >>> import math
+        >>> from wavesim import Perforate
+        >>> holes = Perforate("core", "case", hole_diameter=0.003, porosity=0.2,
+        ...                   wall_thickness=0.0015)
+        >>> round(float(holes.hole_area(0.05) / (math.pi * 0.05)), 6)  # of a metre of the core
+        0.2
         """
         return self.porosity * pi * diameter

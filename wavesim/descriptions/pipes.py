@@ -57,6 +57,13 @@ class Amounts(NamedTuple):
         Their angle [deg].
     tube_mass, silencer_mass : float
         [kg].
+
+    Examples
+    --------
+    >>> import wavesim as ws
+    >>> bend = ws.Bend("42 mm", 90, radius_ratio=1.5).amounts(ws.Wall(thickness="1.5 mm"))
+    >>> bend.bends, bend.bend_angle_deg, round(bend.length, 3)
+    (1, 90.0, 0.099)
     """
 
     length: float = 0.0
@@ -166,6 +173,12 @@ class Tube(Part):
         float or ndarray
             K, such that the pressure falls by K rho u^2 / 2 more than in a straight tube of the
             same length.
+
+        Examples
+        --------
+        >>> from wavesim import Pipe
+        >>> float(Pipe("1 m", "40 mm", extra_loss=0.3).loss_coefficient(1e5))
+        0.3
         """
         a, b = self.loss_constants
         return a + b * friction_factor(reynolds, self.roughness / self._friction_bore)
@@ -416,6 +429,13 @@ class Pipe(Tube):
         ------
         InputError
             If a piece would be shorter than a pipe may be.
+
+        Examples
+        --------
+        >>> from wavesim import Pipe
+        >>> front, rest = Pipe("1 m", "40 mm").cut(0.4)
+        >>> round(front.length, 6), round(rest.length, 6)
+        (0.4, 0.6)
         """
         check_number("Pipe", "position", x, "m", 0.0, self.length, low_open=True, high_open=True)
         share = x / self.length
@@ -625,6 +645,16 @@ class Duct(Description):
         places.flags.writeable = False
         return places
 
+    @cached_property
+    def _bores(self):
+        """Bore where each part begins, and at the end [m], (n_part + 1,)."""
+        return np.array([tube.diameter for tube in self.parts] + [self.end_diameter])
+
+    @cached_property
+    def _volumes(self):
+        """Volume before each part, and of all [m3], (n_part + 1,)."""
+        return np.concatenate(([0.0], np.cumsum([tube.gas_volume for tube in self.parts])))
+
     @property
     def length(self) -> float:
         """Length along the centre line [m]."""
@@ -691,6 +721,13 @@ class Duct(Description):
         Returns
         -------
         ndarray of int, shaped like `x`
+
+        Examples
+        --------
+        >>> from wavesim import Duct, Pipe
+        >>> duct = Duct(parts=(Pipe(0.5, 0.04), Pipe(0.3, 0.04, end_diameter=0.08)))
+        >>> duct.part_index([0.2, 0.7]).tolist()
+        [0, 1]
         """
         return np.searchsorted(self.breaks[1:-1], x, side="right")
 
@@ -706,9 +743,15 @@ class Duct(Description):
         -------
         float or ndarray
             Diameter [m].
+
+        Examples
+        --------
+        >>> from wavesim import Duct, Pipe
+        >>> duct = Duct(parts=(Pipe(0.5, 0.04), Pipe(0.3, 0.04, end_diameter=0.08)))
+        >>> round(float(duct.diameter_at(0.65)), 6)
+        0.06
         """
-        bores = [tube.diameter for tube in self.parts] + [self.end_diameter]
-        return np.interp(x, self.breaks, bores)
+        return np.interp(x, self.breaks, self._bores)
 
     def hydraulic_diameter_at(self, x: float | np.ndarray) -> float | np.ndarray:
         """Four times area over perimeter at a position.
@@ -722,6 +765,13 @@ class Duct(Description):
         -------
         float or ndarray
             Hydraulic diameter [m], the bore of a round part.
+
+        Examples
+        --------
+        >>> from wavesim import Duct, Pipe
+        >>> duct = Duct(parts=(Pipe(0.5, 0.04), Pipe(0.3, 0.04, end_diameter=0.08)))
+        >>> round(float(duct.hydraulic_diameter_at(0.65)), 6)
+        0.06
         """
         given = np.array([tube.hydraulic_diameter or inf for tube in self.parts])
         return np.minimum(given[self.part_index(x)], self.diameter_at(x))
@@ -743,6 +793,13 @@ class Duct(Description):
         float or ndarray
             Average over the stretch; over all cells of a mesh, the sum of average times length is
             exact, however short a part is.
+
+        Examples
+        --------
+        >>> from wavesim import Duct, Pipe
+        >>> duct = Duct(parts=(Pipe(0.5, 0.04), Pipe(0.3, 0.04, end_diameter=0.08)))
+        >>> round(float(duct.mean([1.0, 3.0], 0.4, 0.6)), 6)
+        2.0
         """
         if len(values) != len(self.parts):
             self._refuse(f"{len(values)} values for {len(self.parts)} parts.")
@@ -764,6 +821,13 @@ class Duct(Description):
         -------
         float or ndarray
             Area [m2].
+
+        Examples
+        --------
+        >>> from wavesim import Duct, Pipe
+        >>> duct = Duct(parts=(Pipe(0.5, 0.04), Pipe(0.3, 0.04, end_diameter=0.08)))
+        >>> round(float(duct.area_at(0.8) / duct.area_at(0.0)), 6)
+        4.0
         """
         return 0.25 * pi * self.diameter_at(x) ** 2
 
@@ -781,16 +845,39 @@ class Duct(Description):
         -------
         float or ndarray
             Volume [m3], negative if x2 < x1.
-        """
-        return self._volume_to(self.length if x2 is None else x2) - self._volume_to(x1)
 
-    def _volume_to(self, x):
-        """Volume from the start to x: whole parts before it and a frustum in its part."""
+        Examples
+        --------
+        >>> from wavesim import Duct, Pipe
+        >>> duct = Duct(parts=(Pipe(0.5, 0.04), Pipe(0.3, 0.04, end_diameter=0.08)))
+        >>> round(float(duct.volume(0.0, 0.5) * 1e6), 1)  # cm3
+        628.3
+        """
+        return self.volume_to(self.length if x2 is None else x2) - self.volume_to(x1)
+
+    def volume_to(self, x: float | np.ndarray) -> float | np.ndarray:
+        """Gas volume from the start to a position: whole parts before it, a frustum in its part.
+
+        Parameters
+        ----------
+        x : float or ndarray
+            Position from the start [m], within the duct.
+
+        Returns
+        -------
+        float or ndarray
+            Volume [m3].
+
+        Examples
+        --------
+        >>> from wavesim import Duct, Pipe
+        >>> duct = Duct(parts=(Pipe(0.5, 0.04), Pipe(0.3, 0.04, end_diameter=0.08)))
+        >>> round(float(duct.volume_to(0.5) * 1e6), 1)  # cm3
+        628.3
+        """
         breaks, i = self.breaks, self.part_index(x)
-        whole = np.concatenate(([0.0], np.cumsum([tube.gas_volume for tube in self.parts])))
-        d1 = np.array([tube.diameter for tube in self.parts])[i]
-        d2 = self.diameter_at(x)
-        return whole[i] + pi / 12.0 * (x - breaks[i]) * (d1 * d1 + d1 * d2 + d2 * d2)
+        d1, d2 = self._bores[i], self.diameter_at(x)
+        return self._volumes[i] + pi / 12.0 * (x - breaks[i]) * (d1 * d1 + d1 * d2 + d2 * d2)
 
 
 def as_duct(value, owner="duct"):

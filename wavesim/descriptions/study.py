@@ -143,7 +143,15 @@ class Study(Description):
         return next(iter(self.exhausts))
 
     def engine_of(self, name: str) -> Engine:
-        """Engine that goes with the exhaust of that name."""
+        """Engine that goes with the exhaust of that name.
+
+        Examples
+        --------
+        >>> import wavesim as ws
+        >>> study = ws.load(ws.demo_path("collector"))
+        >>> study.engine_of("long collector") == study.engine
+        True
+        """
         return self.engines.get(name, self.engine)
 
 
@@ -153,9 +161,10 @@ def demo_path(name: str = "demo") -> Path:
 
     Parameters
     ----------
-    name : {"demo", "collector", "complete"}
+    name : {"demo", "collector", "complete", "gain"}
         Open collectors and complete systems of two bores on a V6; a short and a long collector on
-        a four; complete systems of two bores beside an open collector on that four.
+        a four; complete systems of two bores beside an open collector on that four; short and long
+        open collectors on the V6, where the longer give torque.
 
     Raises
     ------
@@ -168,7 +177,7 @@ def demo_path(name: str = "demo") -> Path:
     'collector.toml'
     """
     folder = Path(__file__).parents[1] / "data"
-    check_choice("demo_path", "name", name, sorted(path.name for path in folder.iterdir()))
+    check_choice("demo_path", "name", name, sorted(path.stem for path in folder.glob("*/*.toml")))
     return folder / name / f"{name}.toml"
 
 

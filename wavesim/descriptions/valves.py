@@ -166,12 +166,28 @@ class Cam(Description):
         return self.duration_deg / _checking_place(self.lobe, self.checking_lift / self.lift)
 
     def centre_deg(self, side: str) -> float:
-        """Crank angle of the peak [deg] for side "intake" or "exhaust"."""
+        """Crank angle of the peak [deg] for side "intake" or "exhaust".
+
+        Examples
+        --------
+        >>> from wavesim import Cam
+        >>> cam = Cam(opens_deg=20, closes_deg=55, lift="9 mm")
+        >>> cam.centre_deg("intake")
+        467.5
+        """
         before = 360.0 if side == "intake" else 180.0
         return before + 90.0 + 0.5 * (self.closes_deg - self.opens_deg)
 
     def lift_at(self, angle_deg: float | np.ndarray) -> float | np.ndarray:
-        """Lift [m] at angles from the centre of the lobe [deg], an array or a number."""
+        """Lift [m] at angles from the centre of the lobe [deg], an array or a number.
+
+        Examples
+        --------
+        >>> from wavesim import Cam
+        >>> cam = Cam(opens_deg=20, closes_deg=55, lift="9 mm")
+        >>> float(cam.lift_at(0.0))
+        0.009
+        """
         return self.lift * _lobe_shape(self.lobe, angle_deg / (0.5 * self.base_duration_deg))
 
 
@@ -349,11 +365,29 @@ class CamCard(Description):
         return self.lobe, self.closing_lobe or self.lobe
 
     def centre_deg(self, side: str) -> float:
-        """Crank angle of the lobe centre [deg] for side "intake" or "exhaust"."""
+        """Crank angle of the lobe centre [deg] for side "intake" or "exhaust".
+
+        Examples
+        --------
+        >>> from wavesim import CamCard
+        >>> card = CamCard(duration_deg=232, checking_lift="0.050 inch", measured_at="tappet",
+        ...                lobe_centre_deg=108, lift="0.480 inch", rocker_ratio=1.6)
+        >>> card.centre_deg("intake")
+        468.0
+        """
         return _GAS_EXCHANGE_TDC + (1.0 if side == "intake" else -1.0) * self._centre(side)
 
     def lift_at(self, angle_deg: float | np.ndarray) -> np.ndarray:
-        """Lift of the valve [m] at angles from the lobe centre [deg], an array or a number."""
+        """Lift of the valve [m] at angles from the lobe centre [deg], an array or a number.
+
+        Examples
+        --------
+        >>> from wavesim import CamCard
+        >>> card = CamCard(duration_deg=232, checking_lift="0.050 inch", measured_at="tappet",
+        ...                lobe_centre_deg=108, lift="0.480 inch", rocker_ratio=1.6)
+        >>> round(1e3 * float(card.lift_at(0.0)), 2)
+        12.19
+        """
         angle = np.asarray(angle_deg)
         rising, falling = (
             _lobe_shape(lobe, angle / flank)
@@ -376,6 +410,15 @@ class CamCard(Description):
         -------
         opens_deg, closes_deg : float
             Before and after the dead centre of the side [deg], as for Cam.
+
+        Examples
+        --------
+        >>> from wavesim import CamCard
+        >>> card = CamCard(duration_deg=232, checking_lift="0.050 inch", measured_at="tappet",
+        ...                lobe_centre_deg=108, lift="0.480 inch", rocker_ratio=1.6)
+        >>> opens, closes = card.events("intake", lift=0.001)
+        >>> round(opens, 1), round(closes, 1)
+        (19.8, 55.8)
         """
         check_choice(self._owner, "side", side, SIDES)
         return _beside_dead_centres(side, *_passed(self, side, lift))
@@ -541,11 +584,27 @@ class LiftTable(Description):
         return cls(angle_deg=angles, lift=lifts, lobe_centre_deg=lobe_centre_deg)
 
     def centre_deg(self, side: str) -> float:
-        """Crank angle of the lobe centre [deg] for side "intake" or "exhaust"."""
+        """Crank angle of the lobe centre [deg] for side "intake" or "exhaust".
+
+        Examples
+        --------
+        >>> from wavesim import LiftTable
+        >>> table = LiftTable(angle_deg=(-110, 0, 110), lift=(0, 0.009, 0), lobe_centre_deg=108)
+        >>> table.centre_deg("intake")
+        468.0
+        """
         return _GAS_EXCHANGE_TDC + (1.0 if side == "intake" else -1.0) * self.lobe_centre_deg
 
     def lift_at(self, angle_deg: float | np.ndarray) -> float | np.ndarray:
-        """Lift [m] at angles from the lobe centre [deg], an array or a number."""
+        """Lift [m] at angles from the lobe centre [deg], an array or a number.
+
+        Examples
+        --------
+        >>> from wavesim import LiftTable
+        >>> table = LiftTable(angle_deg=(-110, 0, 110), lift=(0, 0.009, 0), lobe_centre_deg=108)
+        >>> round(float(table.lift_at(0.0)), 6)
+        0.009
+        """
         inside = np.clip(angle_deg, self.angle_deg[0], self.angle_deg[-1])
         return np.where(inside == angle_deg, _curve(self)(inside), 0.0)
 
@@ -646,7 +705,16 @@ class FlowCoefficients(Description):
             Lift [m].
         diameter : float
             Head diameter [m].
+
+        Examples
+        --------
+        >>> from wavesim import FlowCoefficients
+        >>> flow = FlowCoefficients(lift_ratio=(0.1, 0.3), forward=(0.7, 0.6))
+        >>> forward, reverse = flow.areas([0.0, 0.009], 0.03)
+        >>> float(forward[0]), bool(forward[1] > 0.0)
+        (0.0, True)
         """
+        lift = np.asarray(lift, dtype=float)
         reverse = self.forward if self.reverse is None else self.reverse
         return tuple(self._area(lift, diameter, c) for c in (self.forward, reverse))
 
@@ -843,6 +911,27 @@ def seat_events(valve, side, checking_lift=None):
     level = checking_lift or valve.lift.timing_lift
     centre = _centre(valve, side)
     return _passages(lambda angle: lift_curve(valve, side, angle), centre, level)
+
+
+def valve_events(exhaust_valve, intake_valve):
+    """When the valves of both sides pass one lift: the smaller of the two that they state.
+
+    Only so is an overlap comparable.
+
+    Parameters
+    ----------
+    exhaust_valve, intake_valve : Valve
+
+    Returns
+    -------
+    events_deg : dict
+        (opens, closes) of each side as lists [deg].
+    lift : float
+        [m].
+    """
+    valves = {"exhaust": exhaust_valve, "intake": intake_valve}
+    level = min(valve.lift.timing_lift for valve in valves.values())
+    return {side: list(seat_events(valve, side, level)) for side, valve in valves.items()}, level
 
 
 def _passed(lift, side, level):

@@ -196,11 +196,27 @@ class Wall(Description):
         return self.material.emissivity if self.emissivity is None else self.emissivity
 
     def metal_bore(self, diameter: float | np.ndarray) -> float | np.ndarray:
-        """Inner diameter of the metal [m] at a bore `diameter` [m] left to the gas."""
+        """Inner diameter of the metal [m] at a bore `diameter` [m] left to the gas.
+
+        Examples
+        --------
+        >>> from wavesim import Wall
+        >>> wall = Wall(thickness="1.5 mm")
+        >>> float(wall.metal_bore(0.04))
+        0.04
+        """
         return diameter + (0.0 if self.coating is None else 2.0 * self.coating.thickness)
 
     def metal_outer_diameter(self, diameter: float | np.ndarray) -> float | np.ndarray:
-        """Outer diameter of the metal [m] at a bore `diameter` [m]."""
+        """Outer diameter of the metal [m] at a bore `diameter` [m].
+
+        Examples
+        --------
+        >>> from wavesim import Wall
+        >>> wall = Wall(thickness="1.5 mm")
+        >>> round(float(wall.metal_outer_diameter(0.04)), 6)
+        0.043
+        """
         return self.metal_bore(diameter) + 2.0 * self.thickness
 
     def outer_diameter(self, diameter: float | np.ndarray) -> float | np.ndarray:
@@ -209,7 +225,15 @@ class Wall(Description):
         return self.metal_outer_diameter(diameter) + wrap
 
     def mass_per_length(self, diameter: float | np.ndarray) -> float | np.ndarray:
-        """Mass of the metal [kg/m] at a bore `diameter` [m]; coating and wrap are not counted."""
+        """Mass of the metal [kg/m] at a bore `diameter` [m]; coating and wrap are not counted.
+
+        Examples
+        --------
+        >>> from wavesim import Wall
+        >>> wall = Wall(thickness="1.5 mm")
+        >>> 1.4 < float(wall.mass_per_length(0.04)) < 1.6  # steel of 7.7 to 8.1 t/m3
+        True
+        """
         ring = 0.25 * pi * (
             self.metal_outer_diameter(diameter) ** 2 - self.metal_bore(diameter) ** 2
         )
@@ -222,6 +246,13 @@ class Wall(Description):
         ----------
         diameter : float or ndarray
             Bore [m].
+
+        Examples
+        --------
+        >>> from wavesim import Wall
+        >>> wall = Wall(thickness="1.5 mm")
+        >>> bool(0.0 < wall.resistance(0.04) < 1e-3)
+        True
         """
         bore, outer = self.metal_bore(diameter), self.metal_outer_diameter(diameter)
         total = _layer(bore, outer, self.material.conductivity)
@@ -230,11 +261,27 @@ class Wall(Description):
         return total + self._coating_resistance(diameter)
 
     def inner_resistance(self, diameter: float | np.ndarray) -> float | np.ndarray:
-        """The part of `resistance` between gas and the middle of the metal [K m/W]."""
+        """The part of `resistance` between gas and the middle of the metal [K m/W].
+
+        Examples
+        --------
+        >>> from wavesim import Wall
+        >>> wall = Wall(thickness="1.5 mm")
+        >>> bool(0.0 <= wall.inner_resistance(0.04) < wall.resistance(0.04))
+        True
+        """
         return self._coating_resistance(diameter) + 0.5 * self._metal_resistance(diameter)
 
     def outer_resistance(self, diameter: float | np.ndarray) -> float | np.ndarray:
-        """The part of `resistance` between the middle of the metal and the air [K m/W]."""
+        """The part of `resistance` between the middle of the metal and the air [K m/W].
+
+        Examples
+        --------
+        >>> from wavesim import Wall
+        >>> wall = Wall(thickness="1.5 mm")
+        >>> bool(0.0 <= wall.outer_resistance(0.04) < wall.resistance(0.04))
+        True
+        """
         return self.resistance(diameter) - self.inner_resistance(diameter)
 
     def _metal_resistance(self, diameter):
@@ -257,6 +304,15 @@ class Wall(Description):
             From `wall_balance`.
         diameter : float or ndarray
             Bore [m].
+
+        Examples
+        --------
+        >>> from wavesim import Wall
+        >>> wall = Wall(thickness="1.5 mm")
+        >>> from wavesim import wall_balance
+        >>> state = wall_balance(100.0, 900.0, wall, 0.04)
+        >>> bool(state.outer <= wall.metal_temperature(state, 0.04) <= state.inner)
+        True
         """
         return state.inner - state.heat * self._coating_resistance(diameter)
 
@@ -267,7 +323,15 @@ def _layer(d1, d2, conductivity):
 
 
 class WallState(NamedTuple):
-    """Inner and outer surface temperature [K] and heat from gas to air per length [W/m]."""
+    """Inner and outer surface temperature [K] and heat from gas to air per length [W/m].
+
+    Examples
+    --------
+    >>> import wavesim as ws
+    >>> state = ws.wall_balance(100.0, 900.0, ws.Wall(thickness="1.5 mm"), 0.04)
+    >>> bool(900.0 > state.inner > state.outer > 300.0)
+    True
+    """
 
     inner: np.ndarray
     outer: np.ndarray
@@ -290,9 +354,10 @@ def air_properties(temperature, pressure=STANDARD_PRESSURE):
     White, Viscous Fluid Flow (1991), constants from memory; within 5 % up to 900 K.
     """
     mu0, T0, S = SUTHERLAND
-    viscosity = mu0 * (temperature / T0) ** 1.5 * (T0 + S) / (temperature + S)
+    power = (temperature / T0) ** 1.5
+    viscosity = mu0 * power * (T0 + S) / (temperature + S)
     k0, S = 0.0241, 194.4
-    conductivity = k0 * (temperature / T0) ** 1.5 * (T0 + S) / (temperature + S)
+    conductivity = k0 * power * (T0 + S) / (temperature + S)
     return viscosity * R_AIR * temperature / pressure, conductivity
 
 
@@ -356,15 +421,21 @@ def outer_heat_transfer(surface, diameter, outside):
     Incropera and DeWitt, sec. 9.9, advise for transverse flow (from memory): without wind the law
     of still air is left, in strong wind that of cross flow.
     """
-    outside = under(outside, Ambient())
-    film = 0.5 * (surface + outside.temperature)
-    viscosity, conductivity = air_properties(film, outside.pressure)
-    lift = gravity * np.abs(surface - outside.temperature) / film
-    free = nusselt_still_air(lift * diameter**3 * PRANDTL / viscosity**2)
-    if outside.air_speed == 0.0:
-        return free * conductivity / diameter
-    forced = nusselt_cross_flow(outside.air_speed * diameter / viscosity)
-    return (free**4 + forced**4) ** 0.25 * conductivity / diameter
+    air = _usual_air(outside)
+    return _convection(surface, diameter, air.temperature, air.pressure, air.air_speed)
+
+
+def _convection(surface, diameter, T_air, pressure, air_speed):
+    """See `outer_heat_transfer`; of the air, too, each may be an array by section of tube."""
+    film = 0.5 * (surface + T_air)
+    viscosity, conductivity = air_properties(film, pressure)
+    lift = gravity * np.abs(surface - T_air) / film
+    nusselt = nusselt_still_air(lift * diameter**3 * PRANDTL / viscosity**2)
+    if np.any(air_speed):
+        forced = nusselt_cross_flow(air_speed * diameter / viscosity)
+        joined = (nusselt**4 + forced**4) ** 0.25
+        nusselt = np.where(np.equal(air_speed, 0.0), nusselt, joined)
+    return nusselt * conductivity / diameter
 
 
 def heat_to_outside(surface, diameter, wall):
@@ -379,9 +450,20 @@ def heat_to_outside(surface, diameter, wall):
     wall : Wall
         Its emissivity and the air outside.
     """
-    T_air = wall.air.temperature
-    convected = outer_heat_transfer(surface, diameter, wall.air) * (surface - T_air)
-    radiated = wall.outer_emissivity * Stefan_Boltzmann * (surface**4 - T_air**4)
+    return _given_off(surface, diameter, *_facts_outside(wall))
+
+
+def _facts_outside(wall):
+    """What heat given off depends on: temperature, pressure and speed of the air, radiation."""
+    air = wall.air
+    emission = wall.outer_emissivity * Stefan_Boltzmann
+    return air.temperature, air.pressure, air.air_speed, emission, air.temperature**4
+
+
+def _given_off(surface, diameter, T_air, pressure, air_speed, emission, T_air_4):
+    """See `heat_to_outside`."""
+    convected = _convection(surface, diameter, T_air, pressure, air_speed) * (surface - T_air)
+    radiated = emission * (surface**4 - T_air_4)
     return pi * diameter * (convected + radiated)
 
 
@@ -426,17 +508,52 @@ def wall_balance(
     check_kind("wall_balance", "wall", wall, Wall)
     given = {"h_inner": h_inner, "gas_temperature": gas_temperature, "diameter": diameter}
     h, T_gas, bore = alike("wall_balance", given)
-    layers = wall.resistance(bore)
+    (state,) = wall_balances([(wall, h.ravel(), T_gas.ravel(), bore.ravel())])
+    return WallState(*(values.reshape(bore.shape)[()] for values in state))
+
+
+def wall_balances(cases):
+    """The states of several walls, solved together, each to the bit as alone.
+
+    Parameters
+    ----------
+    cases : sequence of (Wall, ndarray, ndarray, ndarray)
+        A wall with h_inner, gas_temperature and diameter of its sections, as for `wall_balance`;
+        the walls may be those of many points.
+
+    Returns
+    -------
+    list of WallState
+    """
+    counts = [bore.size for *_, bore in cases]
+    h, T_gas, bore, layers, outer_diameter = (np.concatenate(values) for values in zip(*(
+        (h, T_gas, bore, wall.resistance(bore), wall.outer_diameter(bore))
+        for wall, h, T_gas, bore in cases
+    ), strict=True))
+    facts = [np.repeat(values, counts) for values in zip(
+        *(_facts_outside(wall) for wall, *_ in cases), strict=True
+    )]
     inflow = h * pi * bore / (1.0 + h * pi * bore * layers)
-    outer_diameter = wall.outer_diameter(bore)
-    T_air = wall.air.temperature
 
     def excess(surface):
-        return inflow * (T_gas - surface) - heat_to_outside(surface, outer_diameter, wall)
+        return inflow * (T_gas - surface) - _given_off(surface, outer_diameter, *facts)
 
-    outer = _falling_root(excess, np.minimum(T_gas, T_air), np.maximum(T_gas, T_air))
+    T_air = facts[0]
+    outer = _falling_root(excess, np.minimum(T_gas, T_air), np.maximum(T_gas, T_air), counts)
     heat = inflow * (T_gas - outer)
-    return WallState(outer + heat * layers, outer, heat)
+    ends = np.cumsum(counts)
+    return [
+        WallState(*(values[end - count : end] for values in (outer + heat * layers, outer, heat)))
+        for end, count in zip(ends, counts, strict=True)
+    ]
+
+
+def _all_of_group(flags, counts):
+    """True at the elements of groups in which all flags are set."""
+    if len(counts) == 1:
+        return np.full(flags.shape, flags.all())
+    starts = np.cumsum([0, *counts[:-1]])
+    return np.repeat(np.logical_and.reduceat(flags, starts), counts)
 
 
 def alike(owner, given):
@@ -451,25 +568,37 @@ def alike(owner, given):
         raise InputError(f"{owner}: the shapes {shapes} do not fit one another.") from None
 
 
-def _falling_root(function, low, high):
-    """Root of a falling function of an array, element by element, between `low` and `high`."""
+def _falling_root(function, low, high, counts):
+    """Root of a falling function of an array, element by element, between `low` and `high`.
+
+    The array holds groups of so many elements each; a group is ready when all of it has settled,
+    whatever becomes of the others.
+    """
     f_low, f_high = function(low), function(high)
     middle = 0.5 * (low + high)
-    last = np.zeros_like(middle)  # side that was renewed before: it is not to stay for ever
+    was_low = was_high = np.zeros(middle.shape, bool)  # side renewed before: not to stay for ever
+    root, waits = np.empty_like(middle), np.ones(middle.shape, bool)
     for _ in range(_MAX_STEPS):
-        width = f_low - f_high
-        new = low + (high - low) * np.where(width > 0.0, f_low / np.where(width > 0.0, width, 1.0),
-                                            0.5)
-        if np.all(np.abs(new - middle) <= _CLOSE):
-            return new
+        width, part = f_low - f_high, np.full(middle.shape, 0.5)
+        np.divide(f_low, width, out=part, where=width > 0.0)
+        new = low + (high - low) * part
+        ready = waits & _all_of_group(np.abs(new - middle) <= _CLOSE, counts)
+        np.copyto(root, new, where=ready)
+        waits = waits & ~ready
+        if not waits.any():
+            return root
         middle = new
         value = function(middle)
-        side = np.where(value > 0.0, 1.0, -1.0)
-        f_high = np.where((side > 0.0) & (last > 0.0), 0.5 * f_high, f_high)
-        f_low = np.where((side < 0.0) & (last < 0.0), 0.5 * f_low, f_low)
-        low, f_low = np.where(side > 0.0, middle, low), np.where(side > 0.0, value, f_low)
-        high, f_high = np.where(side < 0.0, middle, high), np.where(side < 0.0, value, f_high)
-        last = side
+        is_low = value > 0.0
+        is_high = ~is_low
+        np.multiply(f_high, 0.5, out=f_high, where=is_low & was_low)
+        np.multiply(f_low, 0.5, out=f_low, where=is_high & was_high)
+        for side, place, bound, known in (
+            (is_low, middle, low, f_low), (is_high, middle, high, f_high)
+        ):
+            np.copyto(bound, place, where=side)
+            np.copyto(known, value, where=side)
+        was_low, was_high = is_low, is_high
     raise ConvergenceError(
         f"Wall: no temperature between {np.min(low):.6g} K and {np.max(high):.6g} K balances its "
         f"heat within {_MAX_STEPS} steps."

@@ -46,6 +46,13 @@ class Warming(NamedTuple):
     from_gas, stored, to_air : ndarray
         Heat received, kept and given off in all this time [J/m]; the first is the sum of the
         others.
+
+    Examples
+    --------
+    >>> import wavesim as ws
+    >>> after = ws.wall_warming(300.0, 100.0, 900.0, ws.Wall(thickness="1.5 mm"), 0.04, 10.0)
+    >>> bool(abs(after.from_gas - after.stored - after.to_air) < 1e-9 * after.from_gas)
+    True
     """
 
     inner: np.ndarray

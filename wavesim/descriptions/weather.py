@@ -188,26 +188,38 @@ def under(thing, ambient):
     ambient : Ambient
         The weather.
     """
+    return _under(thing, ambient, {})
+
+
+def _under(thing, ambient, known):
+    """See `under`; `known` holds what was filled already, for one pipe may serve all cylinders."""
     if isinstance(thing, Description):
-        changes = {}
-        for name, fill in _filled_fields(type(thing)):
-            value = getattr(thing, name)
-            if fill is under and type(value) in PLAIN:
-                continue
-            new = fill(value, ambient)
-            if new is not value:
-                changes[name] = new
-        return thing.replace(**changes) if changes else thing
+        if id(thing) not in known:
+            known[id(thing)] = _filled(thing, ambient, known)
+        return known[id(thing)]
     if isinstance(thing, (tuple, Named)):
         old = tuple(thing.values() if isinstance(thing, Named) else thing)
-        new = tuple(under(item, ambient) for item in old)
+        new = tuple(_under(item, ambient, known) for item in old)
         if all(a is b for a, b in zip(old, new, strict=True)):
             return thing
         return Named(zip(thing, new, strict=True)) if isinstance(thing, Named) else new
     return thing
 
 
+def _filled(thing, ambient, known):
+    """Copy of a description whose fields are filled; itself if there is nothing to fill."""
+    changes = {}
+    for name, fill in _filled_fields(type(thing)):
+        value = getattr(thing, name)
+        if fill is None and type(value) in PLAIN:
+            continue
+        new = _under(value, ambient, known) if fill is None else fill(value, ambient)
+        if new is not value:
+            changes[name] = new
+    return thing.replace(**changes) if changes else thing
+
+
 @cache
 def _filled_fields(kind):
-    """Pairs of the name of a field and what fills it."""
-    return [(field.name, field.metadata.get("weather", under)) for field in fields(kind)]
+    """Pairs of the name of a field and what fills it; None: as a description or a list of them."""
+    return [(field.name, field.metadata.get("weather")) for field in fields(kind)]

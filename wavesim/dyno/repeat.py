@@ -42,6 +42,7 @@ from numpy.typing import ArrayLike
 from wavesim.errors import InputError, as_floats, check_int, check_number
 from wavesim.fields.description import check_text, sequence
 from wavesim.guard import guarded
+from wavesim.show.forms import PulledCurve
 
 SMOOTHING = 0.2  # standard deviation of the weights over speed, as a share of the range of speed
 DEBIASED = 0.75  # share of the bias of squared correlations that is taken off
@@ -288,29 +289,33 @@ class MeasuredDifference:
 
 @guarded
 def measured_difference(
-    rpm: ArrayLike,
-    a: ArrayLike,
-    b: ArrayLike,
+    rpm: ArrayLike | None,
+    a: ArrayLike | PulledCurve,
+    b: ArrayLike | PulledCurve,
     *,
+    quantity: str = "torque",
     order: tuple[Sequence[float], Sequence[float]] | None = None,
     level: float = 0.95,
-    names: tuple[str, str] = ("A", "B"),
+    names: tuple[str, str] | None = None,
 ) -> MeasuredDifference:
     """Difference of two systems that were pulled several times each.
 
     Parameters
     ----------
-    rpm : array_like, (m,)
-        Common speeds of all pulls [rev/min], increasing, at least two.
-    a, b : array_like, (n_a, m), (n_b, m)
+    rpm : array_like, (m,), or None
+        Common speeds of all pulls [rev/min], increasing, at least two.  None, of two
+        `MeasuredPulls`: the speeds of a that b covers.
+    a, b : array_like, (n_a, m), (n_b, m), or MeasuredPulls
         A quantity in every pull of the two systems, positive; two pulls of each at least.
+    quantity : str
+        Which one, of `MeasuredPulls`.
     order : (sequence of float, sequence of float) or None
-        When every pull of a and of b was made: numbers in the session, or times.  None: in turn,
-        a first.
+        When every pull of a and of b was made: numbers in the session, or times.  None: as
+        `MeasuredPulls` say, else in turn, a first.
     level : float
         Confidence, 0.5 to 0.999.
-    names : (str, str)
-        Of the systems.
+    names : (str, str) or None
+        Of the systems; None: those of `MeasuredPulls`, else A and B.
 
     Returns
     -------
@@ -332,6 +337,9 @@ def measured_difference(
     [True, False, True]
     """
     owner = "measured_difference"
+    if isinstance(a, PulledCurve) and isinstance(b, PulledCurve):
+        rpm, a, b, order, names = _of_pulls(rpm, a, b, quantity, order, names)
+    names = ("A", "B") if names is None else names
     rpm, a, b = (as_floats(owner, name, values)
                  for name, values in {"rpm": rpm, "a": a, "b": b}.items())
     first, second = (check_text(owner, "names", name) for name in _pair(owner, "names", names))
@@ -356,6 +364,20 @@ def measured_difference(
         rpm, a, b, fit.difference, error, quantile * error, sup * error, fit.drift, level,
         (first, second), fit.nu, fit.order, _likeness(fit.residuals),
     )
+
+
+def _of_pulls(rpm, a, b, quantity, order, names):
+    """Arguments of `measured_difference` as arrays, out of two `MeasuredPulls`."""
+    if rpm is None:
+        rpm = a.rpm[(a.rpm >= b.rpm[0]) & (a.rpm <= b.rpm[-1])]
+        if rpm.size < 2:
+            spans = " and ".join(f"{c.name!r} {c.rpm[0]:g} to {c.rpm[-1]:g}" for c in (a, b))
+            raise InputError(f"measured_difference: the pulls share no range of speed, {spans} "
+                             "rev/min.")
+    if order is None and a.order is not None and b.order is not None:
+        order = a.order, b.order
+    names = (a.name, b.name) if names is None else names
+    return rpm, a.by_pull(quantity, rpm), b.by_pull(quantity, rpm), order, names
 
 
 def _pair(owner, name, value):

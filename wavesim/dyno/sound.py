@@ -1,4 +1,4 @@
-"""Sound of the open ends: from the volume flow at the tip to levels, spectra and a sound file.
+"""Sound of the open ends at one speed: from the volume flow at the tip to levels and spectra.
 
 An opening much smaller than a wavelength radiates as a point that breathes.  With the volume flow Q
 at the opening, the pressure at the distance r in the open is
@@ -10,31 +10,40 @@ ground at the height of the source the pressure is twice that.  A periodic engin
 multiples of half its speed only; the n-th order is n times the crankshaft's.
 
 Not in this model: the noise of the jet itself, the sound that pipe and silencer walls radiate, the
-ground's own absorption, wind.  Real engines are louder at high frequency, and a level computed here
-proves nothing before the law: the local code and a licensed measurement decide.
+ground's own absorption, wind.  Nor are waves shorter than ten cells of the last duct, which the
+mesh does not carry: orders above that frequency, some 3 kHz with the usual cells, are left out.
+Real engines are louder there.  A level computed here proves nothing before the law: the local code
+and a licensed measurement decide.
 """
 
-import io
-import struct
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from math import pi
-from pathlib import Path
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from wavesim.constants import R_AIR
-from wavesim.errors import InputError, check_choice, check_int, check_number
+from wavesim.constants import R_AIR, RPM_RANGE
+from wavesim.errors import InputError, as_floats, check_choice, check_int, check_number
+from wavesim.fields.description import sequence
+from wavesim.fields.tabular import Column, Sheet, Tabular
 from wavesim.guard import guarded
 from wavesim.results.points import Point
 from wavesim.results.traces import Samples
-from wavesim.writing import MAKER, holds_mark, whole_file
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
 
 P_REFERENCE = 2e-5  # [Pa] of sound pressure levels
 #: Poles of the A-weighting [Hz]: IEC 61672-1 (2013), annex E.
 A_POLES = (20.599, 107.6526, 737.8622, 12194.22)
 AT_1000 = 1.0e3
-RATES = (1000, 384_000)  # samples per second of a sound file
+WEIGHTINGS = ("Z", "A")
+DISTANCES = (0.1, 1000.0)  # [m]
+SIDES = ("exhaust", "intake")
+CELLS_PER_WAVE = 10.0  # fewest that carry a wave
+#: What a third octave is called, by its place within the decade: IEC 61260-1 (2014), annex E.
+_NOMINAL = (1.0, 1.25, 1.6, 2.0, 2.5, 3.15, 4.0, 5.0, 6.3, 8.0)
 CAUTION = (
     "Flow noise and shell noise are not in it.  Open exhausts damage hearing; whether a system is "
     "legal is for the local code and a licensed measurement to decide."
@@ -77,7 +86,13 @@ def a_weighting(frequency: float | np.ndarray) -> float | np.ndarray:
 
 @guarded
 def level(pressure_squared: float | np.ndarray) -> float | np.ndarray:
-    """Sound pressure level [dB] of mean squares [Pa2]; minus infinity where there is none."""
+    """Sound pressure level [dB] of mean squares [Pa2]; minus infinity where there is none.
+
+    Examples
+    --------
+    >>> round(float(level(1.0)), 2)
+    93.98
+    """
     with np.errstate(divide="ignore"):
         return 10.0 * np.log10(np.asarray(pressure_squared) / P_REFERENCE**2)
 
@@ -87,14 +102,25 @@ def third_octave(index: int | np.ndarray) -> float | np.ndarray:
     """Exact mid-band frequency [Hz] of a third octave, 0 for 1000 Hz: 1000 * 10^(index / 10).
 
     IEC 61260-1 (2014), base ten.
+
+    Examples
+    --------
+    >>> third_octave(np.array([-12, 0])).round(2).tolist()
+    [63.1, 1000.0]
     """
     return AT_1000 * 10.0 ** (np.asarray(index) / 10.0)
 
 
+def nominal(frequency):
+    """What the third octave of an exact mid-band frequency [Hz] is called, such as "63 Hz"."""
+    index = round(10.0 * np.log10(frequency))
+    return f"{_NOMINAL[index % 10] * 10.0 ** (index // 10):g} Hz"
+
+
 @guarded
 @dataclass(frozen=True, eq=False)
-class Sound:
-    """Sound of a point at a distance.
+class Sound(Tabular):
+    """Sound of the open ends at one speed, as `sound` returns it.
 
     Attributes
     ----------
@@ -107,23 +133,63 @@ class Sound:
         crank angle 0.
     distance : float
         [m].
+    ground : bool
+        True on hard ground at the height of the source, False in the free field.
+    source : str
+        What radiates, such as "exhaust".
+    highest : float
+        Frequency [Hz] up to which the mesh carries waves; orders above it are left out.
+
+    Examples
+    --------
+    >>> import wavesim as ws
+    >>> flow = 0.01 * np.cos(2.0 * np.radians(np.arange(720.0)))  # m3/s
+    >>> heard = ws.radiate(flow, 6000.0, 1.2, 0.5)
+    >>> heard.level("A") < heard.level(), round(float(np.sum(heard.squares())) ** 0.5, 3) > 0.0
+    (True, True)
+    >>> heard.order_levels().shape == heard.orders.shape, heard.up_to(500.0).orders.size > 0
+    (True, True)
+    >>> middles, levels = heard.third_octaves("A")
+    >>> angle, pressure = heard.waveform(512)
+    >>> angle.size, pressure.size
+    (512, 512)
+    >>> axes = heard.plot(), heard.plot_third_octaves()
     """
 
     rpm: float
     orders: np.ndarray
     pressure: np.ndarray
     distance: float
+    ground: bool = False
+    source: str = ""
+    highest: float = np.inf
 
-    def __repr__(self):
+    _index = "order"
+
+    def __repr__(self) -> str:
         return (f"<Sound at {self.rpm:g} rev/min: {self.level():.1f} dB, {self.level('A'):.1f} "
                 f"dB(A) at {self.distance:g} m>")
 
     @property
-    def frequency(self):
+    def place(self) -> str:
+        """Where it is heard, in words."""
+        where = "on hard ground" if self.ground else "in the free field"
+        limit = [] if np.isinf(self.highest) else [f"up to {1e-3 * self.highest:.1f} kHz"]
+        source = [self.source] if self.source else []
+        return ", ".join([*source, f"{self.distance:g} m, {where}", *limit])
+
+    @property
+    def frequency(self) -> np.ndarray:
         """Frequency of each order [Hz], (n,)."""
         return self.orders * self.rpm / 60.0
 
-    def squares(self, weighting="Z"):
+    def up_to(self, frequency: float) -> "Sound":
+        """The same without what lies above a frequency [Hz], 1 to 100 000."""
+        frequency = check_number("Sound", "frequency", frequency, "Hz", 1.0, 1e5)
+        heard = np.where(self.frequency <= frequency, self.pressure, 0.0)
+        return replace(self, pressure=heard, highest=min(frequency, self.highest))
+
+    def squares(self, weighting: str = "Z") -> np.ndarray:
         """Mean square of the pressure of each order [Pa2], (n,).
 
         Parameters
@@ -136,21 +202,21 @@ class Sound:
         InputError
             If there is no such weighting.
         """
-        check_choice("Sound", "weighting", weighting, ("Z", "A"))
+        check_choice("Sound", "weighting", weighting, WEIGHTINGS)
         squares = np.abs(self.pressure) ** 2
         return squares if weighting == "Z" else squares * 10.0 ** (
             0.1 * a_weighting(self.frequency)
         )
 
-    def level(self, weighting="Z"):
+    def level(self, weighting: str = "Z") -> float:
         """Sound pressure level of all orders together [dB]."""
         return float(level(self.squares(weighting).sum()))
 
-    def order_levels(self, weighting="Z"):
+    def order_levels(self, weighting: str = "Z") -> np.ndarray:
         """Sound pressure level of each order [dB], (n,)."""
         return level(self.squares(weighting))
 
-    def third_octaves(self, weighting="Z"):
+    def third_octaves(self, weighting: str = "Z") -> tuple[np.ndarray, np.ndarray]:
         """Sound pressure levels by third octave.
 
         Returns
@@ -158,7 +224,7 @@ class Sound:
         frequency : ndarray, (m,)
             Exact mid-band frequencies [Hz], from 25 Hz up to the last that the orders fill.
         levels : ndarray, (m,)
-            [dB]; minus infinity where no order falls into the band.
+            [dB]; minus infinity where no order falls into the band, or the mesh carries none.
         """
         squares, f = self.squares(weighting), self.frequency
         last = int(np.floor(10.0 * np.log10(f[-1] / AT_1000) - 0.5))
@@ -168,22 +234,75 @@ class Sound:
         sums = np.array([squares[place == i].sum() for i in range(index.size)])
         return third_octave(index), level(sums)
 
-    def waveform(self, samples=2048):
+    def waveform(self, samples: int = 2048) -> tuple[np.ndarray, np.ndarray]:
         """Pressure over one cycle.
 
         Parameters
         ----------
         samples : int
-            Equally spaced in crank angle.
+            Equally spaced in crank angle, 4 to 100 000.
 
         Returns
         -------
         theta_deg, pressure : ndarray, (samples,)
             Crank angle [deg] and pressure [Pa].
         """
+        samples = check_int("Sound", "samples", samples, 4, 100_000)
         theta = np.arange(samples) * 720.0 / samples
         turn = np.exp(1j * np.radians(theta)[:, None] * self.orders)
         return theta, np.sqrt(2.0) * (turn @ self.pressure).real
+
+    def plot(
+        self, ax: "Axes | None" = None, weighting: str = "Z", **line_kws: Any
+    ) -> "Axes":
+        """Draw the level of each order as a line.
+
+        Parameters
+        ----------
+        ax : matplotlib Axes or None
+            None makes a new figure.
+        weighting : {"Z", "A"}
+        **line_kws
+            For the lines.
+
+        Returns
+        -------
+        matplotlib Axes
+        """
+        from wavesim.show import plots
+
+        return plots.plot_sound_orders(self, ax, weighting=weighting, **line_kws)
+
+    def plot_third_octaves(
+        self, ax: "Axes | None" = None, weighting: str = "Z", **line_kws: Any
+    ) -> "Axes":
+        """Draw the level of each third octave; takes and returns what `plot` does."""
+        from wavesim.show import plots
+
+        return plots.plot_third_octaves(self, ax, weighting=weighting, **line_kws)
+
+    def _columns(self):
+        yield Column("order", "", self.orders)
+        yield Column("frequency", "Hz", self.frequency)
+        yield Column("sound_level", "dB", self.order_levels())
+        yield Column("sound_level_a", "dB", self.order_levels("A"))
+        yield Column("pressure_rms", "Pa", np.abs(self.pressure))
+        yield Column("phase_deg", "deg", np.degrees(np.angle(self.pressure)))
+
+    def _meanings(self):
+        yield f"Sound at {self.rpm:g} rev/min, {self.place}.  {CAUTION}"
+        yield "order: of the crankshaft, half of it the camshaft's"
+        yield "sound_level [dB]: Level of the order, without weighting, 20 micropascals being 0."
+        yield "sound_level_a [dB]: The same with A-weighting."
+
+    def _sheet(self):
+        rows = [["third octave", "dB", "dB(A)"]]
+        f, plain = self.third_octaves()
+        weighted = self.third_octaves("A")[1]
+        rows += [[nominal(one), f"{z:.1f}", f"{a:.1f}"]
+                 for one, z, a in zip(f, plain, weighted, strict=True) if np.isfinite(z)]
+        rows.append(["all", f"{self.level():.1f}", f"{self.level('A'):.1f}"])
+        return Sheet(rows, f"{self.rpm:g} rev/min, {self.place}", [CAUTION])
 
 
 @guarded
@@ -219,16 +338,39 @@ def sound(
     ------
     InputError
         If the point has no samples, no such opening, or a value is out of range.
+
+    Examples
+    --------
+    >>> import wavesim as ws
+    >>> study = ws.load(ws.demo_path("collector"))
+    >>> settings = ws.Settings(cell_length=0.05, tolerance=0.05)
+    >>> exhaust = study.exhausts["long collector"]
+    >>> point = ws.run_point(study.engine, exhaust, 4500.0, settings=settings)
+    >>> heard = ws.sound(point, distance=0.5)
+    >>> heard.level("A") < heard.level()
+    True
     """
-    check_number("sound", "distance", distance, "m", 0.1, 1000.0)
-    check_choice("sound", "side", side, ("exhaust", "intake"))
+    check_choice("sound", "side", side, SIDES)
     if point.samples is None:
         raise InputError("sound: the point has no samples, run it with its traces.")
-    names = list(at) if at is not None else _openings(point, side)
-    flow = sum(tip_flow(point.samples, name) for name in names)
+    names = _openings(point, side) if at is None else sequence("sound", "at", at, "names of nodes")
+    if not names:
+        raise InputError("sound: at = [] is empty, name one node at least.")
+    flow = sum(tip_flow(point.samples, name) for name in names)  # refuses unknown names
     outside = point.meta["outside"][side]
     density = outside["pressure"] / (R_AIR * outside["temperature"])
-    return radiate(flow, point.rpm, density, distance, ground)
+    made = radiate(flow, point.rpm, density, distance, ground)
+    highest = min(_carried(point.samples, name) for name in names)
+    return replace(made, source=side if at is None else ", ".join(names)).up_to(highest)
+
+
+def _carried(samples, node):
+    """Frequency [Hz] up to which the cells before an opening carry waves, a border of octaves."""
+    nodes = samples.layout["nodes"]
+    duct, _ = samples.layout["ends"][nodes[node]]
+    cell = samples.layout["ducts"][duct]["dx"]
+    most = samples.trace("sound_speed", node).values.mean() / (CELLS_PER_WAVE * cell)
+    return float(third_octave(np.floor(10.0 * np.log10(most / AT_1000) - 0.5) + 0.5))
 
 
 @guarded
@@ -247,27 +389,50 @@ def radiate(
     density : float
         Of the air outside [kg/m3].
     distance : float
-        [m].
+        [m], 0.1 to 1000.
     ground : bool
         As for `sound`.
 
     Returns
     -------
     Sound
+
+    Raises
+    ------
+    InputError
+        If there are too few values, one is no number, or a value is out of range.
+
+    Examples
+    --------
+    A source of 0.01 m3/s at 200 Hz, half a metre away:
+
+    >>> flow = 2.0**0.5 * 0.01 * np.cos(2.0 * np.radians(np.arange(720.0)))
+    >>> round(radiate(flow, 6000.0, 1.2, 0.5, ground=False).level(), 3)
+    101.584
     """
-    if np.ndim(flow) != 1 or len(flow) < 4:
-        raise InputError("radiate: flow must be an array of 4 values or more.")
+    flow = as_floats("radiate", "flow", flow)
+    if flow.ndim != 1 or flow.size < 4 or not np.isfinite(flow).all():
+        raise InputError("radiate: flow must be an array of 4 finite values or more.")
+    rpm = check_number("radiate", "rpm", rpm, "rev/min", *RPM_RANGE)
+    density = check_number("radiate", "density", density, "kg/m3", 0.01, 100.0)
+    distance = check_number("radiate", "distance", distance, "m", *DISTANCES)
     lines = np.fft.rfft(flow) / len(flow)
     orders = 0.5 * np.arange(1, (len(flow) + 1) // 2)
     flow_rms = np.sqrt(2.0) * lines[1 : orders.size + 1]
     rate = 2j * pi * orders * rpm / 60.0
     pressure = density * rate * flow_rms / (4.0 * pi * distance)
-    return Sound(float(rpm), orders, (2.0 if ground else 1.0) * pressure, float(distance))
+    return Sound(rpm, orders, (2.0 if ground else 1.0) * pressure, distance, bool(ground))
 
 
 @guarded
 def tip_flow(samples: Samples, node: str) -> np.ndarray:
-    """Volume flow out of a duct at a node that takes one duct end [m3/s], (n_sample,)."""
+    """Volume flow out of a duct at a node that takes one duct end [m3/s], (n_sample,).
+
+    Raises
+    ------
+    InputError
+        If there is no such node.
+    """
     nodes = samples.layout["nodes"]
     duct, side = samples.layout["ends"][nodes[check_choice("tip_flow", "node", node, nodes)]]
     bore = samples.layout["ducts"][duct]["bores"][0 if side == "start" else -1]
@@ -280,141 +445,3 @@ def _openings(point, side):
     if not names:
         raise InputError(f"sound: the {side} side has no open end, name one by `at`.")
     return names
-
-
-@guarded
-def insertion_loss(
-    sound_without: Sound, sound_with: Sound, weighting: str = "Z"
-) -> tuple[float, np.ndarray, np.ndarray]:
-    """By how much a system is quieter than another, as one number and by third octave.
-
-    Parameters
-    ----------
-    sound_without, sound_with : Sound
-        At one speed and distance, such as open header and complete system.
-    weighting : {"Z", "A"}
-
-    Returns
-    -------
-    total : float
-        [dB], positive where the second is quieter.
-    frequency, loss : ndarray
-        By third octave [Hz], [dB]; NaN where one of them has no order in the band.
-
-    Raises
-    ------
-    InputError
-        If speeds or distances differ.
-    """
-    for name in ("rpm", "distance"):
-        pair = getattr(sound_without, name), getattr(sound_with, name)
-        if abs(pair[0] - pair[1]) > 1e-9 * pair[0]:
-            raise InputError(f"insertion_loss: the {name} of both must be the same, got "
-                             f"{pair[0]:g} and {pair[1]:g}.")
-    f, before = sound_without.third_octaves(weighting)
-    _, after = sound_with.third_octaves(weighting)
-    shared = min(before.size, after.size)
-    with np.errstate(invalid="ignore"):
-        loss = before[:shared] - after[:shared]
-    loss[~np.isfinite(loss)] = np.nan
-    return sound_without.level(weighting) - sound_with.level(weighting), f[:shared], loss
-
-
-@guarded
-def run_up(
-    sounds: Sequence[Sound], duration: float, rate: int = 44100, highest: float = 8000.0
-) -> np.ndarray:
-    """Pressure of an engine that runs up through some speeds.
-
-    Parameters
-    ----------
-    sounds : sequence of Sound
-        In order of speed, two at least, with the same orders.
-    duration : float
-        Of the run-up [s], 0.5 to 120.
-    rate : int
-        Samples per second, 1000 to 384 000.
-    highest : float
-        Frequency above which orders are left out [Hz].
-
-    Returns
-    -------
-    ndarray
-        Pressure [Pa] at each sample: the orders keep their phase to the crankshaft, amplitudes are
-        read straight between the computed speeds.
-
-    Raises
-    ------
-    InputError
-        If there are too few sounds or the duration is out of range.
-    """
-    duration = check_number("run_up", "duration", duration, "s", 0.5, 120.0)
-    rate = check_int("run_up", "rate", rate, *RATES, "1/s")
-    sounds = sorted(sounds, key=lambda one: one.rpm)
-    if len(sounds) < 2:
-        raise InputError("run_up: needs the sound at 2 speeds or more.")
-    t = np.arange(int(duration * rate)) / rate
-    first, last = sounds[0].rpm, sounds[-1].rpm
-    speed = first + (last - first) * t / duration
-    angle = 2.0 * pi / 60.0 * (first * t + 0.5 * (last - first) * t**2 / duration)
-    known = np.array([one.rpm for one in sounds])
-    count = min(one.orders.size for one in sounds)
-    out = np.zeros(t.size)
-    for k in range(count):
-        order = sounds[0].orders[k]
-        heard = order * speed / 60.0 < min(highest, 0.45 * rate)
-        if not heard.any():
-            break
-        values = np.array([one.pressure[k] for one in sounds])
-        real, imag = (np.interp(speed, known, part) for part in (values.real, values.imag))
-        out += heard * np.sqrt(2.0) * (real * np.cos(order * angle) - imag * np.sin(order * angle))
-    return out
-
-
-@guarded
-def write_wav(
-    pressure: np.ndarray, path: str | Path, *, full_scale: float, rate: int = 44100
-) -> float:
-    """Write a pressure signal as a sound file of one channel.
-
-    Parameters
-    ----------
-    pressure : ndarray
-        [Pa].
-    path : str or Path
-        The file; it is replaced if it is one of the library's.
-    full_scale : float
-        Pressure at the largest sample [Pa], above 0.  Give the same to all systems that are to be
-        heard against each other; what exceeds it is cut off.
-    rate : int
-        Samples per second, 1000 to 384 000.
-
-    Returns
-    -------
-    float
-        Share of samples that were cut off.
-
-    Raises
-    ------
-    InputError
-        If `full_scale` or `rate` is out of range, or the file cannot be written or is another's.
-    """
-    from scipy.io import wavfile
-
-    check_number("write_wav", "full_scale", full_scale, "Pa", 0.0, 1e6, low_open=True)
-    rate = check_int("write_wav", "rate", rate, *RATES, "1/s")
-    shares = np.asarray(pressure) / full_scale
-    clipped = np.clip(shares, -1.0, 1.0)
-    sound_file = io.BytesIO()
-    wavfile.write(sound_file, rate, np.round(32767.0 * clipped).astype(np.int16))
-    with whole_file(path, "write_wav", is_own=holds_mark) as file:
-        file.write(_with_maker(sound_file.getvalue()))
-    return float(np.mean(np.abs(shares) > 1.0))
-
-
-def _with_maker(riff):
-    """A RIFF file that notes its maker behind the sound, in a chunk "ISFT" of the list "INFO"."""
-    maker = MAKER.encode() + b"\0" * (2 - len(MAKER) % 2)
-    info = b"INFOISFT" + struct.pack("<I", len(maker)) + maker
-    riff += b"LIST" + struct.pack("<I", len(info)) + info
-    return riff[:4] + struct.pack("<I", len(riff) - 8) + riff[8:]

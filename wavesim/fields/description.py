@@ -20,6 +20,7 @@ from abc import ABCMeta
 from collections.abc import Iterable, Mapping
 from dataclasses import MISSING
 from functools import lru_cache
+from math import isfinite
 from typing import Any, Self
 
 from wavesim.errors import (
@@ -83,6 +84,12 @@ def _field_names(kind):
     )
 
 
+@lru_cache(maxsize=256)
+def _checks(kind):
+    """Name and check of every field."""
+    return tuple((field.name, field.metadata["check"]) for field in dataclasses.fields(kind))
+
+
 @guarded
 class Description(metaclass=_Door):
     """Base of all descriptions: checked at construction, never changed afterwards."""
@@ -99,14 +106,16 @@ class Description(metaclass=_Door):
         guarded(cls)
 
     def __post_init__(self):
-        found = Gathering(self._owner)
-        for field in dataclasses.fields(self):
+        owner, found = self._owner, Gathering(self._owner)
+        for name, check in _checks(type(self)):
+            given = getattr(self, name)
             try:
-                value = field.metadata["check"](self._owner, field.name, getattr(self, field.name))
+                value = check(owner, name, given)
             except InputError as error:
                 found.note(error)
                 continue
-            object.__setattr__(self, field.name, value)
+            if value is not given:
+                object.__setattr__(self, name, value)
         found.tell()
         self._check()
 
@@ -225,7 +234,7 @@ def checked(check, default=MISSING, optional=False, such_as="", **metadata):
     def check_or_none(owner, name, value):
         if value is None and optional:
             return None
-        si = value if unit is None else in_si(owner, name, value, unit)
+        si = value if unit is None or type(value) is float else in_si(owner, name, value, unit)
         try:
             return check(owner, name, si)
         except InputError as error:
@@ -265,7 +274,9 @@ def in_si(owner, name, value, unit):
     wavesim.errors.InputError: Pipe: length = '250 degC' is a temperature, must be a length in m \
 such as '42 mm'.
     """
-    if isinstance(value, (list, tuple)) and any(map(is_stated, value)):
+    if isinstance(value, (list, tuple)):
+        if _are_floats(value) or not any(map(is_stated, value)):
+            return value
         return [in_si(owner, f"{name}[{i}]", one, unit) for i, one in enumerate(value)]
     if not is_stated(value):
         return value
@@ -276,6 +287,11 @@ such as '42 mm'.
         raise InputError(f"{said} {error}{nearest(error.word, COMMON_UNITS)}") from None
     except ValueError as error:
         raise InputError(f"{said} {error}.") from None
+
+
+def _are_floats(values):
+    """True if all of a list are plain floats, as nearly all are."""
+    return set(map(type, values)) == {float}
 
 
 def number(unit, low, high, default=MISSING, *, low_open=False, high_open=False, **metadata):
@@ -302,6 +318,9 @@ def numbers(unit, low, high, default=MISSING):
 
     def check(owner, name, value):
         values = sequence(owner, name, value, f"numbers [{unit}]")
+        if (_are_floats(values) and isfinite(sum(values))
+                and low <= min(values) and max(values) <= high):
+            return values
         return tuple(
             check_number(owner, f"{name}[{i}]", v, unit, low, high) for i, v in enumerate(values)
         )
@@ -346,7 +365,8 @@ def check_text(owner, name, value):
         raise InputError(
             f"{owner}: {name} = {shown(value)} has {len(value)} letters, more than {LONGEST_TEXT}."
         )
-    if any(unicodedata.category(letter) in _NO_LETTERS for letter in value):
+    printable = value.isprintable()  # such a text holds none of these, and most are such
+    if not printable and any(unicodedata.category(letter) in _NO_LETTERS for letter in value):
         raise InputError(
             f"{owner}: {name} = {shown(value)} must be one line of letters, without control "
             "characters."
@@ -535,12 +555,13 @@ def _plain(thing):
     if type(thing) in PLAIN:
         return thing
     if isinstance(thing, Description):
-        fields = {f.name: _plain(getattr(thing, f.name)) for f in dataclasses.fields(thing)}
+        fields = {name: _plain(getattr(thing, name)) for name, _ in _checks(type(thing))}
         return {"type": type(thing).__name__, **fields}
     if isinstance(thing, Named):
         return {"type": "Named", "items": [[name, _plain(item)] for name, item in thing.items()]}
     if isinstance(thing, tuple):
-        return [_plain(item) for item in thing]
+        is_plain = PLAIN.issuperset(map(type, thing))
+        return list(thing) if is_plain else [_plain(item) for item in thing]
     return thing
 
 

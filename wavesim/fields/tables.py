@@ -176,8 +176,10 @@ def read_columns(path, names, scales):
 _LIKE_A_NUMBER = r"[+-]?[\d.,]+([eE][+-]?\d+)?"
 
 
-class _Row(NamedTuple):
-    line: int  # in the file, from 1
+class Row(NamedTuple):
+    """One row of a table that is read: the number of its line, from 1, and its cells."""
+
+    line: int
     cells: list
 
 
@@ -194,7 +196,7 @@ def _cells(owner, content):
     rows = []
     try:
         for cells in reader:
-            rows.append(_Row(lines[reader.line_num - 1][0], [cell.strip() for cell in cells]))
+            rows.append(Row(lines[reader.line_num - 1][0], [cell.strip() for cell in cells]))
     except csv.Error as error:
         line = lines[min(reader.line_num, len(lines) - 1)][0]
         raise InputError(f"{owner}: line {line} cannot be read as cells of a table.") from error
@@ -208,7 +210,7 @@ def _cells(owner, content):
                 f"{hint}."
             )
     if separator != ",":
-        rows = _with_points(owner, rows)
+        rows = with_points(owner, rows)
     return header.cells, rows
 
 
@@ -217,20 +219,32 @@ def _separator(header):
     return next((mark for mark in ";\t" if mark in outside_quotes), ",")
 
 
-def _with_points(owner, rows):
-    """Rows with decimal points instead of decimal commas, where it is clear that these are some."""
+def with_points(owner, rows):
+    """Rows with decimal points instead of decimal commas, where it is clear that these are some.
+
+    Parameters
+    ----------
+    owner : str
+        Who reads, for messages.
+    rows : list of Row
+
+    Raises
+    ------
+    InputError
+        If points and commas are mixed, or commas may separate thousands.
+    """
     cells = [cell for row in rows for cell in row.cells]
     commas = {cell for cell in cells if "," in cell and re.fullmatch(_LIKE_A_NUMBER, cell)}
     if not commas:
         return rows
-    if any("." in cell and _number(cell) is not None for cell in cells):
+    if any("." in cell and cell_number(cell) is not None for cell in cells):
         raise InputError(f"{owner}: the numbers have decimal points and decimal commas, which is "
                          "right is not clear.")
     if all(re.fullmatch(r"[+-]?[1-9]\d{0,2}(,\d{3})+", cell) for cell in commas):
         raise InputError(f"{owner}: whether commas are decimal or separate thousands is not clear; "
                          "leave those out, or write decimal points.")
     points = {cell: cell.replace(",", ".") for cell in commas}
-    return [_Row(row.line, [points.get(cell, cell) for cell in row.cells]) for row in rows]
+    return [Row(row.line, [points.get(cell, cell) for cell in row.cells]) for row in rows]
 
 
 def _place(owner, header, rows, place, name):
@@ -252,8 +266,8 @@ def _place(owner, header, rows, place, name):
 
 def _is_table(header, rows):
     """True if a file is a table of numbers, whose header gives no secret away."""
-    names = [cell for cell in header if cell and len(cell) < 40 and _number(cell) is None]
-    full = all(len(row.cells) == len(header) and None not in map(_number, row.cells)
+    names = [cell for cell in header if cell and len(cell) < 40 and cell_number(cell) is None]
+    full = all(len(row.cells) == len(header) and None not in map(cell_number, row.cells)
                for row in rows)
     return len(rows) > 1 and full and len(set(names)) == len(header) > 1
 
@@ -262,7 +276,7 @@ def _numbers(owner, rows, place, name):
     """Numbers of a column."""
     found = []
     for line, cells in rows:
-        value = _number(cells[place]) if place < len(cells) else None
+        value = cell_number(cells[place]) if place < len(cells) else None
         if value is None:
             where = f"column {shown(name) if name else place + 1}"
             raise InputError(f"{owner}: line {line} has no number in {where}.")
@@ -270,8 +284,18 @@ def _numbers(owner, rows, place, name):
     return found
 
 
-def _number(cell):
-    """Float of a cell, or None; Python's own underscores are none of a table."""
+def cell_number(cell):
+    """Float of a cell, or None; Python's own underscores are none of a table.
+
+    Parameters
+    ----------
+    cell : str
+
+    Examples
+    --------
+    >>> cell_number("8.5"), cell_number("1_000")
+    (8.5, None)
+    """
     try:
         return None if "_" in cell else float(cell)
     except ValueError:

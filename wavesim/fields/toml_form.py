@@ -136,11 +136,15 @@ class _Reader:
         kinds = [_part_kind(facts, item, f"{path}.parts.{i}") for i, item in enumerate(parts)]
         known = [{field.name for field in dataclasses.fields(kind)} for kind in kinds]
         check_keys(path, shared, sorted(set().union(*known)), what="key")
-        return [
+        before = len(self.found.faults)
+        built = [
             self._part(facts, {**{k: v for k, v in shared.items() if k in names}, **item},
                        f"{path}.parts.{i}")
             for i, (item, names) in enumerate(zip(parts, known, strict=True))
         ]  # fmt: skip
+        told = [_of_line(fault, path, shared, parts) for fault in self.found.faults[before:]]
+        self.found.faults[before:] = dict.fromkeys(told)
+        return built
 
     def _part(self, facts, raw, path):
         fields = {key: value for key, value in raw.items() if key != facts["tag"]}
@@ -168,6 +172,14 @@ class _Reader:
                 "load(..., outside=True) or --outside says that it may be."
             )
         return path
+
+
+def _of_line(fault, path, shared, parts):
+    """A fault of a part, told of the line where it lies in a key that the parts share."""
+    found = re.match(rf"{re.escape(path)}\.parts\.(\d+): \w+: ((\w+) = .*)", fault, re.DOTALL)
+    if found is None or found[3] not in shared or found[3] in parts[int(found[1])]:
+        return fault
+    return f"{path}: {found[2]}"
 
 
 _BROKEN = object()  # stands for what has a fault

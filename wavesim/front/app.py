@@ -41,7 +41,7 @@ from wavesim.many.sweep import checked_speeds, run_study
 from wavesim.many.work import DEVICES
 from wavesim.writing import whole_file
 
-EXAMPLES = ("demo", "collector", "complete")
+EXAMPLES = ("demo", "collector", "complete", "gain")
 OK, UNFINISHED, BAD_INPUT, INTERRUPTED = 0, 1, 2, 130
 
 

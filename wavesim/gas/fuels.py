@@ -352,7 +352,7 @@ def as_fuel(owner, name, value):
 
 
 def known_fuel(owner, name, value, known=FUELS):
-    """Name of a fuel that goes by that name or by another; "petrol" is gasoline.
+    """Name of a fuel that goes by that name or by another, in any case; "petrol" is gasoline.
 
     Parameters
     ----------
@@ -370,8 +370,9 @@ def known_fuel(owner, name, value, known=FUELS):
 
     Examples
     --------
-    >>> known_fuel("Engine", "fuel", "petrol")
+    >>> known_fuel("Engine", "fuel", "Petrol")
     'gasoline'
     """
-    is_other = isinstance(value, str) and value in OTHER_NAMES
-    return check_choice(owner, name, OTHER_NAMES[value] if is_other else value, known)
+    names = {one.casefold(): one for one in known} | OTHER_NAMES
+    said = names.get(value.casefold(), value) if isinstance(value, str) else value
+    return check_choice(owner, name, said, known)

@@ -127,8 +127,21 @@ class PerfectGas(_Gas):
 
     Examples
     --------
-    >>> round(float(PerfectGas(gamma=1.4, R=287.05).sound_speed(300.0)), 3)
+    >>> gas = PerfectGas(gamma=1.4, R=287.05)
+    >>> round(float(gas.sound_speed(300.0)), 3)
     347.219
+    >>> round(float(gas.cp(300.0) - gas.cv(300.0)), 2), gas.gamma(300.0), gas.R()
+    (287.05, 1.4, 287.05)
+    >>> round(float(gas.temperature(gas.e(500.0))), 6), round(float(gas.h(500.0) - gas.e(500.0)))
+    (500.0, 143525)
+    >>> round(float(gas.density(101325.0, 288.15)), 3)
+    1.225
+    >>> bool(gas.viscosity(900.0) > gas.viscosity(300.0))
+    True
+    >>> bool(gas.conductivity(900.0) > gas.conductivity(300.0))
+    True
+    >>> gas.describe()["gamma"], len(gas.table().R)
+    (1.4, 3)
     """
 
     def __init__(
@@ -195,6 +208,11 @@ class PerfectGas(_Gas):
 class _Mixture(_Gas):
     """Relations of an ideal mixture of three parts; `_table` holds their numbers."""
 
+    @cached_property
+    def _slopes(self):
+        """Coefficients of the heat capacities, as `_table.coef`."""
+        return polyder(self._table.coef, axis=1)
+
     def R(self, yf: Numbers = 0.0, yb: Numbers = 0.0) -> Numbers:
         """Gas constant [J/(kg K)] of the mixture."""
         air, fresh, burned = self._table.R
@@ -202,7 +220,7 @@ class _Mixture(_Gas):
 
     def cv(self, T: Numbers, yf: Numbers = 0.0, yb: Numbers = 0.0) -> Numbers:
         """Heat capacity at constant volume [J/(kg K)] at temperature T [K]."""
-        return 1e-3 * _blended(polyder(self._table.coef, axis=1), T, yf, yb)
+        return 1e-3 * _blended(self._slopes, T, yf, yb)
 
     def e(self, T: Numbers, yf: Numbers = 0.0, yb: Numbers = 0.0) -> Numbers:
         """Specific sensible internal energy h - R T [J/kg] at temperature T [K]."""
@@ -266,6 +284,16 @@ class EngineGas(_Mixture, Description):
     (14.6, 2.76)
     >>> round(float(gas.gamma(600.0, yb=1.0)), 2)
     1.33
+    >>> round(float(gas.cp(600.0) - gas.cv(600.0) - gas.R()), 6) == 0.0, gas.table().R.shape
+    (True, (3,))
+    >>> round(float(gas.temperature(gas.e(700.0))), 3), bool(gas.h(700.0) > gas.e(700.0))
+    (700.0, True)
+    >>> bool(480.0 < gas.sound_speed(600.0) < 500.0), bool(gas.density(101325.0, 288.15) > 1.2)
+    (True, True)
+    >>> bool(gas.viscosity(900.0) > gas.viscosity(300.0))
+    True
+    >>> bool(gas.conductivity(900.0) > gas.conductivity(300.0))
+    True
     """
 
     fuel: Fuel = checked(fuels.as_fuel, FUELS["gasoline"], kinds=(Fuel,), choices=tuple(FUELS))
@@ -334,8 +362,21 @@ class TableGas(_Mixture):
     Examples
     --------
     >>> table = PerfectGas(gamma=1.4, R=287.05).table()
-    >>> round(float(TableGas(table.R, table.coef).sound_speed(300.0)), 3)
+    >>> gas = TableGas(table.R, table.coef)
+    >>> round(float(gas.sound_speed(300.0)), 3)
     347.219
+    >>> round(float(gas.cp(300.0) - gas.cv(300.0)), 2), round(float(gas.gamma(300.0)), 6)
+    (287.05, 1.4)
+    >>> round(float(gas.R()), 2)
+    287.05
+    >>> round(float(gas.temperature(gas.e(500.0))), 6), round(float(gas.h(500.0) - gas.e(500.0)))
+    (500.0, 143525)
+    >>> round(float(gas.density(101325.0, 288.15)), 3)
+    1.225
+    >>> bool(gas.viscosity(900.0) > gas.viscosity(300.0))
+    True
+    >>> bool(gas.conductivity(900.0) > gas.conductivity(300.0))
+    True
     """
 
     def __init__(self, R: Sequence[float], coef: Sequence[Sequence[float]]) -> None:

@@ -41,17 +41,9 @@ def assembly(capability):
     -------
     str
     """
-    # numba-cuda asks for a function of numpy that has gone with version 2.5
-    lacks = not hasattr(np, "row_stack")
-    if lacks:
-        np.row_stack = np.vstack
-    try:
-        from numba import cuda
-        from numba.cuda import dispatcher
-    finally:
-        if lacks:
-            del np.row_stack
-    from wavesim.gpu.frame import cycles
+    from wavesim.gpu.frame import cycles  # first, for it knows what numba-cuda lacks
+    from numba import cuda
+    from numba.cuda import dispatcher
 
     class Wanted:
         compute_capability = capability
@@ -161,6 +153,7 @@ class Device:
             about.CU_DEVICE_ATTRIBUTE_MAX_SHARED_MEMORY_PER_BLOCK_OPTIN)
         self.resident = BLOCKS * self.multiprocessors
         self.blocks = 0
+        self.threads = THREADS
         self._function = None
 
     def _ask(self, call, *arguments):
@@ -248,7 +241,7 @@ class Device:
         attribute = driver.CUfunction_attribute.CU_FUNC_ATTRIBUTE_MAX_DYNAMIC_SHARED_SIZE_BYTES
         self._ask(driver.cuFuncSetAttribute, self._function, attribute, size)
         each = self._ask(driver.cuOccupancyMaxActiveBlocksPerMultiprocessor, self._function,
-                         THREADS, size)
+                         self.threads, size)
         self.blocks = each * self.multiprocessors
         return size
 
@@ -284,5 +277,5 @@ class Device:
         """Start `frame.cycles` with six whole numbers."""
         given = np.array(words, dtype=np.int64)
         places = np.array([given.ctypes.data + 8 * i for i in range(given.size)], dtype=np.uint64)
-        self._ask(self._driver.cuLaunchKernel, self._function, blocks, 1, 1, THREADS, 1, 1,
+        self._ask(self._driver.cuLaunchKernel, self._function, blocks, 1, 1, self.threads, 1, 1,
                   near_size, stream, places.ctypes.data, 0)

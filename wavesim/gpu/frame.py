@@ -28,6 +28,7 @@ from wavesim.gpu.slots import (
     N_MAIL,
     NEAR_END,
     PLACE,
+    PROFILE,
     SAMPLED,
     STATUS,
     TAKEN,
@@ -38,6 +39,7 @@ from wavesim.gpu.target import (
     barrier,
     block,
     cells_at_once,
+    clock,
     ends_at_once,
     first_cell,
     first_end,
@@ -62,8 +64,10 @@ GO_ON = -1
 QUARTERS = 8  # of a cycle, in which the march is cut as on a processor
 # The mail.
 (TOP, JOB, STANDING, DUE,  # whole numbers
- T, DT, BEFORE, THETA, THETA_LATER) = range(9)
+ T, DT, BEFORE, THETA, THETA_LATER,
+ LAST) = range(10)
 TABLE = N_MAIL  # where the slot begins in the shared memory
+PROFILED = False  # True adds up the ticks of every stage, in the job
 
 
 def _places(group, names):
@@ -313,6 +317,17 @@ def close_step(far):
     step.sum_ends(net, record, face, mail[DT])
 
 
+@part
+def mark(stage):
+    """Add the ticks since the last mark to those of a stage."""
+    if PROFILED:
+        if thread() == 0:
+            told = whole(near())
+            now = clock()
+            told[TABLE + JOB_AT + PROFILE + stage] += now - told[LAST]
+            told[LAST] = now
+
+
 # --- the march ------------------------------------------------------------------------------------
 
 
@@ -323,11 +338,14 @@ def march_to(far, t_end, max_steps, is_sampled):
     while True:
         reset_ghosts(far)
         barrier()
+        mark(0)
         find_rate(far)
         barrier()
+        mark(1)
         if thread() == 0:
             decide(far, t_end, steps, max_steps)
         barrier()
+        mark(2)
         standing = whole(near())[STANDING]
         if is_sampled and standing != f.BAD_STATE:
             sample(far, steps > 0)
@@ -338,20 +356,28 @@ def march_to(far, t_end, max_steps, is_sampled):
         wall_coefficients(far)
         fill_ghosts(far)
         barrier()
+        mark(3)
         reconstruct(far)
         barrier()
+        mark(4)
         find_fluxes(far)
         barrier()
+        mark(5)
         stores_ahead(far)
         barrier()
+        mark(6)
         solve_ends(far)
         barrier()
+        mark(7)
         spare_small_stores(far)
         barrier()
+        mark(8)
         hand_over(far)
         barrier()
+        mark(9)
         close_step(far)
         barrier()
+        mark(10)
         steps += 1
 
 

@@ -18,8 +18,6 @@ from typing import NamedTuple
 
 import numpy as np
 
-from wavesim.kernels import flat as f
-
 GROUPS = ("net", "state", "work", "record")
 NEAR = (
     "net.gas_R", "net.gas_coef", "net.taper", "net.end_int", "net.end_par", "net.pair",
@@ -37,11 +35,12 @@ PLACE = {name: place for place, name in enumerate(ARRAYS)}
 N_ENTRY = 4  # of the table: first word, lengths (1 where there is none)
 
 N_MAIL = 16  # words at the head of the shared memory by which the threads of a block tell each other
-N_JOB = 24
+N_JOB = 40
 (GAS_KIND, NEAR_END, GIVEN_AT, GIVEN_END, CARRIED_END, SAMPLES_END, FIELD_END,
  SAMPLED, MAX_STEPS, COST,  # ask; cost: by which those that take longest go first
  STATUS, CHUNK, TAKEN, USED) = range(14)  # answer: how it ended, in which quarter turn, steps in it
 CHUNK_END = 14  # 8 times [s] at which a quarter turn ends, floats
+PROFILE = 22  # ticks of the stages of a step
 JOB_AT = N_ENTRY * len(ARRAYS)
 NEAR_AT = JOB_AT + N_JOB
 
@@ -159,6 +158,7 @@ def ask(words, ends, max_steps, sampled):
     job[COST] = job[USED] or 1_000_000_000 + job[CARRIED_END]  # steps of the cycle before
     job[[SAMPLED, MAX_STEPS]] = sampled, max_steps
     job[[STATUS, CHUNK, TAKEN, USED]] = -2, 0, 0, 0
+    job[PROFILE:] = 0
     job[CHUNK_END:CHUNK_END + len(ends)].view(np.float64)[:] = ends
 
 

@@ -14,8 +14,11 @@ import math
 
 import numpy as np
 
+if not hasattr(np, "row_stack"):  # numba-cuda asks for it, numpy 2.5 has it no more
+    np.row_stack = np.vstack
+
 try:
-    import numba.cuda
+    from numba import cuda
     from numba.core import config
 except ImportError:  # said in a sentence by `wavesim.gpu.device`
     config = None
@@ -93,14 +96,16 @@ if SIMULATED:
     def divided(a, b):
         return np.float64(a) / b
 
-    root = math.sqrt
+    root, logarithm, exponential = math.sqrt, math.log, math.exp
+
+    def clock():
+        return 0
 
 elif config is not None:
     from numba.cuda import types
     from numba.cuda.extending import intrinsic
     from numba.cuda.np.arrayobj import make_array, populate_array
     from llvmlite import ir
-    from numba import cuda
 
     function = functools.partial(cuda.jit, device=True)
     part = functools.partial(cuda.jit, device=True, forceinline=True)
@@ -220,6 +225,52 @@ elif config is not None:
     @intrinsic
     def view_3(typing, base, table, place, scale, shift):
         return _typed(base, table, 3)
+
+    def _once(name):
+        """A function of the mathematical library that is not written into what calls it.
+
+        The march calls some of them in a hundred places, and its code would not fit where the GPU
+        keeps what it runs.
+        """
+        @intrinsic
+        def called(typing, x):
+            def generate(context, builder, signature, arguments):
+                kind, module = ir.FunctionType(ir.DoubleType(), [ir.DoubleType()]), builder.module
+                own = module.globals.get(f"wavesim_{name}")
+                if own is None:
+                    own = ir.Function(module, kind, f"wavesim_{name}")
+                    own.linkage = "linkonce_odr"
+                    own.attributes.add("noinline")
+                    there = module.globals.get(f"__nv_{name}") or ir.Function(
+                        module, kind, f"__nv_{name}")
+                    body = ir.IRBuilder(own.append_basic_block())
+                    body.ret(body.call(there, own.args))
+                return builder.call(own, arguments)
+
+            return types.float64(types.float64), generate
+
+        return called
+
+    _log, _exp = _once("log"), _once("exp")
+
+    @part
+    def logarithm(x):
+        return _log(types.float64(x))
+
+    @part
+    def exponential(x):
+        return _exp(types.float64(x))
+
+    @intrinsic
+    def clock(typing):
+        """Ticks of the multiprocessor."""
+        def generate(context, builder, signature, arguments):
+            number = ir.IntType(64)
+            kind = ir.FunctionType(number, [])
+            instruction = ir.InlineAsm(kind, "mov.u64 $0, %clock64;", "=l", side_effect=True)
+            return builder.call(instruction, [])
+
+        return types.int64(), generate
 
     def _approximation(name):
         """An instruction of the GPU that is right to some 20 bits."""

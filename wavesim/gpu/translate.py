@@ -16,7 +16,7 @@ same but for five things, each of which is one method of `_Translator`:
 * Where one perforated wall follows another, and before and after cells of tapers are treated once
   more, the threads wait for each other.
 * Counters of emergency exits are added to by one thread at a time.
-* Division and square root are those of `target.py`.
+* Division, square root, logarithm and exponential are those of `target.py`.
 """
 
 import ast
@@ -38,6 +38,7 @@ CELLS = ("first_cell", "cells_at_once")
 ONE_BY_ONE = "hole_wall"
 DECORATORS = {"leaf": "part", "stage": "part", "part": "part", "kernel": "function",
               "entry": "function", "aside": "function"}
+FUNCTIONS = {"math.sqrt": "root", "math.log": "logarithm", "math.exp": "exponential"}
 TARGET = "_target"  # what it is called in the modules made
 
 
@@ -182,9 +183,8 @@ class _Translator(ast.NodeTransformer):
 
     def visit_Call(self, node):
         self.generic_visit(node)
-        if ast.unparse(node.func) == "math.sqrt":
-            return _call("root", *node.args)
-        return node
+        name = FUNCTIONS.get(ast.unparse(node.func))
+        return _call(name, *node.args) if name else node
 
     def visit_Assign(self, node):
         """Numbers of a module are known when it is made, and stay as they are."""

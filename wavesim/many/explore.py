@@ -23,8 +23,16 @@ from wavesim.errors import InputError, check_choice, check_int, check_kind, chec
 from wavesim.fields.description import sequence
 from wavesim.fields.tabular import Column, Sheet, data_frame, write_csv
 from wavesim.guard import guarded
+from wavesim.many.maps import SpeedMap
 from wavesim.many.pool import Workplace, workplace
-from wavesim.many.space import built_pair, designs, field_at, field_unit, plain_pair
+from wavesim.many.space import (
+    built_pair,
+    designs,
+    field_at,
+    field_unit,
+    in_si,
+    plain_pair,
+)
 from wavesim.many.store import Store
 from wavesim.many.sweep import checked_speeds
 from wavesim.many.work import Task, run_chains
@@ -78,6 +86,26 @@ class Design(CurveMethods):
         Error text by speed [rev/min] for the speeds that have no numbers.
     error : str
         Why there are no or not all numbers; empty if all is well.
+
+    Examples
+    --------
+    >>> import wavesim as ws
+    >>> study = ws.load(ws.demo_path("collector"))
+    >>> settings = ws.Settings(cell_length=0.05, tolerance=0.05)
+    >>> single = study.engine.replace(firing_order=(1,))
+    >>> header = ws.Exhaust(primary=ws.Pipe("700 mm", "40 mm"), merge=None)
+    >>> found = ws.explore(single, header, {"exhaust.primary.length": [0.5, 0.7, 0.9]}, [4500],
+    ...                    settings=settings, progress=False)
+    >>> design = found.designs[0]
+    >>> design.changes, design.converged
+    ({'exhaust.primary.length': 0.5}, True)
+    >>> bool(design.mean("torque") == design.torque[0])
+    True
+    >>> bool(design.excess({"torque": (1000.0, None)}) > 0.0)  # far below that limit
+    True
+    >>> design.unit("torque"), design.uncertainty("torque") is None
+    ('N m', True)
+    >>> ax = design.plot(quantity="torque")
     """
 
     changes: dict[str, Any]
@@ -342,6 +370,27 @@ class Exploration(ByName):
         Plain form of engine and exhaust that the designs change.
     pull : Pull or None
         In which the speeds were passed.
+
+    Examples
+    --------
+    >>> import wavesim as ws
+    >>> study = ws.load(ws.demo_path("collector"))
+    >>> settings = ws.Settings(cell_length=0.05, tolerance=0.05)
+    >>> single = study.engine.replace(firing_order=(1,))
+    >>> header = ws.Exhaust(primary=ws.Pipe("700 mm", "40 mm"), merge=None)
+    >>> found = ws.explore(single, header, {"exhaust.primary.length": [0.5, 0.7, 0.9]}, [4500],
+    ...                    settings=settings, progress=False)
+    >>> found.mean("torque").shape, found.failure_note()
+    ((3,), '')
+    >>> design = found.best("torque")[0]
+    >>> sorted(design.changes), len(found.edge_note(design)) > 0
+    (['exhaust.primary.length'], True)
+    >>> engine, exhaust = found.built(design)
+    >>> exhaust.primary[0].length == design.changes["exhaust.primary.length"]
+    True
+    >>> print(found.summary("torque", count=1).splitlines()[0])
+    exhaust.primary.length  torque [N m]  power [kW]  mass [kg]  length [m]
+    >>> ax = found.plot(name="torque")
     """
 
     designs: tuple[Design, ...]
@@ -622,6 +671,19 @@ class Exploration(ByName):
         ------
         InputError
             If fewer than two numbers vary, or there is no such name.
+
+        Examples
+        --------
+        >>> import wavesim as ws
+        >>> study = ws.load(ws.demo_path("collector"))
+        >>> single = study.engine.replace(firing_order=(1,))
+        >>> header = ws.Exhaust(primary=ws.Pipe("700 mm", "40 mm"), merge=None)
+        >>> space = {"exhaust.primary.length": [0.6, 0.8],
+        ...          "exhaust.primary.diameter": [0.038, 0.042]}
+        >>> found = ws.explore(single, header, space, [4500], progress=False,
+        ...                    settings=ws.Settings(cell_length=0.05, tolerance=0.05))
+        >>> found.plot_pairs(name="torque").shape
+        (1,)
         """
         from wavesim.show import plots
 
@@ -640,6 +702,63 @@ class Exploration(ByName):
         good = [i for i, design in enumerate(self) if not design.error]
         columns = {self._axis(path, band)[0]: [self[path][i] for i in good] for path in chosen}
         return plots.plot_pairs(columns, np.asarray(values)[good], label, axes)
+
+    def map(self, quantity: str | None = None, path: str | None = None) -> SpeedMap:
+        """A quantity over one dimension and speed.
+
+        Parameters
+        ----------
+        quantity : str or None
+            One that was kept; None: the first.
+        path : str or None
+            The path that varies; None: the only one.
+
+        Returns
+        -------
+        SpeedMap
+            Its `plot` draws the map with its ridge, the base, and on demand tuned-length
+            arithmetic; its `difference` is a map too.  Of designs with one value the first counts.
+
+        Raises
+        ------
+        InputError
+            If no or more than one dimension varies, or its values are no numbers.
+
+        Examples
+        --------
+        >>> import wavesim as ws
+        >>> study = ws.load(ws.demo_path("collector"))
+        >>> coarse = ws.Settings(cell_length=0.05, tolerance=0.02)
+        >>> found = ws.explore(study.engine, study.exhausts["short collector"],
+        ...                    {"exhaust.collector.length": [0.2, 0.6]}, [3000, 4500],
+        ...                    settings=coarse, progress=False)
+        >>> found.map("torque").difference().values.round(1)[0, 1] > 0.0
+        True
+        """
+        if not self.designs:
+            raise InputError("Exploration: there are no designs to map.")
+        quantity = quantity or self.quantities[0]
+        check_choice("Exploration", "quantity", quantity, self.quantities)
+        if path is None and len(self.paths) != 1:
+            raise InputError(f"Exploration: the designs vary {len(self.paths)} paths, say which "
+                             "one the map is over.")
+        path = check_choice("Exploration", "path", path or self.paths[0], self.paths)
+        others = {repr({p: v for p, v in design.changes.items() if p != path}) for design in self}
+        if len(others) > 1:
+            raise InputError(f"Exploration: a map over {path!r} needs designs that differ in "
+                             "nothing else.")
+        pairs = [_built_or_none(self.base, design.changes) for design in self]
+        x = np.array([_number_at(path, pair, design)
+                      for pair, design in zip(pairs, self, strict=True)])
+        _, order = np.unique(x, return_index=True)
+        chosen = [self.designs[i] for i in order]
+        base = field_at(self.base, path)
+        base = float(base) if isinstance(base, Real) and not isinstance(base, bool) else math.nan
+        return SpeedMap(
+            path, field_unit(self.base, path), x[order], self.rpm, quantity,
+            np.array([design.quantities[quantity] for design in chosen]),
+            np.array([design.trusted for design in chosen]), base,
+            tuple(pairs[i] for i in order))
 
     def _axis(self, name, band):
         """Label and one value for each design."""
@@ -727,6 +846,21 @@ class Exploration(ByName):
         found.append(Column("converged", "", [int(design.converged) for _, design, _ in rows]))
         found.append(Column("error", "", [design.error for _, design, _ in rows]))
         return found
+
+
+def _built_or_none(raw, changes):
+    try:
+        return built_pair(raw, changes)
+    except InputError:
+        return None
+
+
+def _number_at(path, pair, design):
+    """Value of a dimension in SI units."""
+    value = design.changes.get(path) if pair is None else field_at(plain_pair(*pair), path)
+    if not isinstance(value, Real) or isinstance(value, bool):
+        raise InputError(f"Exploration: {path!r} = {shown(value)} must be a number for a map.")
+    return float(value)
 
 
 def _or_none(value):
@@ -823,7 +957,8 @@ def _checked_designs(raw, engine, exhaust, wanted):
         for path in set(changes) - known:
             field_at(raw, path)
             known.add(path)
-    wanted = [dict(changes) for changes in wanted]
+    wanted = [{path: in_si(raw, path, value) for path, value in changes.items()}
+              for changes in wanted]
     _check_some(raw, wanted)
     return wanted
 

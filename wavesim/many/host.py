@@ -61,7 +61,7 @@ class _Point:
     def __init__(self, number, task, start, traces):
         self.number, self.traces = number, traces
         self.work = point_work(
-            task.engine, task.exhaust, task.rpm, settings=task.settings, fuel_flow=task.fuel_flow,
+            task.engine, task.exhaust, task.rpm, task.settings, fuel_flow=task.fuel_flow,
             ambient=task.ambient, pull=task.pull, start=start,
         )
         self.model = self.slot = self.words = self.cycle = None

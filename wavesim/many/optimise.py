@@ -92,6 +92,21 @@ class Optimum(Tabular):
         That were kept, as they were given.
     space : dict
         What was searched by path: a pair `low`, `high`, or single `values`.
+
+    Examples
+    --------
+    >>> import wavesim as ws
+    >>> study = ws.load(ws.demo_path("collector"))
+    >>> settings = ws.Settings(cell_length=0.05, tolerance=0.05)
+    >>> single = study.engine.replace(firing_order=(1,))
+    >>> header = ws.Exhaust(primary=ws.Pipe("700 mm", "40 mm"), merge=None)
+    >>> best = ws.optimise(single, header, {"exhaust.primary.length": (0.5, 0.9)}, [4500],
+    ...                    evaluations=10, settings=settings, progress=False)
+    >>> bool(best.gain >= 0.0), best.best.changes.keys() == best.space.keys()
+    (True, True)
+    >>> len(best.summary().splitlines()) > 3
+    True
+    >>> ax = best.plot()
     """
 
     best: Design
@@ -255,6 +270,18 @@ class Objective:
         As it was given to `optimise`.
     band : (float, float) or None
         Speeds to average a quantity over [rev/min]; None: all.
+
+    Examples
+    --------
+    >>> import wavesim as ws
+    >>> study = ws.load(ws.demo_path("collector"))
+    >>> settings = ws.Settings(cell_length=0.05, tolerance=0.05)
+    >>> single = study.engine.replace(firing_order=(1,))
+    >>> header = ws.Exhaust(primary=ws.Pipe("700 mm", "40 mm"), merge=None)
+    >>> best = ws.optimise(single, header, {"exhaust.primary.length": (0.5, 0.9)}, [4500],
+    ...                    evaluations=10, settings=settings, progress=False)
+    >>> best.objective.name, best.objective.text(0.05)
+    ('torque', '0.1 N m')
     """
 
     name: str

@@ -3,7 +3,7 @@
 Both ends of a range, and the single values, are tried when a space is given: one that no engine or
 exhaust takes is refused at once, as are lengths in millimetres.
 
-A pair (low, high) is a range, a list holds single values::
+A pair (low, high) is a range, a list holds single values, in SI units or stated as "450 mm"::
 
     space = {
         "exhaust.primary.length": (0.45, 0.90),
@@ -45,6 +45,7 @@ from wavesim.errors import (
 from wavesim.fields.description import chosen_index, names_like, path_keys, sequence
 from wavesim.fields.toml_form import build, plain, set_path
 from wavesim.guard import guarded
+from wavesim.measures import in_unit, is_stated
 
 METHODS = ("grid", "latin hypercube", "sobol")
 MOST_DESIGNS = 1_000_000  # designs in one list
@@ -78,8 +79,21 @@ class Values(NamedTuple):
         return (self.values.index(value) + 0.5) / len(self.values)
 
 
-def _axis(path, given):
+def in_si(raw, path, value):
+    """Value of the field at a path, in SI units if it was stated as a text such as "42 mm"."""
+    unit = is_stated(value) and field_unit(raw, path)
+    if not unit:
+        return value
+    try:
+        return in_unit(value, unit)
+    except ValueError as error:
+        raise InputError(f"space: {path!r} = {shown(value)} {error}.") from error
+
+
+def _axis(raw, path, given):
     """Range or values of one field."""
+    if isinstance(given, tuple | list):
+        given = type(given)(in_si(raw, path, value) for value in given)
     if isinstance(given, tuple):
         if len(given) != 2:
             raise InputError(
@@ -101,7 +115,7 @@ def checked_space(raw, space):
         raise InputError(f"space = {shown(space)} must map paths to ranges or lists of values.")
     for path in space:
         field_at(raw, path)
-    axes = {path: _axis(path, given) for path, given in space.items()}
+    axes = {path: _axis(raw, path, given) for path, given in space.items()}
     for path, axis in axes.items():
         _check_ends(raw, path, axis, axes)
     return axes

@@ -98,6 +98,14 @@ class StoreCheck(NamedTuple):
         Files that have the name of a point and cannot be read, or hold another point.
     foreign : tuple of str
         All that the store did not make.
+
+    Examples
+    --------
+    >>> import tempfile
+    >>> import wavesim as ws
+    >>> with tempfile.TemporaryDirectory() as folder:
+    ...     print(ws.Store(folder).check().summary())
+    0 points are kept
     """
 
     finished: int
@@ -110,13 +118,16 @@ class StoreCheck(NamedTuple):
 
     def summary(self) -> str:
         """Readable text; damaged and foreign files by name."""
-        lines = [f"{self.finished} points are kept"]
+        lines = [self._kept()]
         lines += [f"{what} file, left alone: {name}" for what, name in self._left_alone()]
         return "\n".join(lines)
 
     def _repr_html_(self) -> str:
         rows = [["left alone", "file"], *self._left_alone()]
-        return Sheet(rows, f"{self.finished} points are kept").html()
+        return Sheet(rows, self._kept()).html()
+
+    def _kept(self):
+        return "1 point is kept" if self.finished == 1 else f"{self.finished} points are kept"
 
     def _left_alone(self):
         return [("damaged", name) for name in self.damaged] + [
@@ -167,16 +178,21 @@ def point_key(engine, exhaust, rpm, settings, *, gas=None, fuel_flow=None, ambie
         check_number(owner, "fuel_flow", fuel_flow, "kg/s", 0.0, 100.0, low_open=True)
     rpm = check_number(owner, "rpm", rpm, "rev/min", *RPM_RANGE)
     what = {
-        "engine": describe(engine), "exhaust": describe(exhaust), "rpm": rpm,
-        "settings": describe(settings), "fuel_flow": fuel_flow,
-        "ambient": describe(as_ambient(ambient)),
-        "gas": describe(gas) if gas is None or isinstance(gas, Description) else repr(gas),
-        "pull": describe(pull), "before": [list(speed) for speed in before],
+        "engine": _text(engine), "exhaust": _text(exhaust), "rpm": rpm,
+        "settings": _text(settings), "fuel_flow": fuel_flow,
+        "ambient": _text(as_ambient(ambient)),
+        "gas": _text(gas) if gas is None or isinstance(gas, Description) else repr(gas),
+        "pull": _text(pull), "before": [list(speed) for speed in before],
         "library": _library(),
     }
     if device != "cpu":
         what["device"] = device
     return hashlib.sha256(json.dumps(what, sort_keys=True).encode()).hexdigest()
+
+
+@lru_cache(maxsize=256)  # most points differ from the last in their speed alone
+def _text(description):
+    return json.dumps(describe(description), sort_keys=True)
 
 
 @lru_cache(maxsize=1)
@@ -230,9 +246,16 @@ class Store:
     Examples
     --------
     >>> import tempfile
+    >>> import wavesim as ws
+    >>> study = ws.load(ws.demo_path("collector"))
+    >>> coarse = ws.Settings(cell_length=0.05, tolerance=0.05)
+    >>> exhaust = study.exhausts["short collector"]
     >>> with tempfile.TemporaryDirectory() as folder:
-    ...     print(Store(folder).check().summary())
-    0 points are kept
+    ...     store = ws.Store(folder)
+    ...     first = store.run_point(study.engine, exhaust, 4500, settings=coarse)  # computed
+    ...     again = store.run_point(study.engine, exhaust, 4500, settings=coarse)  # read
+    ...     print(again.torque == first.torque, store.check().summary(), store.clear())
+    True 1 point is kept 1
     """
 
     def __init__(self, folder: str | Path) -> None:

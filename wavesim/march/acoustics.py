@@ -68,6 +68,15 @@ class TransmissionLoss(Tabular):
     cut_on : float
         Frequency [Hz] above which the first mode across the widest circular section travels, NaN
         if it is not known; from there on plane waves are not the whole truth.
+
+    Examples
+    --------
+    >>> import wavesim as ws
+    >>> chamber = ws.Chamber("300 mm", "50 mm", case_diameter="150 mm")
+    >>> found = ws.transmission_loss(chamber, frequencies=[143.0, 286.0])
+    >>> bool(found.loss.min() > 5.0)  # decibels
+    True
+    >>> ax = found.plot()
     """
 
     frequency: np.ndarray

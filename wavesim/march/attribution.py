@@ -73,6 +73,21 @@ class Attribution(Tabular):
         "rest" what the features leave of it.
     without : dict of Sweep
         The runs, by feature and "all".
+
+    Examples
+    --------
+    >>> import wavesim as ws
+    >>> study = ws.load(ws.demo_path("collector"))
+    >>> settings = ws.Settings(cell_length=0.05, tolerance=0.05)
+    >>> single = study.engine.replace(firing_order=(1,))
+    >>> header = ws.Exhaust(primary=ws.Pipe("700 mm", "40 mm"), merge=None)
+    >>> point = ws.run_point(single, header, 4500.0, settings=settings)
+    >>> found = ws.attribution(ws.Sweep([point]), ["tip"])
+    >>> found.changes["torque"]["tip"].shape
+    (1,)
+    >>> print(found.table("torque").splitlines()[0])
+         change of torque [N m] at  4500
+    >>> ax = found.plot(quantity="torque")
     """
 
     rpm: np.ndarray

@@ -5,7 +5,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from wavesim.arrays.compile import compile_network, use_gas
+from wavesim.arrays.compile import use_gas
 from wavesim.constants import LAMBDA_RANGE
 from wavesim.errors import ConvergenceError, InputError, SolverError
 from wavesim.gas.models import EngineGas
@@ -14,7 +14,7 @@ from wavesim.march.advance import Cycle, march_here, plan_steps
 from wavesim.march.books import contents, masses, outer_ends
 from wavesim.march.burn import follow_burn
 from wavesim.march.readout import valve_rows
-from wavesim.march.walltemp import find_solved_walls, lay_on, update_walls
+from wavesim.march.walltemp import lay_on, update_walls
 
 FIRM = 1e-4  # change from cycle to cycle below which the step plan is kept
 LONG = 50.0  # cycles of the last change, the most that is thought to be still to come
@@ -69,15 +69,16 @@ def settle(model, walls, settings, *, rpm, fuel_flow, stop, firm=False):
 def settling(model, walls, settings, *, rpm, fuel_flow, firm=False):
     """The work of `settle`, which asks for every `Cycle`, see `march_here`."""
     history, steps, limited = [], 0, 0
+    after, left = contents(model), masses(model)
     for cycle in range(1, settings.max_cycles + 1):
         if history:
             limited = follow_burn(model, rpm)
-        before, held = contents(model), masses(model)
+        before, held = after, left  # nothing between two cycles moves gas
         sampled = cycle == settings.max_cycles or _may_settle(history, settings.tolerance)
         steps += yield Cycle(model, settings, cycle, sampled)
-        after = contents(model)
+        after, left = contents(model), masses(model)
         mean_wall = update_walls(model, walls, 120.0 / rpm)
-        history.append(_watched(model, mean_wall, held))
+        history.append(_watched(model, mean_wall, held, left))
         is_calm = change(history) <= max(FIRM, settings.tolerance)
         plan_steps(model, settings, firm or is_calm)
         if fuel_flow is not None:
@@ -87,37 +88,28 @@ def settling(model, walls, settings, *, rpm, fuel_flow, firm=False):
     return Cycles(model, history, steps, before, after, limited)
 
 
-def rough_run(network, gas, engine, settings, ambient, start, demand, moment=None):
+def rough_run(rig, start, demand, moment=None):
     """What `roughing` returns, marched on this processor; `demand` as for `settle`."""
     demand = dict(demand)
     stop = demand.pop("stop")
-    return march_here(
-        roughing(network, gas, engine, settings, ambient, start, demand, moment), stop
-    )
+    return march_here(roughing(rig, start, demand, moment), stop)
 
 
-def roughing(network, gas, engine, settings, ambient, start, demand, moment=None):
+def roughing(rig, start, demand, moment=None):
     """Cycles on a coarser mesh, from which the fine one starts; None if there are to be none.
 
     They cost a fraction of the fine cycles and take away most of what must settle.  A coarse run
     that fails is no fault: the fine one then starts without it.
     """
-    if settings.coarse_start == 1.0:
+    if rig.coarse is None:
         return None
-    rough = settings.replace(
-        cell_length=min(0.2, settings.coarse_start * settings.cell_length), coarse_start=1.0,
-        tolerance=max(1e-2, settings.tolerance), sample_deg=10.0, min_cycles=1, max_cycles=20,
-    )
-    model = compile_network(
-        network, gas, rough, engine=engine, rpm=demand["rpm"], ambient=ambient
-    )
-    walls = find_solved_walls(model, moment)
+    model, walls = rig.coarse_at(demand["rpm"], moment)
     if start is not None:
         take_over(model, start)
         if moment is not None:
             lay_on(model, walls)
     try:
-        return (yield from settling(model, walls, rough, **demand))
+        return (yield from settling(model, walls, rig.coarse, **demand))
     except SolverError:
         return None
 
@@ -184,8 +176,8 @@ def check_mixture(gas, fuel_flow):
         )
 
 
-def _watched(model, wall_temperature, held):
-    """Sums of the cycle just marched, before which ducts and stores `held` those masses [kg]."""
+def _watched(model, wall_temperature, held, left):
+    """Sums of the cycle just marched; ducts and stores `held` masses [kg] before, `left` now."""
     sums = model.record.cyl_sum
     ends = model.record.end_sum[outer_ends(model)]
     work = sums[:, f.WORK_0 : f.WORK_3 + 1]
@@ -197,7 +189,7 @@ def _watched(model, wall_temperature, held):
         pumping=float(work[:, 1:3].sum()),
         outflow=float(ends[ends[:, f.OUT_MASS] > 0.0, f.OUT_ENERGY].sum()),
         wall_temperature=wall_temperature,
-        shift=float(np.abs(masses(model) - held).sum() / passed),
+        shift=float(np.abs(left - held).sum() / passed),
     )
 
 

@@ -62,6 +62,18 @@ class Echo(NamedTuple):
         Nodes that sent it back, in order; "straight" if none did, empty if no path explains it.
     in_overlap : bool
         True if it comes in the overlap of the cylinder that hears it.
+
+    Examples
+    --------
+    >>> import wavesim as ws
+    >>> study = ws.load(ws.demo_path("collector"))
+    >>> settings = ws.Settings(cell_length=0.05, tolerance=0.05)
+    >>> single = study.engine.replace(firing_order=(1,))
+    >>> header = ws.Exhaust(primary=ws.Pipe("700 mm", "40 mm"), merge=None)
+    >>> point = ws.run_point(single, header, 4500.0, settings=settings)
+    >>> echo = ws.echoes(point).found[1][0]
+    >>> echo.sender, bool(echo.size < -0.5)
+    ('step exhaust port 1 - primary 1', False)
     """
 
     time: float
@@ -96,6 +108,21 @@ class Echoes(Tabular):
         By cylinder, in order of time.
     overlap : (float, float) or None
         Overlap of each cylinder in crank angle after its exhaust opening [deg].
+
+    Examples
+    --------
+    >>> import wavesim as ws
+    >>> study = ws.load(ws.demo_path("collector"))
+    >>> settings = ws.Settings(cell_length=0.05, tolerance=0.05)
+    >>> single = study.engine.replace(firing_order=(1,))
+    >>> header = ws.Exhaust(primary=ws.Pipe("700 mm", "40 mm"), merge=None)
+    >>> point = ws.run_point(single, header, 4500.0, settings=settings)
+    >>> found = ws.echoes(point)
+    >>> [echo.sender for echo in found.found[1][:1]]
+    ['step exhaust port 1 - primary 1']
+    >>> len(found.table(cylinder=1)) > 0
+    True
+    >>> ax = found.plot()
     """
 
     cylinder: int
@@ -276,6 +303,9 @@ class CrossTalk(Tabular):
     >>> found = ws.cross_talk(ws.run_point(study.engine, exhaust, 4500.0, settings=settings))
     >>> found.size.shape, bool(found.size[0, 1] > 0.2)
     ((4, 4), True)
+    >>> len(found.table().splitlines()) > 4
+    True
+    >>> ax = found.plot()
     """
 
     rpm: float

@@ -90,7 +90,7 @@ class _Own:
 
     def window(self, start, stop, values):
         """Corners of the straight lines from one angle to another."""
-        inside = slice(np.searchsorted(self.x, start, "right"), np.searchsorted(self.x, stop))
+        inside = slice(self.x.searchsorted(start, "right"), self.x.searchsorted(stop))
         ends = np.interp((start, stop), self.x, values)
         return np.concatenate((ends[:1], values[inside], ends[1:]))
 
@@ -102,7 +102,7 @@ class _Own:
 
 def _area(x, y):
     """Area under straight lines from corner to corner."""
-    return float(0.5 * np.diff(x) @ (y[1:] + y[:-1]))
+    return float(0.5 * (x[1:] - x[:-1]) @ (y[1:] + y[:-1]))
 
 
 def _overlap(own, exhaust, intake, events):
@@ -132,8 +132,12 @@ def _overlap(own, exhaust, intake, events):
 def _positive_area(x, y):
     """Area between straight lines and zero where they are above it."""
     turns = np.flatnonzero(y[:-1] * y[1:] < 0.0)  # between this corner and the next
+    if not turns.size:
+        return _area(x, np.maximum(0.0, y))
     zeros = x[turns] + (x[turns + 1] - x[turns]) * y[turns] / (y[turns] - y[turns + 1])
-    return _area(np.insert(x, turns + 1, zeros), np.maximum(0.0, np.insert(y, turns + 1, 0.0)))
+    order = np.concatenate((np.arange(x.size), turns + 0.5)).argsort(kind="stable")
+    heights = np.concatenate((np.maximum(0.0, y), np.zeros(turns.size)))
+    return _area(np.concatenate((x, zeros))[order], heights[order])
 
 
 def _pumping(own, events, work, outside):

@@ -2,7 +2,7 @@
 
 
 from wavesim.descriptions.nodes import Perforate, ValvePort, Volume
-from wavesim.descriptions.valves import seat_events
+from wavesim.descriptions.valves import valve_events
 from wavesim.fields.description import describe
 from wavesim.kernels import flat as f
 from wavesim.march.evaluate import CycleSums, Flows
@@ -128,10 +128,7 @@ def mean_gauge(model, side):
 
 def engine_facts(engine, model):
     """Valve events, the lift at which they hold, firing angles, weather, air outside each side."""
-    valves = {"exhaust": engine.exhaust_valve, "intake": engine.intake_valve}
-    # One lift for both sides, the smaller of the two stated ones: only so is overlap comparable.
-    level = min(valve.lift.timing_lift for valve in valves.values())
-    events = {side: list(seat_events(valve, side, level)) for side, valve in valves.items()}
+    events, level = valve_events(engine.exhaust_valve, engine.intake_valve)
     return {
         "events_deg": events,
         "events_lift": level,
@@ -142,7 +139,7 @@ def engine_facts(engine, model):
             if node.beyond is not None and node.beyond.vapour_share is not None
         },
         "outside": {
-            side: model.network.air_outside(side, model.ambient)._asdict() for side in valves
+            side: model.network.air_outside(side, model.ambient)._asdict() for side in events
         },
     }
 
@@ -153,8 +150,13 @@ def wall_facts(walls):
     for solved in walls:
         inner, outer = solved.state.inner, solved.state.outer
         out.setdefault(solved.duct, []).append(
-            {"inner_mean": float(inner.mean()), "inner_max": float(inner.max()),
-             "outer_mean": float(outer.mean()), "outer_max": float(outer.max()),
-             "heat": float((solved.state.heat).mean())}
+            {"inner_mean": _mean(inner), "inner_max": float(inner.max()),
+             "outer_mean": _mean(outer), "outer_max": float(outer.max()),
+             "heat": _mean(solved.state.heat)}
         )
     return {"walls": out}
+
+
+def _mean(values):
+    """As `values.mean()`, in half the time."""
+    return float(values.sum() / values.size)

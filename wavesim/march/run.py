@@ -12,18 +12,18 @@ import numpy as np
 from wavesim.arrays.compile import compile_network
 from wavesim.constants import RPM_RANGE
 from wavesim.descriptions.engine import Engine
-from wavesim.descriptions.exhaust import Exhaust, network_of
+from wavesim.descriptions.exhaust import Exhaust
 from wavesim.descriptions.network import Network
 from wavesim.descriptions.pull import Pull, check_pull
 from wavesim.descriptions.settings import Settings, given_settings
-from wavesim.descriptions.weather import Ambient, as_ambient
+from wavesim.descriptions.weather import Ambient
 from wavesim.errors import InputError, check_int, check_kind, check_number, shown
 from wavesim.fields.description import describe
 from wavesim.gas.models import EngineGas, PerfectGas, given_gas
 from wavesim.guard import guarded
 from wavesim.march.advance import march_here, march_to
 from wavesim.march.books import contents, cycle_ledger, ledger
-from wavesim.march.burn import burn_angles, check_burn, take_burn
+from wavesim.march.burn import burn_angles
 from wavesim.march.cycles import (
     change,
     check_mixture,
@@ -35,7 +35,6 @@ from wavesim.march.cycles import (
 )
 from wavesim.march.evaluate import amounts_of, evaluate
 from wavesim.march.exchange import Events, exchange_of
-from wavesim.march.prolong import prolong
 from wavesim.march.pull import moment_of, pull_facts, throttled
 from wavesim.march.readout import (
     cycle_sums,
@@ -47,7 +46,8 @@ from wavesim.march.readout import (
     valve_names,
     wall_facts,
 )
-from wavesim.march.walltemp import find_solved_walls, lay_on, walls_left
+from wavesim.march.rig import rig_of
+from wavesim.march.walltemp import lay_on, walls_left
 from wavesim.results.points import Point, Transient, point_meta
 
 
@@ -162,18 +162,8 @@ def run_point(
     >>> print(f"{point.torque:.0f} N m, {len(point.cylinders['imep_net'])} cylinders")
     171 N m, 4 cylinders
     """
-    return march_here(point_work(
-        engine, exhaust, rpm, settings=settings, gas=gas, fuel_flow=fuel_flow, ambient=ambient,
-        pull=pull, start=start, stop=stop,
-    ), stop)
-
-
-def point_work(engine, exhaust, rpm, **options):
-    """The work of `run_point`, which asks for every `Cycle`, see `march_here`."""
-    point = yield from _network_work(engine, network_of(engine, exhaust), rpm, **options)
-    if isinstance(exhaust, Network):
-        return point
-    return replace(point, meta=point.meta | {"exhaust": describe(exhaust), "network": None})
+    work = point_work(engine, exhaust, rpm, settings, gas, fuel_flow, ambient, pull, start, stop)
+    return march_here(work, stop)
 
 
 def _checked_fuel_flow(fuel_flow, gas):
@@ -259,35 +249,32 @@ def run_network(
     >>> print(f"{point.torque:.0f} N m")
     171 N m
     """
-    return march_here(_network_work(
-        engine, network, rpm, settings=settings, gas=gas, fuel_flow=fuel_flow, ambient=ambient,
-        pull=pull, start=start, stop=stop,
-    ), stop)
+    work = point_work(engine, network, rpm, settings, gas, fuel_flow, ambient, pull, start, stop)
+    return march_here(work, stop)
 
 
-def _network_work(engine, network, rpm, *, settings=None, gas=None, fuel_flow=None, ambient=None,
-                  pull=None, start=None, stop=None):
-    """The work of `run_network`, which asks for every `Cycle`, see `march_here`."""
+def point_work(engine, system, rpm, settings=None, gas=None, fuel_flow=None, ambient=None,
+               pull=None, start=None, stop=None):
+    """The work for a Point of an engine with an Exhaust or a Network.
+
+    It asks for every `Cycle`, see `march_here`.
+    """
     settings = given_settings("run_point", settings)
     rpm = check_number("run_point", "rpm", rpm, "rev/min", *RPM_RANGE)
     given_gas("run_point", gas)
     fuel_flow = _checked_fuel_flow(fuel_flow, gas)
     check_kind("run_point", "start", start, Point, optional=True)
     check_kind("run_point", "pull", pull, Pull, optional=True)
-    described = network_of(engine, network)
-    gas = gas or EngineGas(engine.fuel, engine.air_fuel_lambda)
-    check_burn(engine, gas)
     clock = time.perf_counter()
-    ambient = as_ambient(ambient)
-    network = described.in_weather(ambient)  # once, for both meshes
+    rig = rig_of(engine, system, settings, gas, ambient)
     moment = None
     if pull is not None:
-        check_pull(network)
+        check_pull(rig.network)
 
         def warm(warmed):
             return run_network(
-                engine, throttled(network, warmed), warmed.rpm, settings=settings, gas=gas,
-                ambient=ambient, stop=stop,
+                engine, throttled(rig.network, warmed), warmed.rpm, settings=settings, gas=rig.gas,
+                ambient=rig.ambient, stop=stop,
             )
 
         moment = moment_of(pull, rpm, start, warm)
@@ -295,17 +282,10 @@ def _network_work(engine, network, rpm, *, settings=None, gas=None, fuel_flow=No
             start = None
     demand = {"rpm": rpm, "fuel_flow": fuel_flow}
     goes_on = start is not None and start.rpm == rpm and "fine" in start.restart
-    rough = None if goes_on else (
-        yield from roughing(network, gas, engine, settings, ambient, start, demand, moment)
-    )
-    model = compile_network(
-        network, gas, settings, engine=engine, rpm=rpm, ambient=ambient,
-        samples=round(720.0 / settings.sample_deg),
-    )
-    walls = find_solved_walls(model, moment)
+    rough = None if goes_on else (yield from roughing(rig, start, demand, moment))
+    model, walls = rig.at(rpm, moment)
     if rough is not None:
-        prolong(rough.model, model)
-        take_burn(model, rough.model)
+        rig.prolong(rough.model, model)
     elif start is not None:
         take_over(model, start, "fine" if goes_on else None)
         if moment is not None:
@@ -313,7 +293,7 @@ def _network_work(engine, network, rpm, *, settings=None, gas=None, fuel_flow=No
     cycles = yield from settling(model, walls, settings, **demand)
     if fuel_flow is not None:
         check_mixture(model.gas, fuel_flow)
-    point = point_of(described, model, walls, cycles, rpm, fuel_flow, rough, moment)
+    point = point_of(rig, model, walls, cycles, rpm, fuel_flow, rough, moment)
     if goes_on:
         point = replace(point, restart=start.restart | {
             "fine": restart_of(model, same_speed=True), "gas": model.gas,
@@ -322,13 +302,13 @@ def _network_work(engine, network, rpm, *, settings=None, gas=None, fuel_flow=No
     return point
 
 
-def point_of(described, model, walls, cycles, rpm, fuel_flow=None, rough=None, moment=None):
+def point_of(rig, model, walls, cycles, rpm, fuel_flow=None, rough=None, moment=None):
     """Point of a model after its last cycle.
 
     Parameters
     ----------
-    described : Network
-        As it was handed in, before the weather was put in.
+    rig : Rig
+        That made the model.
     model : Model
     walls : list of SolvedWall
     cycles : Cycles
@@ -367,8 +347,9 @@ def point_of(described, model, walls, cycles, rpm, fuel_flow=None, rough=None, m
         "cells": int(sum(hi - lo for lo, hi in model.ducts.values())),
         "wall_time": 0.0,
     }
+    exhaust = None if isinstance(rig.system, Network) else rig.system
     meta = point_meta(
-        engine, None, settings, gas=model.gas, fuel_flow=fuel_flow, network=described,
+        engine, exhaust, settings, gas=model.gas, fuel_flow=fuel_flow, network=rig.described,
         facts=facts | wall_facts(walls),
     )
     if walls:

@@ -9,30 +9,27 @@ multipliers are found.
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from typing import NamedTuple
 
 import numpy as np
 
-from wavesim.arrays.compile import compile_network
 from wavesim.constants import RPM_RANGE
 from wavesim.descriptions.engine import Engine
 from wavesim.descriptions.exhaust import Exhaust, network_of
 from wavesim.descriptions.network import Network
 from wavesim.descriptions.settings import Settings, given_settings
 from wavesim.descriptions.symmetry import succession
-from wavesim.descriptions.weather import Ambient, as_ambient
+from wavesim.descriptions.weather import Ambient
 from wavesim.errors import SolverError, check_choice, check_number
 from wavesim.fields.description import sequence
 from wavesim.gas.models import EngineGas, PerfectGas, given_gas
 from wavesim.guard import guarded
 from wavesim.kernels import flat as f
-from wavesim.march.burn import check_burn, take_burn
 from wavesim.march.cyclemap import EXACT, CycleMap, Renaming, fill_less, newton, stability
 from wavesim.march.cycles import restart_of, rough_run, settle, take_over
-from wavesim.march.prolong import prolong
+from wavesim.march.rig import rig_of
 from wavesim.march.run import point_of
-from wavesim.march.walltemp import find_solved_walls
 from wavesim.results.states import PeriodicState, PeriodicStates
 
 STARTS = ("lower speed", "higher speed", "one cylinder disturbed", "one firing later", "all alike")
@@ -123,15 +120,12 @@ def search(engine, exhaust, rpm, settings=None, starts=STARTS, step=0.05, gas=No
     ]
     settings = given_settings("periodic_states", settings)
     gas = given_gas("periodic_states", gas)
-    described = network_of(engine, exhaust)
     settings = settings.replace(
         tolerance=min(settings.tolerance, TOLERANCE),
         max_cycles=max(settings.max_cycles, CYCLES),
     )
-    gas = gas or EngineGas(engine.fuel, engine.air_fuel_lambda)
-    check_burn(engine, gas)
-    bench = _Bench(engine, described, settings, gas, as_ambient(ambient))
-    found = Search(bench, rpm)
+    rig = rig_of(engine, network_of(engine, exhaust), settings, gas, ambient)
+    found = Search(_Bench(rig), rpm)
     found.begin(step, starts)
     return found
 
@@ -150,46 +144,28 @@ class Run:
 class _Bench:
     """One engine and network, marched at any speed until the cycle repeats itself."""
 
-    engine: object
-    described: object
-    settings: object
-    gas: object
-    ambient: object
-    network: object = field(init=False)
-
-    def __post_init__(self):
-        self.network = self.described.in_weather(self.ambient)
-
-    def model(self, rpm):
-        """(model, walls) before the first cycle."""
-        model = compile_network(
-            self.network, self.gas, self.settings, engine=self.engine, rpm=rpm,
-            ambient=self.ambient, samples=round(720.0 / self.settings.sample_deg),
-        )
-        return model, find_solved_walls(model)
+    rig: object
 
     def settled(self, model, walls, rpm, start, settings=None, firm=False):
         """The Run of a model; `firm` if its plan of steps is to stay."""
         cycles = settle(
-            model, walls, settings or self.settings, rpm=rpm, fuel_flow=None, stop=None, firm=firm
+            model, walls, settings or self.rig.settings, rpm=rpm, fuel_flow=None, stop=None,
+            firm=firm,
         )
         return Run(model, walls, cycles, [start])
 
     def cold(self, rpm, start):
         """The Run of a cold start, as `run_point` makes it."""
         demand = {"rpm": rpm, "fuel_flow": None, "stop": None}
-        rough = rough_run(
-            self.network, self.gas, self.engine, self.settings, self.ambient, None, demand
-        )
-        model, walls = self.model(rpm)
+        rough = rough_run(self.rig, None, demand)
+        model, walls = self.rig.at(rpm)
         if rough is not None:
-            prolong(rough.model, model)
-            take_burn(model, rough.model)
+            self.rig.prolong(rough.model, model)
         return self.settled(model, walls, rpm, start)
 
     def copied(self, run, rpm):
         """(model, walls) with the gas and the walls of a Run, which may be of another speed."""
-        model, walls = self.model(rpm)
+        model, walls = self.rig.at(rpm)
         take_over(model, _Gas(restart_of(run.model)))
         return model, walls
 
@@ -207,7 +183,7 @@ class Search:
 
     def __init__(self, bench, rpm):
         self.bench, self.rpm = bench, rpm
-        self.next = succession(bench.engine, bench.network)
+        self.next = succession(bench.rig.engine, bench.rig.network)
         self.runs, self.notes = [], []
 
     def begin(self, step, starts):
@@ -226,7 +202,7 @@ class Search:
     def states(self):
         """What was found, with its stability."""
         points = [
-            point_of(self.bench.described, run.model, run.walls, run.cycles, self.rpm)
+            point_of(self.bench.rig, run.model, run.walls, run.cycles, self.rpm)
             for run in self.runs
         ]
         found = []
@@ -302,7 +278,7 @@ class Search:
         if not newton(cycle):
             self.notes.append("No state in which all cylinders do the same was found.")
             return None
-        found, few = cycle.state(), self.bench.settings.replace(min_cycles=3, max_cycles=3)
+        found, few = cycle.state(), self.bench.rig.settings.replace(min_cycles=3, max_cycles=3)
         run = self.bench.settled(model, walls, self.rpm, "all alike", few, firm=True)
         cycle.set(found)  # from which an unstable march has begun to depart
         return run

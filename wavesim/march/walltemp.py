@@ -21,7 +21,7 @@ import numpy as np
 
 from wavesim.descriptions.nodes import Perforate
 from wavesim.descriptions.pull import WallSection, WallsLeft
-from wavesim.descriptions.walls import WallState, wall_balance
+from wavesim.descriptions.walls import wall_balances
 from wavesim.descriptions.warming import Warming, metal_of, wall_warming
 from wavesim.kernels import flat as f
 
@@ -325,25 +325,38 @@ def lay_on(model, walls):
 
 def _solve(walls):
     """Solve walls for what the gas does to them, all of one description together."""
+    groups = _alike(walls)
+    cases = [
+        (members[0].wall, *(np.concatenate([getattr(solved, name) for solved in members])
+                            for name in ("coefficient", "felt", "bore")))
+        for members in groups
+    ]
+    if walls and walls[0].since is None:
+        states = wall_balances(cases)
+    else:
+        states = [_warm(members, *case) for members, case in zip(groups, cases, strict=True)]
+    for members, state in zip(groups, states, strict=True):
+        for solved, own in _shares(members):
+            solved.state = type(state)(*(values[own] for values in state))
+
+
+def _alike(walls):
+    """Walls of one description together, as lists."""
     alike = {}
     for solved in walls:
         alike.setdefault(solved.wall, []).append(solved)
-    for wall, members in alike.items():
-        bore, h, felt = (
-            np.concatenate([getattr(solved, name) for solved in members])
-            for name in ("bore", "coefficient", "felt")
-        )
-        if members[0].since is None:
-            kind, state = WallState, wall_balance(h, felt, wall, bore)
-        else:
-            kind, state = Warming, _warm(members, h, felt, wall, bore)
-        stops = np.cumsum([solved.bore.size for solved in members])[:-1]
-        shares = zip(*(np.split(values, stops) for values in state), strict=True)
-        for solved, share in zip(members, shares, strict=True):
-            solved.state = kind(*share)
+    return list(alike.values())
 
 
-def _warm(members, h, felt, wall, bore):
+def _shares(members):
+    """Each wall with its share of an array of all their cells."""
+    stop = 0
+    for solved in members:
+        start, stop = stop, stop + solved.bore.size
+        yield solved, slice(start, stop)
+
+
+def _warm(members, wall, h, felt, bore):
     """Walls of one description at the end of the time since the speed before."""
     metal, h_before, felt_before = (
         np.concatenate([getattr(solved.since, name) for solved in members])
@@ -361,15 +374,22 @@ def walls_left(model, walls):
                     temperatures=model.net.cells[f.WALL, packing.cells].tolist())
         for packing in model.packings
     ]
-    for solved in walls:
-        state = solved.state
-        metal = (
-            state.metal if isinstance(state, Warming) else metal_of(state, solved.wall, solved.bore)
+    metals = {}
+    for members in _alike(walls):
+        bore, *rows = (
+            np.concatenate(values) for values in
+            zip(*((solved.bore, *solved.state) for solved in members), strict=True)
         )
-        sections.append(WallSection(
-            duct=solved.duct, piece=solved.piece, positions=solved.position.tolist(),
-            temperatures=metal.tolist(),
-        ))
+        state = type(members[0].state)(*rows)
+        metal = (
+            state.metal if isinstance(state, Warming) else metal_of(state, members[0].wall, bore)
+        )
+        metals |= {id(solved): metal[own].tolist() for solved, own in _shares(members)}
+    sections += [
+        WallSection(duct=solved.duct, piece=solved.piece, positions=solved.position.tolist(),
+                    temperatures=metals[id(solved)])
+        for solved in walls
+    ]
     return WallsLeft(sections)
 
 

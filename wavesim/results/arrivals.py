@@ -27,7 +27,7 @@ if TYPE_CHECKING:
 
 RISE_DEG = 120.0  # after exhaust opening, in which the blowdown has its peak
 #: End correction over the radius: free end and end in a wall, as the march has them.
-_BEYOND = {"unflanged": UNFLANGED_END, "flanged": FLANGED_END, "none": 0.0}
+BEYOND = {"unflanged": UNFLANGED_END, "flanged": FLANGED_END, "none": 0.0}
 
 
 class Route(NamedTuple):
@@ -43,6 +43,18 @@ class Route(NamedTuple):
         About its pressure over that of the front that was sent.
     length : float
         [m].
+
+    Examples
+    --------
+    >>> import wavesim as ws
+    >>> study = ws.load(ws.demo_path("collector"))
+    >>> settings = ws.Settings(cell_length=0.05, tolerance=0.05)
+    >>> single = study.engine.replace(firing_order=(1,))
+    >>> header = ws.Exhaust(primary=ws.Pipe("700 mm", "40 mm"), merge=None)
+    >>> point = ws.run_point(single, header, 4500.0, settings=settings)
+    >>> route = ws.arrivals(point).routes[0]
+    >>> route.name, route.cylinder
+    ('own wave from outlet 1', 1)
     """
 
     name: str
@@ -68,6 +80,21 @@ class Arrivals(Tabular):
         comes in a later cycle.  NaN where gas that flows against it at the speed of sound stops it.
     overlap : (float, float) or None
         [deg].
+
+    Examples
+    --------
+    >>> import wavesim as ws
+    >>> study = ws.load(ws.demo_path("collector"))
+    >>> settings = ws.Settings(cell_length=0.05, tolerance=0.05)
+    >>> single = study.engine.replace(firing_order=(1,))
+    >>> header = ws.Exhaust(primary=ws.Pipe("700 mm", "40 mm"), merge=None)
+    >>> point = ws.run_point(single, header, 4500.0, settings=settings)
+    >>> found = ws.arrivals(point)
+    >>> [route.name for route in found.routes]
+    ['own wave from outlet 1']
+    >>> len(found.tuned_speeds()), len(found.table()) > 0
+    (1, True)
+    >>> ax = found.plot()
     """
 
     cylinder: int
@@ -235,11 +262,32 @@ def _near_overlap(first, peak, chosen, cylinder, middle):
 
 def _routes(point, cylinder, visible, echoes):
     """Routes to the valve of a cylinder with the rays that they follow."""
-    network = point.network.in_weather(point.ambient)
+    ways = {name: _way(point.samples, name) for name in point.samples.layout["ducts"]}
+    return routes_to(point.network.in_weather(point.ambient), ways, cylinder,
+                     longest=2.0 * CYCLE_DEG / (6.0 * point.rpm), visible=visible, echoes=echoes)
+
+
+def routes_to(network, ways, cylinder, *, longest, visible, echoes):
+    """Routes to the exhaust valve of a cylinder.
+
+    Parameters
+    ----------
+    network : Network
+    ways : mapping of Way by duct name
+    cylinder : int
+    longest : float
+        Time to follow fronts [s].
+    visible : float
+        Share of pressure from which a route is kept.
+    echoes : int
+        Echoes of a route at most; of a pulse from elsewhere one less.
+
+    Returns
+    -------
+    list of (Route, Ray)
+    """
     valves = {node.cylinder: name for name, node in network.nodes.items()
               if isinstance(node, ValvePort) and node.side == "exhaust"}
-    ways = {name: _way(point.samples, name) for name in point.samples.layout["ducts"]}
-    longest = 2.0 * CYCLE_DEG / (6.0 * point.rpm)
     found = []
     for number in sorted(valves, key=lambda number: (number != cylinder, number)):
         own = number == cylinder
@@ -340,4 +388,4 @@ class Tracer:
         if not np.isfinite(now):
             return np.nan
         c = self._at(self.speeds[duct][1][:, i], now)
-        return 6.0 * self.point.rpm * 2.0 * _BEYOND[node.radiation] * 0.5 * info["bores"][i] / c
+        return 6.0 * self.point.rpm * 2.0 * BEYOND[node.radiation] * 0.5 * info["bores"][i] / c

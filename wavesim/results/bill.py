@@ -62,6 +62,15 @@ class BillRow:
         How many lines like this the system has.
     amounts : Amounts
         Of all of them together.
+
+    Examples
+    --------
+    >>> import wavesim as ws
+    >>> found = ws.bill(ws.Exhaust(primary=ws.Pipe("750 mm", "38 mm"),
+    ...                            collector=ws.Pipe("500 mm", "58 mm")), 4)
+    >>> row = found.rows[0]
+    >>> row.line, row.part, row.count
+    ('primary', 'Pipe', 4)
     """
 
     line: str
@@ -84,6 +93,17 @@ class Bill(Tabular):
         Every part in the direction of the flow.
     wall : Wall
         Assumed for tubes without a wall of their own.
+
+    Examples
+    --------
+    >>> import wavesim as ws
+    >>> found = ws.bill(ws.Exhaust(primary=ws.Pipe("750 mm", "38 mm"),
+    ...                            collector=ws.Pipe("500 mm", "58 mm")), 4)
+    >>> round(found.total.length, 2), round(found.mass, 1), len(found.lines)
+    (3.5, 5.5, 2)
+    >>> print(found.summary().splitlines()[0][:40])
+    part                         length/m  g
+    >>> ax = found.plot()
     """
 
     name: str

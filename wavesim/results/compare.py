@@ -19,6 +19,7 @@ from wavesim.fields.description import sequence
 from wavesim.fields.tabular import Column, Sheet, data_frame, write_csv
 from wavesim.guard import guarded
 from wavesim.results.conditions import differences
+from wavesim.results.contributions import Contributions, contributions
 from wavesim.show.forms import SpeedCurve, check_form, shown
 from wavesim.show.quantities import QUANTITIES, column_notes, rows_text
 
@@ -44,6 +45,15 @@ class CrossingSpeed(NamedTuple):
         Neighbouring speeds [rev/min] between which it lies.
     ahead : str
         Name of the curve whose value is higher above the crossing.
+
+    Examples
+    --------
+    >>> import wavesim as ws
+    >>> a = ws.Curve("short", [3000, 4000, 5000], {"torque": [141.0, 158.0, 171.0]})
+    >>> b = ws.Curve("long", [3000, 4000, 5000], {"torque": [145.0, 161.0, 165.0]})
+    >>> crossing = ws.compare(a, b).crossings("torque")[0]
+    >>> crossing.rounded, crossing.below, crossing.above
+    (4300.0, 4000.0, 5000.0)
     """
 
     rpm: float
@@ -84,6 +94,17 @@ class Band(NamedTuple):
         b - a, SI unit.
     percent : float
         100 (b - a) / a, NaN where a is 0.
+
+    Examples
+    --------
+    >>> import wavesim as ws
+    >>> a = ws.Curve("short", [3000, 4000, 5000], {"torque": [141.0, 158.0, 171.0]})
+    >>> b = ws.Curve("long", [3000, 4000, 5000], {"torque": [145.0, 161.0, 165.0]})
+    >>> for band in ws.compare(a, b).band_averages("torque"):
+    ...     print(f"{band.low:.0f} to {band.high:.0f} rev/min: {band.difference:+.1f} N m")
+    3000 to 3667 rev/min: +3.7 N m
+    3667 to 4333 rev/min: +2.3 N m
+    4333 to 5000 rev/min: -3.0 N m
     """
 
     low: float
@@ -129,6 +150,34 @@ class Comparison:
         Default: the names of the curves; A and B.
     more_rpm : sequence of float
         Further speeds to compare at [rev/min], inside the range that both cover.
+
+    Examples
+    --------
+    >>> import wavesim as ws
+    >>> a = ws.Curve("short", [3000, 4000, 5000], {"torque": [141.0, 158.0, 171.0]})
+    >>> b = ws.Curve("long", [3000, 4000, 5000], {"torque": [145.0, 161.0, 165.0]})
+    >>> found = ws.compare(a, b)
+    >>> found.difference("torque").tolist(), found.percent("torque").round(1).tolist()
+    ([4.0, 3.0, -6.0], [2.8, 1.9, -3.5])
+    >>> before, after = found.values("torque")
+    >>> found.crossing_rpm("torque").round().tolist(), len(found.crossings())
+    ([4333.0], 1)
+    >>> found.uncertainty("torque") is None, found.threshold("torque").tolist()
+    (True, [0.0, 0.0, 0.0])
+    >>> for sentence in found.findings(["torque"]):
+    ...     print(sentence)
+    Torque: B lies furthest above A at 3000 rev/min, +4.0 N m (+2.8 %).
+    Torque: B lies furthest below A at 5000 rev/min, -6.0 N m (-3.5 %).
+    Torque: the curves cross near 4300 rev/min (between 4000 and 5000); above it A is higher.
+    >>> found.notes(), found.differences(), found.speed_notes()
+    ([], [], [])
+    >>> print(found.table(["torque"]).splitlines()[0])
+     rpm  torque A  torque B  B - A
+    >>> [round(band.difference, 1) for band in found.band_averages("torque")]
+    [3.7, 2.3, -3.0]
+    >>> len(found.summary(["torque"]).splitlines()) > 3
+    True
+    >>> ax = found.plot(quantity="torque")
     """
 
     def __init__(
@@ -309,6 +358,34 @@ class Comparison:
             change = float(_percent(mean_a, mean_b))
             found.append(Band(low, high, mean_a, mean_b, mean_b - mean_a, change))
         return found
+
+    def contributions(self) -> Contributions:
+        """What the difference of torque is made of: see `wavesim.contributions`.
+
+        Returns
+        -------
+        Contributions
+            At the speeds that both curves hold, under the names of the comparison.
+
+        Raises
+        ------
+        InputError
+            If one of the two is no Sweep, for only what was computed has an account; otherwise as
+            `wavesim.contributions`.
+
+        Examples
+        --------
+        >>> import wavesim as ws
+        >>> study = ws.load(ws.demo_path("collector"))
+        >>> settings = ws.Settings(cell_length=0.1, tolerance=0.05)
+        >>> a, b = (ws.speed_sweep(study.engine, one, [3000, 4500], settings=settings)
+        ...         for one in study.exhausts.values())
+        >>> found = ws.compare(a, b).contributions()
+        >>> bool(np.abs(found.total - ws.compare(a, b).difference("torque")).max() < 1e-9)
+        True
+        """
+        found = contributions(self.a, self.b)
+        return Contributions(found.rpm, found.parts, self.names)
 
     def notes(self) -> list[str]:
         """Sentences on what limits the comparison, those of both curves among them."""

@@ -97,6 +97,25 @@ class Comparisons:
         What all curves hold.
     rpm : ndarray, (n,)
         Speeds [rev/min] of all comparisons together.
+
+    Examples
+    --------
+    >>> import wavesim as ws
+    >>> a = ws.Curve("short", [3000, 4000, 5000], {"torque": [141.0, 158.0, 171.0]})
+    >>> b = ws.Curve("long", [3000, 4000, 5000], {"torque": [145.0, 161.0, 165.0]})
+    >>> c = ws.Curve("longer", [3000, 4000, 5000], {"torque": [147.0, 160.0, 160.0]})
+    >>> found = ws.compare(a, b, c)
+    >>> [pair.difference().tolist() for pair in found]
+    [[4.0, 3.0, -6.0], [6.0, 2.0, -11.0]]
+    >>> print(found.table(["torque"]))
+     rpm  torque A      B  B - A      C  C - A
+               N m    N m      %    N m      %
+    3000     141.0  145.0   +2.8  147.0   +4.3
+    4000     158.0  161.0   +1.9  160.0   +1.3
+    5000     171.0  165.0   -3.5  160.0   -6.4
+    >>> len(found.summary().splitlines()) > 3, found.notes()
+    (True, [])
+    >>> ax = found.plot(quantity="torque")
     """
 
     def __init__(

@@ -85,6 +85,25 @@ class Contributions(Tabular):
         Parts of the difference [N m] by the names of `PARTS`; also `found["friction"]`.
     names : (str, str)
         Of reference and variant.
+
+    Examples
+    --------
+    >>> import wavesim as ws
+    >>> study = ws.load(ws.demo_path("collector"))
+    >>> settings = ws.Settings(cell_length=0.05, tolerance=0.05)
+    >>> single = study.engine.replace(firing_order=(1,))
+    >>> short, long = (ws.Exhaust(primary=ws.Pipe(length, 0.04), merge=None)
+    ...                for length in (0.5, 0.9))
+    >>> a, b = (ws.speed_sweep(single, exhaust, [4500], settings=settings, progress=False)
+    ...         for exhaust in (short, long))
+    >>> found = ws.contributions(a, b)
+    >>> found.names
+    ('A', 'B')
+    >>> bool(abs(sum(found.parts.values()) - (b.torque - a.torque))[0] < 1e-9)
+    True
+    >>> print(found.table().splitlines()[0])
+    part of the difference [N m] at   4500
+    >>> ax = found.plot()
     """
 
     _index = "rpm"

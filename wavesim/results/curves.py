@@ -203,6 +203,9 @@ class Curve(CurveMethods):
     ([141.0, 158.5, 171.0], 66392)
     >>> pull.uncertainty("power").round()
     array([ 785., 1047., 1309.])
+    >>> pull.unit("power")
+    'W'
+    >>> ax = pull.plot(quantity="torque")
     """
 
     def __init__(
@@ -315,6 +318,15 @@ class Reading(ByName):
         By name of the quantity, in the unit of the curve; also as items and attributes.
     trusted : bool
         False if they are not to be trusted.
+
+    Examples
+    --------
+    >>> import wavesim as ws
+    >>> a = ws.Curve("short", [3000, 4000, 5000], {"torque": [141.0, 158.0, 171.0]})
+    >>> b = ws.Curve("long", [3000, 4000, 5000], {"torque": [145.0, 161.0, 165.0]})
+    >>> reading = a[4000]
+    >>> reading.torque, reading["torque"], reading.trusted
+    (158.0, 158.0, True)
     """
 
     def __init__(self, rpm: float, values: Mapping[str, float], trusted: bool) -> None:

@@ -1,6 +1,7 @@
 """Wave diagrams: pressure over the way from a valve to the open air and over crank angle."""
 
 from collections import deque
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
@@ -15,6 +16,7 @@ from wavesim.results.points import Point
 from wavesim.show.quantities import display
 
 if TYPE_CHECKING:
+    from matplotlib.animation import FuncAnimation
     from matplotlib.axes import Axes
 
 FRONTS = 5  # lines of fronts between exhaust opening and bottom dead centre, both included
@@ -37,6 +39,8 @@ class WaveDiagram(Tabular):
         Crank angle after the cylinder's own firing dead centre, 0 to 720 [deg].
     pressure : ndarray, (n_angle, n_x)
         Absolute [Pa].
+    velocity : ndarray, (n_angle, n_x)
+        Of the gas, positive away from the valve [m/s].
     joints : list of (float, str)
         Way from the valve [m] and name of each node on it.
     fronts : list of (ndarray, ndarray)
@@ -44,6 +48,24 @@ class WaveDiagram(Tabular):
         dead centre, run to the end, and back.
     events : dict
         Valve events of each side [deg].
+
+    Examples
+    --------
+    >>> import wavesim as ws
+    >>> study = ws.load(ws.demo_path("collector"))
+    >>> settings = ws.Settings(cell_length=0.05, tolerance=0.05)
+    >>> single = study.engine.replace(firing_order=(1,))
+    >>> header = ws.Exhaust(primary=ws.Pipe("700 mm", "40 mm"), merge=None)
+    >>> point = ws.run_point(single, header, 4500.0, settings=settings)
+    >>> found = ws.wave_diagram(point)
+    >>> found.pressure.shape == (len(found.angle), len(found.x))
+    True
+    >>> ax = found.plot()
+    >>> import tempfile
+    >>> with tempfile.TemporaryDirectory() as folder:
+    ...     film = found.animate(step_deg=90.0)
+    ...     ws.plots.save_animation(film, f"{folder}/waves.gif").name
+    'waves.gif'
     """
 
     rpm: float
@@ -51,6 +73,7 @@ class WaveDiagram(Tabular):
     x: np.ndarray
     angle: np.ndarray
     pressure: np.ndarray
+    velocity: np.ndarray
     joints: list
     fronts: list
     events: dict
@@ -63,6 +86,7 @@ class WaveDiagram(Tabular):
         yield Column("crank_angle", "deg", angle.ravel())
         yield Column("way", "m", x.ravel())
         yield Column("pressure", "Pa", self.pressure.ravel())
+        yield Column("velocity", "m/s", self.velocity.ravel())
 
     def _sheet(self):
         look = display("pressure")
@@ -90,6 +114,27 @@ class WaveDiagram(Tabular):
         from wavesim.show import plots
 
         return plots.plot_wave_diagram(self, ax, **image_kws)
+
+    def animate(
+        self, axes: "Sequence[Axes] | np.ndarray | None" = None, *, step_deg: float = 10.0
+    ) -> "FuncAnimation":
+        """Pressure and velocity along the way, moving through one cycle.
+
+        Parameters
+        ----------
+        axes : pair of matplotlib Axes, or None
+            Pressure above, velocity below; None makes a new figure.
+        step_deg : float
+            Crank angle between two pictures [deg], 0.5 to 90.
+
+        Returns
+        -------
+        matplotlib.animation.FuncAnimation
+            For a notebook (`to_jshtml`), or for `wavesim.plots.save_animation`.
+        """
+        from wavesim.show import plots
+
+        return plots.animate_waves(self, axes, step_deg=step_deg)
 
 
 @guarded
@@ -130,21 +175,29 @@ def wave_diagram(point: Point, cylinder: int = 1) -> WaveDiagram:
     firing = point.meta["firing_angles_deg"][cylinder - 1]
     own = (point.samples.x - firing) % 720.0
     order = np.argsort(own)
-    x, pressure, starts, before = [], [], [], 0.0
+    x, starts, before = [], [], 0.0
     for duct, side in way:
-        field = point.samples.field("pressure", duct).astype(float)
         centres, length = point.samples.centres(duct), _length(point, duct)
-        if side == "end":
-            field, centres = field[:, ::-1], length - centres[::-1]
-        x.append(before + centres)
-        pressure.append(field)
+        x.append(before + (length - centres[::-1] if side == "end" else centres))
         starts.append(before)
         before += length
     ways = [*starts, before]
     return WaveDiagram(
-        point.rpm, cylinder, np.concatenate(x), own[order], np.hstack(pressure)[order],
+        point.rpm, cylinder, np.concatenate(x), own[order],
+        _along(point, "pressure", way)[order], _along(point, "velocity", way)[order],
         list(zip(ways, joints, strict=True)), _fronts(point, way, starts, firing),
         point.meta["events_deg"])
+
+
+def _along(point, quantity, way):
+    """A quantity over crank angle and the whole way, (n_angle, n_x); velocity along the way."""
+    found = []
+    for duct, side in way:
+        field = point.samples.field(quantity, duct).astype(float)
+        if side == "end":
+            field = -field[:, ::-1] if quantity == "velocity" else field[:, ::-1]
+        found.append(field)
+    return np.hstack(found)
 
 
 def _length(point, duct):

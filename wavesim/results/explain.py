@@ -47,6 +47,20 @@ class Reason(NamedTuple):
     wave : str
         Wave that changes this pressure, in words; empty where none stands out.
     sentences : tuple of str
+
+    Examples
+    --------
+    >>> import wavesim as ws
+    >>> study = ws.load(ws.demo_path("collector"))
+    >>> settings = ws.Settings(cell_length=0.05, tolerance=0.05)
+    >>> single = study.engine.replace(firing_order=(1,))
+    >>> short, long = (ws.Exhaust(primary=ws.Pipe(length, 0.04), merge=None)
+    ...                for length in (0.5, 0.9))
+    >>> a, b = (ws.speed_sweep(single, exhaust, [4500], settings=settings, progress=False)
+    ...         for exhaust in (short, long))
+    >>> reason = ws.explain(a, b).at(4500.0)
+    >>> reason.rpm, bool(abs(reason.difference - (b.torque - a.torque)[0]) < 1e-9)
+    (4500.0, True)
     """
 
     rpm: float
@@ -74,6 +88,23 @@ class Explanation(Tabular):
         The account of the torque at every speed that both hold.
     reasons : tuple of Reason
         For every such speed, in order.
+
+    Examples
+    --------
+    >>> import wavesim as ws
+    >>> study = ws.load(ws.demo_path("collector"))
+    >>> settings = ws.Settings(cell_length=0.05, tolerance=0.05)
+    >>> single = study.engine.replace(firing_order=(1,))
+    >>> short, long = (ws.Exhaust(primary=ws.Pipe(length, 0.04), merge=None)
+    ...                for length in (0.5, 0.9))
+    >>> a, b = (ws.speed_sweep(single, exhaust, [4500], settings=settings, progress=False)
+    ...         for exhaust in (short, long))
+    >>> found = ws.explain(a, b)
+    >>> found.at(4500.0).carriers[:1]
+    ('trapped_mass',)
+    >>> len(found.bands()), len(found.summary()) > 0
+    (0, True)
+    >>> ax = found.plot()
     """
 
     a: Sweep

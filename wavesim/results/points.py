@@ -76,6 +76,29 @@ class Point(ByName, Tabular):
         `engine`, `exhaust`, `network`, `gas`, `ambient`, `weather`.
     kept : str
         Key under which a store keeps it; empty if none does.
+
+    Examples
+    --------
+    >>> import wavesim as ws
+    >>> study = ws.load(ws.demo_path("collector"))
+    >>> settings = ws.Settings(cell_length=0.05, tolerance=0.05)
+    >>> single = study.engine.replace(firing_order=(1,))
+    >>> header = ws.Exhaust(primary=ws.Pipe("700 mm", "40 mm"), merge=None)
+    >>> point = ws.run_point(single, header, 4500.0, settings=settings)
+    >>> point.converged, point["torque"] == point.torque
+    (True, True)
+    >>> trace = point.trace("pressure", "exhaust valve 1")
+    >>> trace.unit, bool(trace.highest().value > 1.5e5)
+    ('Pa', True)
+    >>> waves = point.waves("exhaust valve 1")
+    >>> print(point.summary().splitlines()[0])
+    4500 rev/min
+    >>> ax = point.plot()
+    >>> import tempfile
+    >>> with tempfile.TemporaryDirectory() as folder:
+    ...     point.save(f"{folder}/point.npz")
+    ...     ws.Point.load(f"{folder}/point.npz").torque == point.torque
+    True
     """
 
     rpm: float
@@ -338,6 +361,29 @@ class Sweep(CurveMethods):
         For tables and figures.
     interrupted : bool
         True if the sweep was stopped before all speeds were computed.
+
+    Examples
+    --------
+    >>> import wavesim as ws
+    >>> study = ws.load(ws.demo_path("collector"))
+    >>> settings = ws.Settings(cell_length=0.05, tolerance=0.05)
+    >>> single = study.engine.replace(firing_order=(1,))
+    >>> header = ws.Exhaust(primary=ws.Pipe("700 mm", "40 mm"), merge=None)
+    >>> sweep = ws.speed_sweep(single, header, [3500, 4500], settings=settings, progress=False)
+    >>> sweep.torque.shape, bool(sweep[4500].torque == sweep["torque"][1])
+    ((2,), True)
+    >>> print(sweep.table(["torque", "power"]).splitlines()[0])
+     rpm  torque  power  cycles
+    >>> ax = sweep.plot(quantity="volumetric_efficiency")
+    >>> sweep.unit("power"), len(sweep.summary()) > 0
+    ('W', True)
+    >>> sweep.uncertainty("torque") is None  # computed curves have tolerances instead
+    True
+    >>> import tempfile
+    >>> with tempfile.TemporaryDirectory() as folder:
+    ...     sweep.save(f"{folder}/sweep.npz")
+    ...     len(ws.Sweep.load(f"{folder}/sweep.npz"))
+    2
     """
 
     def __init__(
@@ -661,6 +707,18 @@ class Transient(Tabular):
     audit : dict
         Steps, mass and energy before and after, what passed the ends, imbalance, emergency exits
         as in a Point.
+
+    Examples
+    --------
+    >>> import wavesim as ws
+    >>> pipe = ws.Network({"pipe": ws.Pipe("1 m", "40 mm")},
+    ...                   {"wall": ws.ClosedEnd("pipe.start"), "mouth": ws.OpenEnd("pipe.end")})
+    >>> rest = ws.simulate(pipe, 1e-3, samples=5)
+    >>> rest.trace("pressure", "pipe", 0.5).values.round().tolist()
+    [101325.0, 101325.0, 101325.0, 101325.0, 101325.0]
+    >>> rest.waves("pipe", 0.5).at
+    'pipe at 0.5 m'
+    >>> ax = rest.plot(quantity="pressure")
     """
 
     samples: Samples
@@ -767,6 +825,13 @@ class Failure(NamedTuple):
         Class of the error, such as "SolverError".
     text : str
         Its sentence.
+
+    Examples
+    --------
+    >>> import wavesim as ws
+    >>> failure = ws.Failure("SolverError", "The pressure fell below zero.")
+    >>> failure.kind
+    'SolverError'
     """
 
     kind: str

@@ -189,4 +189,4 @@ def turns_text(turns: Iterable[str]) -> str:
     turns = list(turns)
     times = {1: "", 2: " twice"}
     counted = ((name, turns.count(name)) for name in dict.fromkeys(turns))
-    return " and ".join(f"{name}{times.get(n, f' {n} times')}" for name, n in counted)
+    return " and ".join(f"{name}{times.get(n, f' ({n} times)')}" for name, n in counted)

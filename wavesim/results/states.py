@@ -37,6 +37,18 @@ class PeriodicState:
         an odd number of cylinders.
     shift_of : int or None
         Place of the state that this one is one firing later, if that was found too.
+
+    Examples
+    --------
+    >>> import wavesim as ws
+    >>> study = ws.load(ws.demo_path("collector"))
+    >>> settings = ws.Settings(cell_length=0.05, tolerance=0.05)
+    >>> single = study.engine.replace(firing_order=(1,))
+    >>> header = ws.Exhaust(primary=ws.Pipe("700 mm", "40 mm"), merge=None)
+    >>> settings = settings.replace(tolerance=1e-3)
+    >>> state = ws.periodic_states(single, header, 4500, settings=settings)[0]
+    >>> state.stable, bool(abs(state.multiplier) < 1.0)
+    (True, True)
     """
 
     point: Point
@@ -77,6 +89,20 @@ class PeriodicStates(Tabular):
         That of the cold start first.
     notes : tuple of str
         Starts that led to no state, and why.
+
+    Examples
+    --------
+    >>> import wavesim as ws
+    >>> study = ws.load(ws.demo_path("collector"))
+    >>> settings = ws.Settings(cell_length=0.05, tolerance=0.05)
+    >>> single = study.engine.replace(firing_order=(1,))
+    >>> header = ws.Exhaust(primary=ws.Pipe("700 mm", "40 mm"), merge=None)
+    >>> found = ws.periodic_states(single, header, 4500, settings=settings.replace(tolerance=1e-3))
+    >>> len(found), bool(found.torque_range < 0.1)
+    (1, True)
+    >>> print(found.summary().splitlines()[0])
+    1 periodic state at 4500 rev/min
+    >>> ax = found.plot()
     """
 
     def __init__(

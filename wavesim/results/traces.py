@@ -43,6 +43,18 @@ class Extreme(NamedTuple):
         Crank angle [deg] or time [s].
     value : float
         SI unit of the trace.
+
+    Examples
+    --------
+    >>> import wavesim as ws
+    >>> study = ws.load(ws.demo_path("collector"))
+    >>> settings = ws.Settings(cell_length=0.05, tolerance=0.05)
+    >>> single = study.engine.replace(firing_order=(1,))
+    >>> header = ws.Exhaust(primary=ws.Pipe("700 mm", "40 mm"), merge=None)
+    >>> point = ws.run_point(single, header, 4500.0, settings=settings)
+    >>> peak = point.trace("pressure", "exhaust valve 1").highest()
+    >>> bool(peak.value > 1.5e5), 0.0 <= peak.x < 720.0
+    (True, True)
     """
 
     x: float
@@ -80,6 +92,9 @@ class Trace(Tabular):
     ...               rpm=3000.0, firing_angles_deg=(0.0, 540.0))
     >>> trace.mean(), trace.mean(630.0, 90.0)
     (200000.0, 325000.0)
+    >>> trace.highest(180.0, 540.0).value
+    200000.0
+    >>> ax = trace.plot()
     >>> trace.own_angle(2).values.tolist()
     [100000.0, 400000.0, 100000.0, 200000.0]
     """
@@ -349,6 +364,11 @@ class Samples:
     {'wall': ('pipe.start',), 'mouth': ('pipe.end',)}
     >>> print(samples.trace("sound_speed", "pipe", 0.2).values.round(1))
     [346.1 346.1 346.1]
+    >>> samples.places(), samples.direction("mouth")
+    (['pipe', 'wall', 'mouth'], 1.0)
+    >>> samples.field("density", "pipe").shape == (3, samples.centres("pipe").size)
+    True
+    >>> ax = samples.plot(quantity="pressure", at=["mouth"])
     >>> samples.field("density", "pipe").shape
     (3, 31)
     """
@@ -426,7 +446,7 @@ class Samples:
         InputError
             If the place or the quantity does not exist there.
         """
-        check_choice("trace", "quantity", quantity, list(TRACES))
+        check_choice("trace", "quantity", quantity, TRACES)
         check_choice("trace", "at", at, self.places())
         if at in self.layout["ducts"]:
             values = self._in_duct(quantity, at, x)

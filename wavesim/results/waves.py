@@ -60,6 +60,7 @@ class Waves(Tabular):
     >>> waves = run.waves("pipe", 1.0)
     >>> round(waves.on.highest().x * 1e3, 1), round(waves.back.lowest().x * 1e3, 1)
     (1.4, 7.3)
+    >>> ax = waves.plot()
     """
 
     pressure: Trace
@@ -119,6 +120,18 @@ class Waves(Tabular):
         -----
         Of an engine both waves are driven: what other cylinders send comes back as well, so that
         the quotient may exceed 1.
+
+        Examples
+        --------
+        >>> import wavesim as ws
+        >>> study = ws.load(ws.demo_path("collector"))
+        >>> single = study.engine.replace(firing_order=(1,))
+        >>> header = ws.Exhaust(primary=ws.Pipe("700 mm", "40 mm"), merge=None)
+        >>> point = ws.run_point(single, header, 4500.0,
+        ...                      settings=ws.Settings(cell_length=0.05, tolerance=0.05))
+        >>> found = point.waves("exhaust valve 1").reflection(highest=300.0)
+        >>> bool(found.frequency.max() <= 300.0)
+        True
         """
         if self.pressure.rpm is None or self.pressure.x_name != "theta_deg":
             raise InputError("Waves: reflection needs a cycle of an engine, not a trace over time.")
@@ -171,6 +184,19 @@ class Reflection(Tabular):
         Wave back over wave on at the place; time runs as exp(+i omega t).
     at : str
         The place.
+
+    Examples
+    --------
+    >>> import wavesim as ws
+    >>> study = ws.load(ws.demo_path("collector"))
+    >>> settings = ws.Settings(cell_length=0.05, tolerance=0.05)
+    >>> single = study.engine.replace(firing_order=(1,))
+    >>> header = ws.Exhaust(primary=ws.Pipe("700 mm", "40 mm"), merge=None)
+    >>> point = ws.run_point(single, header, 4500.0, settings=settings)
+    >>> found = point.waves("exhaust valve 1").reflection(highest=500.0)
+    >>> bool(found.frequency.max() <= 500.0), found.impedance.shape == found.coefficient.shape
+    (True, True)
+    >>> ax = found.plot()
     """
 
     frequency: np.ndarray

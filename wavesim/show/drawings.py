@@ -486,7 +486,7 @@ def _dress_drawing(ax, exhaust, lines, key):
     rows = _rows(len(key))
     columns = [key[i : i + rows] for i in range(0, len(key), max(1, rows))]
     note = ("All sizes in mm.  Lines are laid straight, lengths and bores in one scale; hatched: "
-            "bends; dotted: perforated.")
+            "bends; crossed: packing; dotted: perforated.")
     for i, column in enumerate(columns):
         ax.annotate("\n".join(column), (0.5 * i, 0.0), (0.0, -38.0), xycoords="axes fraction",
                     textcoords="offset points", va="top", ha="left", fontsize=8)

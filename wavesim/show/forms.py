@@ -12,7 +12,7 @@ import numpy as np
 
 from wavesim import errors
 from wavesim.errors import InputError, check_choice
-from wavesim.show.quantities import QUANTITIES, Display, display
+from wavesim.show.quantities import QUANTITIES, SOUNDS, Display, display
 
 
 @runtime_checkable
@@ -31,6 +31,16 @@ class SpeedCurve(Protocol):
         False where the values are not to be trusted, as where a cycle did not converge.
     notes : sequence of str
         Sentences on what limits it.
+
+    Examples
+    --------
+    >>> import wavesim as ws
+    >>> a = ws.Curve("short", [3000, 4000, 5000], {"torque": [141.0, 158.0, 171.0]})
+    >>> b = ws.Curve("long", [3000, 4000, 5000], {"torque": [145.0, 161.0, 165.0]})
+    >>> isinstance(a, ws.SpeedCurve)
+    True
+    >>> a.unit("torque"), a.uncertainty("torque") is None
+    ('N m', True)
     """
 
     @property
@@ -70,6 +80,27 @@ class TracedCurve(SpeedCurve, Protocol):
 
     @property
     def points(self) -> Sequence: ...
+
+
+@runtime_checkable
+class PulledCurve(SpeedCurve, Protocol):
+    """A speed curve that is the mean of several pulls.
+
+    Attributes
+    ----------
+    pulls : sequence of SpeedCurve
+    order : tuple of float or None
+        When each pull was made.
+    """
+
+    @property
+    def pulls(self) -> Sequence[SpeedCurve]: ...
+
+    @property
+    def order(self) -> tuple[float, ...] | None: ...
+
+    def by_pull(self, quantity: str, rpm: np.ndarray | None = None) -> np.ndarray:
+        """A quantity of every pull (n_pull, m) at some speeds, or at those of the curve."""
 
 
 @runtime_checkable
@@ -349,6 +380,141 @@ class LoopForm(Protocol):
 
 
 @runtime_checkable
+class MapForm(Protocol):
+    """A quantity over one dimension and speed: see `wavesim.SpeedMap`."""
+
+    @property
+    def path(self) -> str: ...
+
+    @property
+    def unit(self) -> str: ...
+
+    @property
+    def x(self) -> np.ndarray: ...
+
+    @property
+    def rpm(self) -> np.ndarray: ...
+
+    @property
+    def quantity(self) -> str: ...
+
+    @property
+    def values(self) -> np.ndarray: ...
+
+    @property
+    def trusted(self) -> np.ndarray: ...
+
+    @property
+    def base(self) -> float: ...
+
+    @property
+    def title(self) -> str: ...
+
+    def ridge(self, goal: str) -> tuple[np.ndarray, np.ndarray]:
+        """Place of the ridge at each speed, and whether nothing that was tried is higher."""
+
+
+@runtime_checkable
+class SlopesForm(Protocol):
+    """Slopes of a band average by dimension.
+
+    Attributes
+    ----------
+    quantity : str
+    band : (float, float)
+        [rev/min].
+    slopes : sequence
+        With path, change_text, change, effect, noise and remark.
+    """
+
+    @property
+    def quantity(self) -> str: ...
+
+    @property
+    def band(self) -> tuple[float, float]: ...
+
+    @property
+    def slopes(self) -> Sequence: ...
+
+
+@runtime_checkable
+class WayFilm(WayPicture, Protocol):
+    """Pressure and velocity over a way and crank angle.
+
+    Attributes
+    ----------
+    velocity : ndarray, (n_angle, n_x)
+        Away from the valve [m/s].
+    """
+
+    @property
+    def velocity(self) -> np.ndarray: ...
+
+
+@runtime_checkable
+class SoundForm(Protocol):
+    """Sound at one speed: see `wavesim.Sound`.
+
+    Attributes
+    ----------
+    rpm : float
+        [rev/min].
+    orders : ndarray, (n,)
+    place : str
+        Where it is heard.
+    """
+
+    @property
+    def rpm(self) -> float: ...
+
+    @property
+    def orders(self) -> np.ndarray: ...
+
+    @property
+    def place(self) -> str: ...
+
+    def order_levels(self, weighting: str) -> np.ndarray:
+        """Level of each order [dB]."""
+
+    def third_octaves(self, weighting: str) -> tuple[np.ndarray, np.ndarray]:
+        """Mid-band frequencies [Hz] and levels [dB]."""
+
+
+@runtime_checkable
+class SoundCurveForm(SpeedCurve, Protocol):
+    """A speed curve of levels, with the orders behind them: see `wavesim.SoundCurve`."""
+
+    @property
+    def orders(self) -> np.ndarray: ...
+
+    @property
+    def place(self) -> str: ...
+
+    def order_levels(self, weighting: str) -> np.ndarray:
+        """Level of each order at each speed [dB], (n_rpm, n_order)."""
+
+
+@runtime_checkable
+class InsertionLossForm(Protocol):
+    """Differences of levels against speed [dB]: see `wavesim.InsertionLoss`."""
+
+    @property
+    def rpm(self) -> np.ndarray: ...
+
+    @property
+    def total(self) -> np.ndarray: ...
+
+    @property
+    def total_a(self) -> np.ndarray: ...
+
+    @property
+    def names(self) -> tuple[str, str]: ...
+
+    @property
+    def place(self) -> str: ...
+
+
+@runtime_checkable
 class ReflectionForm(Protocol):
     """Reflection coefficient against frequency.
 
@@ -375,6 +541,7 @@ class ReflectionForm(Protocol):
 _WORDS = {
     SpeedCurve: "a speed curve such as a Sweep or a Curve",
     TracedCurve: "a Sweep whose points hold their traces",
+    PulledCurve: "a MeasuredPulls, as read_pulls returns it",
     DifferenceParts: "the parts of a difference, as `contributions` returns them",
     CurveDifference: "a Comparison, as compare returns it",
     TraceForm: "a Trace",
@@ -382,9 +549,15 @@ _WORDS = {
     PairShares: "a CrossTalk, as cross_talk returns it",
     ArrivalForm: "an Arrivals, as arrivals returns it",
     WayPicture: "a WaveDiagram, as wave_diagram returns it",
+    WayFilm: "a WaveDiagram, as wave_diagram returns it",
     LoopForm: "a Point with its traces",
+    MapForm: "a SpeedMap, as the map of an Exploration returns it",
+    SlopesForm: "a Sensitivities, as sensitivities returns it",
     ReflectionForm: "a Reflection, as reflection returns it",
     LossCurve: "a TransmissionLoss",
+    SoundForm: "a Sound, as sound returns it",
+    SoundCurveForm: "a SoundCurve, as sound_curve returns it",
+    InsertionLossForm: "an InsertionLoss, as insertion_loss returns it",
 }
 
 
@@ -435,8 +608,8 @@ def shown(quantity: str, *curves: SpeedCurve) -> Display:
     Parameters
     ----------
     quantity : str
-        Those that are no key of `QUANTITIES` are shown in their own unit, to four figures of the
-        largest value.
+        Those that are no key of `QUANTITIES` or `SOUNDS` are shown in their own unit, to four
+        figures of the largest value.
     *curves : SpeedCurve
         At least one.
 
@@ -451,7 +624,7 @@ def shown(quantity: str, *curves: SpeedCurve) -> Display:
     """
     for curve in curves:
         check_choice(f"curve {curve.name!r}", "quantity", quantity, curve.quantities)
-    if quantity in QUANTITIES:
+    if quantity in QUANTITIES or quantity in SOUNDS:
         return display(quantity)
     units = {curve.unit(quantity): curve.name for curve in curves}
     if len(units) > 1:

@@ -23,15 +23,20 @@ from wavesim import errors
 from wavesim.errors import InputError, check_choice, check_int, check_kind, check_number
 from wavesim.fields.description import sequence
 from wavesim.guard import guarded
+from wavesim.show.film import animate_waves, save_animation
 from wavesim.show.forms import (
     CurveDifference,
     LossCurve,
+    PulledCurve,
     SpeedCurve,
     TracedCurve,
     TraceForm,
+    check_form,
     check_forms,
     shown,
 )
+from wavesim.show.fronts import plot_front
+from wavesim.show.maps import plot_map, plot_sensitivities
 from wavesim.show.quantities import QUANTITIES, display
 from wavesim.show.reasons import (
     plot_arrivals,
@@ -43,6 +48,13 @@ from wavesim.show.reasons import (
     plot_reflection,
     plot_valve_flows,
     plot_wave_diagram,
+)
+from wavesim.show.sounds import (
+    plot_insertion_loss,
+    plot_sound_levels,
+    plot_sound_map,
+    plot_sound_orders,
+    plot_third_octaves,
 )
 from wavesim.show.style import (
     BAND,
@@ -69,14 +81,16 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
 __all__ = [
-    "COLOURS", "DASHES", "FAINT", "LONGEST_NAME", "MARKERS", "OVERLAP", "REFERENCE", "colour",
-    "plot_changes",
-    "legend_name", "new_axes", "plot_arrivals", "plot_comparison", "plot_contributions",
-    "plot_cross_talk", "plot_cylinders", "plot_difference", "plot_differences", "plot_dots",
-    "plot_echoes", "plot_loop", "plot_pairs", "plot_power_chart", "plot_reflection",
-    "plot_search", "plot_speed_curves", "plot_torque_power", "plot_trace",
-    "plot_transmission_loss", "plot_valve_flows", "plot_valve_pressure", "plot_valve_pressures",
-    "plot_wave_diagram", "save_figure",
+    "COLOURS", "DASHES", "FAINT", "LONGEST_NAME", "MARKERS", "OVERLAP", "REFERENCE",
+    "animate_waves", "colour", "legend_name", "new_axes", "plot_arrivals", "plot_changes",
+    "plot_comparison", "plot_contributions", "plot_cross_talk", "plot_cylinders",
+    "plot_difference", "plot_differences", "plot_dots", "plot_echoes", "plot_front",
+    "plot_insertion_loss", "plot_loop", "plot_map", "plot_pairs", "plot_power_chart",
+    "plot_pulls", "plot_reflection", "plot_search", "plot_sensitivities", "plot_sound_levels",
+    "plot_sound_map", "plot_sound_orders", "plot_speed_curves", "plot_third_octaves",
+    "plot_torque_power", "plot_trace", "plot_transmission_loss", "plot_valve_flows",
+    "plot_valve_pressure", "plot_valve_pressures", "plot_wave_diagram", "save_animation",
+    "save_figure",
 ]
 
 
@@ -366,6 +380,54 @@ def plot_speed_curves(
     ax.set_xlabel("engine speed [rev/min]")
     ax.set_ylabel(look.axis)
     _speed_legend(ax, all(np.all(curve.trusted) for curve in curves))
+    return dress(ax)
+
+
+@guarded
+def plot_pulls(
+    pulls: PulledCurve, quantity: str = "torque", ax: "Axes | None" = None, **line_kws: Any
+) -> "Axes":
+    """How far each pull of a system lies from their mean, against engine speed.
+
+    A pull that stands apart, or pulls that drift one after the other, are seen here at once.
+
+    Parameters
+    ----------
+    pulls : MeasuredPulls
+    quantity : str
+        One that all pulls hold.
+    ax : matplotlib Axes or None
+    **line_kws
+        For all lines.
+
+    Returns
+    -------
+    matplotlib Axes
+
+    Raises
+    ------
+    InputError
+        If it is no set of pulls, or does not hold the quantity.
+
+    Examples
+    --------
+    >>> import wavesim as ws
+    >>> first = ws.Curve("first", [3000, 4000, 5000], {"torque": [141.0, 158.0, 171.0]})
+    >>> second = ws.Curve("second", [3000, 4000, 5000], {"torque": [138.0, 157.0, 173.0]})
+    >>> plot_pulls(ws.MeasuredPulls("open", [first, second])).get_ylabel()
+    'torque less its mean [%]'
+    """
+    check_form("plot_pulls", "pulls", pulls, PulledCurve)
+    look, ax = shown(quantity, pulls), axes_or_new(ax)
+    mean = pulls[quantity]
+    with np.errstate(divide="ignore", invalid="ignore"):
+        shares = np.where(mean == 0.0, nan, 100.0 * (pulls.by_pull(quantity) / mean - 1.0))
+    ax.axhline(0.0, color=REFERENCE, lw=2.0, zorder=1)
+    for i, (pull, y) in enumerate(zip(pulls.pulls, shares, strict=True)):
+        _speed_line(ax, pulls.rpm, y, i + 1, pull.name, pulls.trusted, line_kws)
+    ax.set_xlabel("engine speed [rev/min]")
+    ax.set_ylabel(f"{look.label} less its mean [%]")
+    _speed_legend(ax, bool(np.all(pulls.trusted)))
     return dress(ax)
 
 
@@ -758,7 +820,8 @@ def plot_cylinders(
         Of one engine.
     ax : matplotlib Axes or None
     names : sequence of str, optional
-        One for each point, for the legend; default: their speeds.
+        One for each point, for the legend; default: their speeds, and their exhausts where two
+        speeds are alike.
     quantity : str
         A key of `point.cylinders`.
 
@@ -790,10 +853,12 @@ def plot_cylinders(
     ])
     ax, look = axes_or_new(ax), display(quantity)
     order = np.argsort(points[0].meta["firing_angles_deg"])
-    names = names or [f"{point.rpm:g} rev/min" for point in points]
+    alike = len({point.rpm for point in points}) < len(points)
+    names = names or [f"{point.rpm:g} rev/min{_of_exhaust(point) if alike else ''}"
+                      for point in points]
     for i, (point, name) in enumerate(zip(points, names, strict=True)):
         ax.plot(look.factor * point.cylinders[quantity][order], **(line_of(i) | {"lw": 1.2}),
-                marker=MARKERS[i % len(MARKERS)], ms=7, label=name)
+                marker=MARKERS[i % len(MARKERS)], ms=7, label=legend_name(name))
     ax.set_xticks(range(order.size), [str(n + 1) for n in order])
     ax.set_xlabel("cylinder, in firing order")
     ax.set_ylabel(f"{look.label} [{look.unit}]")
@@ -933,6 +998,14 @@ def plot_pairs(
     ------
     InputError
         If there are fewer than two fields, or `axes` does not match.
+
+    Examples
+    --------
+    >>> lengths, bores = [0.6, 0.7, 0.8, 0.9], [0.038, 0.042, 0.040, 0.044]
+    >>> axes = plot_pairs({"length [m]": lengths, "bore [m]": bores},
+    ...                   [140.0, 143.0, 141.0, 139.0], "torque [N m]")
+    >>> axes[0].get_xlabel()
+    'length [m]'
     """
     check_kind("plot_pairs", "columns", columns, Mapping)
     pairs = list(combinations(columns, 2))
@@ -1025,6 +1098,12 @@ def plot_search(
 
 
 # --- pieces ---------------------------------------------------------------------------------------
+
+
+def _of_exhaust(point):
+    """Name of the exhaust of a point behind a comma, empty if it has none."""
+    name = getattr(point.exhaust, "name", "")
+    return f", {name}" if name else ""
 
 
 def _as_name(value):

@@ -412,6 +412,20 @@ TRACES = {
         "volume", "m3", "Of the gas in a cylinder, a volume or a junction.",
     ),
 }
+#: Levels of a SoundCurve.
+SOUNDS = {
+    "sound_level": Quantity(
+        "sound pressure level", "dB",
+        "Of all orders together, without weighting, 20 micropascals being 0; from the flow at the "
+        "open ends alone: noise of the jet and sound of the shells are not in it.",
+    ),
+    "sound_level_a": Quantity(
+        "A-weighted sound pressure level", "dB",
+        "sound_level with the A-weighting of IEC 61672-1, which follows the ear at moderate "
+        "levels.",
+        "dB(A)",
+    ),
+}
 #: Columns of a CSV file beside the quantities; those that are flags or counts have no unit.
 COLUMNS = {
     "rpm": Quantity("engine speed", "rev/min", "Revolutions of the crankshaft."),
@@ -447,6 +461,8 @@ _READABLE = {
     "J": ("J", 1.0, 1),
     "1": ("", 1.0, 3),
     "%": ("%", 100.0, 1),
+    "dB": ("dB", 1.0, 1),
+    "dB(A)": ("dB(A)", 1.0, 1),
 }
 
 
@@ -486,7 +502,7 @@ def display(quantity):
     Parameters
     ----------
     quantity : str
-        A key of `QUANTITIES`, `CYLINDERS` or `TRACES`.
+        A key of `QUANTITIES`, `CYLINDERS`, `TRACES` or `SOUNDS`.
 
     Returns
     -------
@@ -502,7 +518,7 @@ def display(quantity):
     >>> display("power").axis, display("power").text(51397.0)
     ('power [kW]', '51.4')
     """
-    known = CYLINDERS | TRACES | QUANTITIES
+    known = CYLINDERS | TRACES | SOUNDS | QUANTITIES
     found = known[check_choice("display", "quantity", quantity, known)]
     return Display(found.label, *_READABLE[found.shown or found.unit])
 
@@ -514,7 +530,7 @@ def quantity_table(names: str | Sequence[str] | None = None) -> str:
     Parameters
     ----------
     names : str, sequence of str, or None
-        Keys of `QUANTITIES`, `CYLINDERS` or `TRACES`; None: all of them, under headings.
+        Keys of `QUANTITIES`, `CYLINDERS`, `TRACES` or `SOUNDS`; None: all, under headings.
 
     Returns
     -------
@@ -540,6 +556,7 @@ def quantity_table(names: str | Sequence[str] | None = None) -> str:
             "Arrays by cylinder: point.cylinders, beside "
             + ", ".join(name for name in CYLINDERS if name in QUANTITIES): own,
             "Traces: point.trace(quantity, at)": TRACES,
+            "Sound: sound_curve(sweep)": SOUNDS,
         }
         return "\n\n".join(
             f"{textwrap.fill(title, 98)}\n\n{_entries(group)}" for title, group in groups.items()
@@ -547,7 +564,7 @@ def quantity_table(names: str | Sequence[str] | None = None) -> str:
     if isinstance(names, str):
         names = [names]
     names = sequence("quantity_table", "names", names, "names of quantities")
-    known = CYLINDERS | TRACES | QUANTITIES
+    known = CYLINDERS | TRACES | SOUNDS | QUANTITIES
     chosen = [check_choice("quantity_table", "names", name, known) for name in names]
     return _entries({name: known[name] for name in chosen})
 
@@ -562,7 +579,7 @@ def _entries(quantities):
 
 def column_head(name):
     """Head of a column of a CSV file, such as "power [W]"; the argument is as in `column_notes`."""
-    unit = (QUANTITIES | COLUMNS)[name].unit
+    unit = (QUANTITIES | SOUNDS | COLUMNS)[name].unit
     return f"{name} [{unit}]" if unit else name
 
 
@@ -572,7 +589,7 @@ def column_notes(names):
     Parameters
     ----------
     names : iterable of str
-        Keys of `QUANTITIES` or `COLUMNS`.
+        Keys of `QUANTITIES`, `SOUNDS` or `COLUMNS`.
 
     Returns
     -------
@@ -583,7 +600,7 @@ def column_notes(names):
     >>> column_notes(["power"])
     ['power [W]: Power.  Brake power: torque times angular speed of the crankshaft.']
     """
-    known = QUANTITIES | COLUMNS
+    known = QUANTITIES | SOUNDS | COLUMNS
     return [
         f"{column_head(name)}: {known[name].label[0].upper()}{known[name].label[1:]}.  "
         f"{known[name].meaning}"

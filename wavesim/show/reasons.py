@@ -29,17 +29,21 @@ from wavesim.show.style import (
     axes_or_new,
     dash,
     dress,
+    edged,
     legend,
     legend_name,
+    name_joints,
 )
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
-#: Of bars in a stack: neighbours differ in lightness, and in hatching where colours come again.
+#: Of bars in a stack: no two have one hatching, so that a grey print is enough.
 SHADES = ("#0072B2", "#E69F00", "#004c3a", "#F0E442", "#D55E00", "#56B4E9", "#5c3566", "#b8b8b8",
           "#CC79A7", "#404040")
-HATCHES = ("", "//", "", "..", "", "\\\\", "", "xx", "", "")
+_NEAR = 250.0  # crank angle from the middle of the overlap that arrivals are drawn to [deg]
+MOST_NAMED = 12  # echoes of a figure
+HATCHES = ("", "//", "--", "..", "oo", "\\\\", "xx", "++", "||", "*")
 
 
 def plot_contributions(
@@ -150,6 +154,9 @@ def plot_reflection(
                  "label": legend_name(name), **few} | line_kws
         ax.plot(one.frequency, np.abs(one.coefficient), **style)
     ax.axhline(1.0, color=REFERENCE, lw=0.8)
+    ax.annotate("1: all that was sent comes back", (1.0, 1.0), xytext=(-4.0, 3.0),
+                xycoords=ax.get_yaxis_transform(), textcoords="offset points", fontsize=8,
+                ha="right", va="bottom")
     ax.set_ylim(bottom=0.0)
     ax.set_xlabel("frequency [Hz]")
     ax.set_ylabel("reflected over incident pressure")
@@ -192,23 +199,28 @@ def plot_echoes(heard: EchoRecord, ax: "Axes | None" = None, **line_kws: Any) ->
     span = max((abs(echo.size) for echo in own), default=1.0)
     if heard.overlap is not None:
         ax.axvspan(*heard.overlap, color=OVERLAP, lw=0.0, zorder=0.3)
-        ax.text(np.mean(heard.overlap), 1.01, "overlap", transform=ax.get_xaxis_transform(),
-                fontsize=8, ha="center", va="bottom")
-    named, last = [echo for echo in own if echo.sender and abs(echo.size) > 0.1 * span], -1e9
-    for echo in named:
-        if echo.angle - last < 0.02 * degrees * heard.time[-1]:  # no room for its name
-            continue
-        last, up = echo.angle, echo.size > 0.0
-        ax.annotate(
-            echo.sender, (echo.angle, np.clip(echo.size, -1.1 * span, 1.1 * span)),
-            xytext=(0.0, 6.0 if up else -6.0), textcoords="offset points", fontsize=8, rotation=90,
-            ha="center", va="bottom" if up else "top")
-    ax.set_ylim(-2.2 * span, 2.2 * span)
+        ax.text(np.mean(heard.overlap), 0.99, "overlap", transform=ax.get_xaxis_transform(),
+                fontsize=8, ha="center", va="top")
+    loud = sorted((echo for echo in own if echo.sender and abs(echo.size) > 0.1 * span),
+                  key=lambda echo: -abs(echo.size))[:MOST_NAMED]
+    for i, echo in enumerate(sorted(loud, key=lambda echo: echo.angle), start=1):
+        height = np.interp(echo.time, heard.time, heard.records[heard.cylinder])
+        up = height > 0.0
+        ax.annotate(str(i), (echo.angle, np.clip(height, -1.15 * span, 1.15 * span)),
+                    xytext=(0.0, 4.0 if up else -4.0), textcoords="offset points", fontsize=9,
+                    ha="center", va="bottom" if up else "top")
+        ax.plot([], [], ls="", label=f"{i:2}  {echo.size:+.2f} at {echo.angle:.0f} deg: "
+                                     f"{legend_name(echo.sender)}")
+    ax.set_ylim(-1.25 * span, 1.25 * span)  # the pulse itself is higher
     ax.set_xlim(0.0, degrees * heard.time[-1])
     ax.axhline(0.0, color="black", lw=0.8)
     ax.set_xlabel(f"crank angle after exhaust opening at {heard.rpm:g} rev/min [deg]")
     ax.set_ylabel("share of the pulse")
     ax.set_title(f"Echoes at exhaust valve {heard.cylinder}", loc="left", fontsize=10)
+    if loud:
+        ax.legend(frameon=False, loc="upper left", bbox_to_anchor=(1.0, 1.0), fontsize=9,
+                  handlelength=0.0, handletextpad=0.0, title="share, arrival, sent back by",
+                  alignment="left")
     return dress(ax)
 
 
@@ -252,15 +264,15 @@ def plot_cross_talk(found: PairShares, ax: "Axes | None" = None, **image_kws: An
                         ha="center", va="center", fontsize=9,
                         color="white" if abs(found.size[i, j]) > 0.8 * most else "black")
             if found.in_overlap[i, j]:
-                ax.add_patch(Rectangle((j - 0.47, i - 0.47), 0.94, 0.94, fill=False, lw=2.2,
-                                       edgecolor=COLOURS[1]))
+                ax.add_patch(Rectangle((j - 0.47, i - 0.47), 0.94, 0.94, fill=False, lw=2.6,
+                                       edgecolor="black"))
     numbers = [str(k + 1) for k in range(n)]
     ax.set_xticks(range(n), numbers)
     ax.set_yticks(range(n), numbers)
     ax.set_xlabel("heard at the exhaust valve of cylinder")
     ax.set_ylabel("sent by cylinder")
-    ax.set_title(f"Cross-talk at {found.rpm:g} rev/min; framed: in the overlap of the listener",
-                 loc="left", fontsize=10)
+    ax.set_title(f"Cross-talk at {found.rpm:g} rev/min: share of the pulse, time on the way; "
+                 "framed: heard in overlap", loc="left", fontsize=10)
     ax.spines[:].set_visible(False)
     return ax
 
@@ -298,16 +310,17 @@ def plot_arrivals(found: ArrivalForm, ax: "Axes | None" = None, **line_kws: Any)
     ax = axes_or_new(ax)
     if found.overlap is not None:
         ax.axhspan(*found.overlap, color=OVERLAP, lw=0.0, zorder=0.3, label="overlap")
+    middle = None if found.overlap is None else 0.5 * sum(found.overlap)
     for i, route in enumerate(found.routes):
+        seen = middle is None or not np.abs(found.peak[i] - middle).min() > _NEAR
         style = {"color": COLOURS[i % len(COLOURS)], "ls": "-" if route.size < 0.0 else "--",
                  "marker": MARKERS[i % len(MARKERS)], "ms": 5.0, "lw": 1.8} | line_kws
-        ax.plot(found.rpm, found.peak[i], label=f"{legend_name(route.name)} ({route.size:+.2f})",
-                **style)
+        label = f"{legend_name(route.name)} ({route.size:+.2f})" if seen else None
+        ax.plot(found.rpm, found.peak[i], label=label, **style)
         ax.plot(found.rpm, found.first[i], **(style | {"lw": 0.8, "marker": ""}))
-    if found.overlap is not None:
-        middle = 0.5 * sum(found.overlap)
+    if middle is not None:
         low, high = ax.get_ylim()
-        ax.set_ylim(max(low, middle - 250.0), min(high, middle + 250.0))
+        ax.set_ylim(max(low, middle - _NEAR), min(high, middle + _NEAR))
     ax.set_xlabel("engine speed [rev/min]")
     ax.set_ylabel(f"crank angle after firing TDC of cylinder {found.cylinder} [deg]")
     ax.set_title(f"Arrivals at exhaust valve {found.cylinder}: peak of the blowdown, thin: its "
@@ -353,12 +366,10 @@ def plot_wave_diagram(found: WayPicture, ax: "Axes | None" = None, **image_kws: 
     image = ax.pcolormesh(found.x, angle[order], look.factor * found.pressure[order], **style)
     ax.figure.colorbar(image, ax=ax, label=look.axis, pad=0.02)
     for x, line in found.fronts:
-        ax.plot(x, line, color="white", lw=1.1)
-    for x, name in found.joints:
-        ax.axvline(x, color="white", lw=0.8, ls=":")
-        if not name.startswith("step "):
-            ax.text(x, 1.01, legend_name(name), transform=ax.get_xaxis_transform(),
-                    rotation=30, fontsize=8, ha="left", va="bottom")
+        ax.plot(x, line, color="white", lw=1.1, path_effects=edged(1.1))
+    for x, _ in found.joints:
+        ax.axvline(x, color="white", lw=0.8, ls=":", path_effects=edged(0.8))
+    name_joints(ax, found.joints, found.x[-1])
     left, right = found.events["intake"][0], found.events["exhaust"][1]
     if left < right:
         for edge in (left, right):
@@ -410,6 +421,39 @@ def plot_loop(
     check_form("plot_loop", "point", point, LoopForm)
     cylinder = check_int("plot_loop", "cylinder", cylinder, 1, len(point.meta["firing_angles_deg"]))
     ax, look, size = axes_or_new(ax, height=5.0), display("pressure"), display("volume")
+    _draw_loop(ax, point, cylinder, line_kws)
+    if logarithmic:
+        for axis, scale in ((ax.xaxis, ax.set_xscale), (ax.yaxis, ax.set_yscale)):
+            scale("log", subs=(2.0, 5.0))
+            for which in (axis.set_major_formatter, axis.set_minor_formatter):
+                which("{x:g}")
+    else:
+        ax.set_ylim(0.0, None)
+        _magnify(ax, point, cylinder, line_kws)
+    ax.set_xlabel(f"volume of cylinder {cylinder} [{size.unit}]")
+    ax.set_ylabel(look.axis)
+    ax.text(0.985, 0.965, f"{point.rpm:g} rev/min", transform=ax.transAxes, ha="right", va="top",
+            fontweight="bold")
+    legend(ax)
+    return dress(ax)
+
+
+def _magnify(ax, point, cylinder, line_kws):
+    """The gas exchange once more within the figure, where its areas can be seen."""
+    small = ax.inset_axes((0.42, 0.36, 0.56, 0.5))
+    _draw_loop(small, point, cylinder, line_kws)
+    look = display("pressure")
+    pressure = point.trace("pressure", f"cylinder {cylinder}").own_angle(cylinder)
+    late = (pressure.x >= 200.0) & (pressure.x <= 540.0)  # after the steepest part of the blowdown
+    small.set_ylim(0.0, 1.15 * look.factor * pressure.values[late].max())
+    small.set_title(f"gas exchange [{look.unit}]", loc="left", fontsize=8)
+    small.tick_params(labelsize=8)
+    dress(small)
+
+
+def _draw_loop(ax, point, cylinder, line_kws):
+    """The line of a cycle with the areas of pumping and of the blowdown loss."""
+    look, size = display("pressure"), display("volume")
     place = f"cylinder {cylinder}"
     pressure, volume = (point.trace(name, place).own_angle(cylinder)
                         for name in ("pressure", "volume"))
@@ -432,19 +476,6 @@ def plot_loop(
     style = {"color": COLOURS[0], "lw": 1.8} | line_kws
     ax.plot(np.append(V, V[0]), np.append(p, p[0]), **style)
     ax.axhline(outside, color="black", lw=0.8, ls="--", label="air outside")
-    if logarithmic:
-        for axis, scale in ((ax.xaxis, ax.set_xscale), (ax.yaxis, ax.set_yscale)):
-            scale("log", subs=(2.0, 5.0))
-            for which in (axis.set_major_formatter, axis.set_minor_formatter):
-                which("{x:g}")
-    else:
-        ax.set_ylim(0.0, None)
-    ax.set_xlabel(f"volume of {place} [{size.unit}]")
-    ax.set_ylabel(look.axis)
-    ax.text(0.985, 0.965, f"{point.rpm:g} rev/min", transform=ax.transAxes, ha="right", va="top",
-            fontweight="bold")
-    legend(ax)
-    return dress(ax)
 
 
 def plot_valve_flows(
@@ -488,7 +519,7 @@ def plot_valve_flows(
         ax.plot(flow.x, sign * look.factor * flow.values, **style)
     left, right = events["intake"][0], events["exhaust"][1]
     if left < right:
-        ax.axvspan(left, right, color=OVERLAP, lw=0.0, zorder=0.3)
+        ax.axvspan(left, right, color=OVERLAP, lw=0.0, zorder=0.3, label="overlap")
     ax.axhline(0.0, color="black", lw=0.8)
     ax.set_xlim(events["exhaust"][0] - 20.0, events["intake"][1] + 20.0)
     ax.set_xlabel(f"crank angle after firing TDC of cylinder {cylinder} [deg]")

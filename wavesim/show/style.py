@@ -20,6 +20,8 @@ FAINT = "#d9d9d9"
 OVERLAP = "#fbe7a8"
 BAND = "stated uncertainty"
 LONGEST_NAME = 48  # letters in a legend
+_EDGE = 1.0  # width of the dark edge round a light line, beyond its own [points]
+_CLOSE = 0.06  # share of a way below which two joints share a text
 _LEGEND_WIDTH = 80  # letters in a line of a legend, were they all of the widest
 
 
@@ -126,6 +128,38 @@ def legend(ax, also=None, **legend_kws):
     style = {"frameon": False, "loc": "lower left", "bbox_to_anchor": (0.0, 1.0),
              "ncols": columns, "borderaxespad": 0.2, "fontsize": 9, "handlelength": 3.2}
     ax.legend(handles, labels, **(style | legend_kws))
+
+
+def edged(width):
+    """For `path_effects`: a dark edge round a light line, so that it is seen on any ground."""
+    from matplotlib.patheffects import Normal, Stroke
+
+    return [Stroke(linewidth=width + _EDGE, foreground="black"), Normal()]
+
+
+def name_joints(ax, joints, length):
+    """Names of the joints of a way above the Axes, those that stand close together in one text.
+
+    Parameters
+    ----------
+    ax : matplotlib Axes
+        With the way along.
+    joints : sequence of (float, str)
+        Steps of bore have no name here.
+    length : float
+        Of the way, in the unit of the joints.
+    """
+    texts = []
+    for x, name in joints:
+        if name.startswith("step "):
+            continue
+        if texts and x - texts[-1][0] < _CLOSE * length:
+            texts[-1][1].append(name)
+        else:
+            texts.append((x, [name]))
+    for x, names in texts:
+        ax.text(x, 1.01, legend_title(", ".join(names)), transform=ax.get_xaxis_transform(),
+                rotation=30, fontsize=8, ha="left", va="bottom")
 
 
 def titled(axes, text):
