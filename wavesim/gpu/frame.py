@@ -448,6 +448,7 @@ def cycles(host, starts, count, queue, area, stride):
     while True:
         if thread() == 0:
             mail[TOP] = 0
+            mail[LAST] = clock()
             mail[JOB] = add_to(whole(words(queue)), 0, 1)
         barrier()
         job = mail[JOB]

@@ -32,6 +32,7 @@ POINTS = 1024  # for `run_chains`, which has twice as many at work
 MEMORY = 4 * 2**30  # [byte] for slots
 SHARE = 0.25  # of the memory of the machine that they take at most
 LANES = 2
+ALIKE = 8  # points that a host may have more than another for being of one design
 MOST_HOSTS = 32
 _START = """
 import importlib.util, sys
@@ -123,6 +124,7 @@ class GpuPool(Executor):
         self._lock = threading.Condition()
         self._work, self._ready, self._last = {}, [], 0
         self._running, self._broken, self._closed = 0, None, False
+        self._design = None, None  # of the last point, and its host
         self.cycles, self.launches, self.busy = 0, 0, 0.0
         self.hosts = [_Host(self._file, size, i * words, words, self._on_message)
                       for i in range(hosts)]
@@ -139,7 +141,7 @@ class GpuPool(Executor):
             if self._broken is not None:
                 raise self._broken
             self._last += 1
-            host = min(self.hosts, key=lambda one: one.load)
+            host = self._host_for(task)
             host.load += 1
             work = self._work[self._last] = _Work(self._last, future, host, None)
         host.send("points", [(work.number, task, start, traces)])
@@ -147,6 +149,14 @@ class GpuPool(Executor):
             lambda done: done.cancelled() and host.send("forget", [work.number])
         )
         return future
+
+    def _host_for(self, task):
+        """The host that has least to do, but all speeds of a design go to one: it is made once."""
+        exhaust, host = self._design
+        if task.exhaust is not exhaust or host.load > min(one.load for one in self.hosts) + ALIKE:
+            host = min(self.hosts, key=lambda one: one.load)
+            self._design = task.exhaust, host
+        return host
 
     def shutdown(self, wait=True, *, cancel_futures=False):
         """End the host processes."""

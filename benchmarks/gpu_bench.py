@@ -1,0 +1,284 @@
+"""What a GPU does, beside the processor in the same run; parts by name, all if none is given.
+
+    python benchmarks/gpu_bench.py [cycles] [steps] [curves] [designs] [map] [search]
+
+Needs an NVIDIA GPU and `pip install wavesim[gpu]`.
+"""
+
+import os
+import sys
+import time
+import traceback
+from concurrent.futures import ProcessPoolExecutor
+from pathlib import Path
+
+import numpy as np
+
+import wavesim as ws
+from wavesim.gpu import slots
+from wavesim.gpu.device import Device
+from wavesim.kernels import flat as f
+from wavesim.many import pool
+from wavesim.many.work import Task, run_chains
+from wavesim.march.advance import Cycle, begin_cycle, march_to, plan_steps, run_cycle
+from wavesim.march.rig import Rig
+
+CASES = {"complete": "complete, 51 mm", "collector": "short collector"}
+SPACE = {"exhaust.primary.length": (0.4, 1.0), "exhaust.collector.length": (0.15, 0.6),
+         "exhaust.primary.diameter": (0.035, 0.042)}
+OUT = Path(os.environ.get("OUT", "."))
+CLOCK = time.perf_counter()
+
+
+def say(*what):
+    print(f"[{time.perf_counter() - CLOCK:6.1f}]", *what, flush=True)
+
+
+def case(study):
+    found = ws.load(ws.demo_path(study))
+    return found.engine_of(CASES[study]), found.exhausts[CASES[study]]
+
+
+def model_at(study, rpm):
+    return Rig(*case(study), ws.Settings()).at(rpm)[0]
+
+
+class Slots:
+    """Memory of slots and one lane."""
+
+    def __init__(self, device, size):
+        file, _ = pool._shared_file(size)
+        self.memory = pool.map_memory(file, size)
+        self.device, self.at = device, 0
+        self.lane, = device.lanes(self.memory, 1)
+
+    def place(self, model, traces=False):
+        layout = slots.layout_of(model, traces)
+        start, self.at = self.at, self.at + layout.words
+        words = self.memory[start:self.at]
+        slots.settle_in(model, layout, words)
+        return start, words
+
+    def run(self, starts):
+        clock = time.perf_counter()
+        self.lane.run(starts)
+        return time.perf_counter() - clock
+
+
+def cycles():
+    """Cycles a minute for batches of 1 to 4096 points."""
+    device = Device()
+    found = Slots(device, 5 * 2**30)
+    for study in CASES:
+        speeds = np.linspace(2000.0, 7000.0, 63)
+        rig = Rig(*case(study), ws.Settings())
+        kept = []
+        for rpm in speeds:
+            found.at = 0
+            model = rig.at(rpm)[0]
+            ends = begin_cycle(Cycle(model, model.settings, 1, False))
+            _, words = found.place(model)
+            kept.append((words.copy(), ends))
+        say(f"{study}: {kept[0][0].size * 8e-6:.2f} MB a slot, {rig.at(2000.0)[0].net.area.size} faces")
+        for threads in (256, 192, 128, 96, 64):
+            device.threads = threads
+            sizes = (1, 16, 132, 528, 1056, 2112, 4096) if threads == 256 else (1, 2112)
+            for count in sizes:
+                starts, at = [], 0
+                for i in range(count):
+                    words, ends = kept[(i * 63) // count if count < 63 else i % 63]
+                    found.memory[at:at + words.size] = words
+                    slots.ask(found.memory[at:], ends, 2_000_000, False)
+                    starts.append(at)
+                    at += words.size
+                took = found.run(starts)
+                steps = sum(slots.answer(found.memory[start:])[2] for start in starts)
+                say(f"{threads} threads, {device.blocks // device.multiprocessors} blocks: {count:5d} points, {took:7.3f} s, "
+                    f"{60.0 * count / took:9.0f} cycles/min, {10.0 * count / took:8.0f} times six cycles, "
+                    f"{1e9 * took / steps:6.0f} ns a step")
+                job = found.memory[starts[-1] + slots.JOB_AT:][:slots.N_JOB]
+                if job[slots.PROFILE:slots.PROFILE + 11].any():
+                    ticks = job[slots.PROFILE:slots.PROFILE + 11]
+                    say("  ticks a step of stages", (ticks / job[slots.USED]).astype(int).tolist())
+        device.threads = 256
+
+
+def steps():
+    """A quarter turn beside the processor, from the state after a cycle of the processor."""
+    device = Device()
+    found = Slots(device, 2**28)
+    for study, rpm in (("complete", 4500.0), ("complete", 2500.0), ("collector", 6000.0)):
+        model = model_at(study, rpm)
+        run_cycle(model, model.settings, 1, None, False)
+        plan_steps(model, model.settings, False)
+        twins = []
+        for _ in range(2):
+            twin = model_at(study, rpm)
+            for name, values in slots.arrays_of(twin).items():
+                if not name.startswith("record"):
+                    values[...] = slots.arrays_of(model)[name]
+            twins.append(found.place(twin) + (twin,))
+        omega = model.net.options[f.OMEGA_DEG]
+        ends = begin_cycle(Cycle(model, model.settings, 2, True)) / 8.0
+        for start, words, twin in twins:
+            begin_cycle(Cycle(twin, model.settings, 2, True))
+            slots.ask(words, ends, 100_000, True)
+            found.run([start])
+        used = 0
+        for end in ends:
+            used += march_to(model, end, 100_000, 2, used)
+        same = np.array_equal(twins[0][1][slots.NEAR_AT:], twins[1][1][slots.NEAR_AT:])
+        off = difference(model, twins[0][2])
+        say(f"{study}, {rpm:g} rev/min: {used} steps of the processor, {slots.answer(twins[0][1])} of the "
+            f"GPU; repeated to the bit: {same}; " + ", ".join(f"{n} {v:.1e}" for n, v in off.items()))
+        del omega
+
+
+def difference(a, b):
+    """Largest difference relative to the largest value of each row, inside ducts."""
+    inside = np.concatenate([np.arange(*span) for span in a.ducts.values()])
+    found = {}
+    for name, rows in (("U", range(5)), ("W", (f.U, f.P, f.C, f.YF, f.YB))):
+        x, y = ((one.state.U if name == "U" else one.work.W)[list(rows)][:, inside] for one in (a, b))
+        size = np.abs(x).max(axis=1, keepdims=True)
+        found[name] = float((np.abs(x - y) / np.where(size > 0.0, size, 1.0)).max())
+    size = np.abs(a.state.store).max(axis=0)
+    found["store"] = float((np.abs(a.state.store - b.state.store) / np.where(size, size, 1.0)).max())
+    for name in ("cyl_sum", "end_sum"):
+        x, y = getattr(a.record, name), getattr(b.record, name)
+        size = np.abs(x).max(axis=0)
+        found[name] = float((np.abs(x - y) / np.where(size, size, 1.0)).max())
+    for name in ("store", "end"):
+        x, y = getattr(a.record, name)[:90], getattr(b.record, name)[:90]
+        size = np.abs(x).max(axis=(0, 1))
+        found[f"sampled {name}"] = float((np.abs(x - y) / np.where(size, size, 1.0)).max())
+    return found
+
+
+def curves():
+    """Both studies at all speeds, on both."""
+    for study in CASES:
+        whole = ws.load(ws.demo_path(study))
+        clock = time.perf_counter()
+        gpu = ws.run_study(whole, device="gpu", progress=False)
+        middle = time.perf_counter()
+        with ProcessPoolExecutor() as executor:
+            cpu = ws.run_study(whole, executor=executor, progress=False)
+        end = time.perf_counter()
+        say(f"{study}: {len(gpu) * len(whole.rpm)} points with traces, GPU {middle - clock:.1f} s, "
+            f"{os.cpu_count()} processes {end - middle:.1f} s")
+        rows = []
+        for name in gpu:
+            for rpm in whole.rpm:
+                a, b = cpu[name][rpm], gpu[name][rpm]
+                rows.append((abs(b.torque / a.torque - 1.0), rpm, name, a.audit["cycles"],
+                             b.audit["cycles"], a.converged, b.converged,
+                             abs(b.values["volumetric_efficiency"] / a.values["volumetric_efficiency"] - 1.0)))
+        rows.sort(reverse=True)
+        off = np.array([row[0] for row in rows])
+        say(f"  torque: largest difference {off.max():.1e}, median {np.median(off):.1e}, "
+            f"{(off > 1e-4).sum()} of {off.size} above 1e-4; converged {sum(r[5] for r in rows)} and "
+            f"{sum(r[6] for r in rows)}")
+        for row in rows[:8]:
+            say("   ", row)
+
+
+def designs():
+    """Two thousand different designs of a complete system, descriptions in, quantities out."""
+    engine, exhaust = case("complete")
+    wanted = ws.designs((engine, exhaust), SPACE, 2000, method="latin hypercube", seed=1)
+    clock = time.perf_counter()
+    ws.explore(engine, exhaust, wanted[:64], [4500.0], device="gpu", progress=False)
+    say(f"first call, with compilation and start of the processes: {time.perf_counter() - clock:.1f} s")
+    at_work = pool.gpu_pool()
+    for rpm in ([4500.0], [2500.0, 4500.0, 6500.0]):
+        before = at_work.cycles, at_work.launches, at_work.busy
+        clock, used = time.perf_counter(), time.process_time()
+        found = ws.explore(engine, exhaust, wanted, rpm, device="gpu", progress=False)
+        took, used = time.perf_counter() - clock, time.process_time() - used
+        count = len(wanted) * len(rpm)
+        after = at_work.cycles, at_work.launches, at_work.busy
+        marched, launches, busy = (b - a for a, b in zip(before, after, strict=True))
+        good = sum(int(design.trusted.sum()) for design in found)
+        say(f"{len(found)} designs at {rpm}: {took:.2f} s, {60.0 * count / took:.0f} points/min; {good} of {count} "
+            f"converged, {len(found.failures)} designs failed; {marched / count:.1f} cycles a point, "
+            f"{launches} launches of {marched / launches:.0f}, lanes busy {busy:.1f} s, this process "
+            f"{used:.1f} s of processor")
+    with ProcessPoolExecutor() as executor:
+        few = wanted[:160]
+        ws.explore(engine, exhaust, few[:32], [4500.0], executor=executor, progress=False)
+        clock = time.perf_counter()
+        beside = ws.explore(engine, exhaust, few, [4500.0], executor=executor, progress=False)
+        took = time.perf_counter() - clock
+    gpu = ws.explore(engine, exhaust, few, [4500.0], device="gpu", progress=False)
+    off = np.abs(gpu.torque / beside.torque - 1.0)
+    say(f"beside it {os.cpu_count()} processes: {60.0 * len(few) / took:.0f} points/min; torque of {len(few)} designs "
+        f"differs by {off.max():.1e} at most, {np.median(off):.1e} in the middle")
+
+
+def map():
+    """Sixty collector lengths by forty speeds."""
+    import matplotlib
+
+    matplotlib.use("Agg")
+    import matplotlib.pyplot as plt
+
+    engine, exhaust = case("complete")
+    lengths, speeds = np.linspace(0.1, 1.0, 60), np.linspace(2000.0, 7000.0, 40)
+    space = {"exhaust.collector.length": lengths.tolist()}
+    pool.gpu_pool()
+    clock = time.perf_counter()
+    found = ws.explore(engine, exhaust, space, speeds, device="gpu", progress=False)
+    took = time.perf_counter() - clock
+    say(f"map of {found.torque.size} points: {took:.1f} s, {60.0 * found.torque.size / took:.0f} points/min")
+    clock = time.perf_counter()
+    with ProcessPoolExecutor(2) as executor:
+        ws.explore(engine, exhaust, {"exhaust.collector.length": [0.3]}, speeds[:4], executor=executor, progress=False)
+        clock = time.perf_counter()
+        few = ws.explore(engine, exhaust, {"exhaust.collector.length": lengths[::30].tolist()}, speeds,
+                         executor=executor, progress=False)
+        cpu = time.perf_counter() - clock
+    off = np.abs(few.torque / found.torque[::30] - 1.0)
+    say(f"two cores: {few.torque.size} points of it in {cpu:.1f} s, the whole would take {cpu * found.torque.size / few.torque.size:.0f} s; "
+        f"torque differs by {off.max():.1e} at most")
+    np.savez(OUT / "map.npz", lengths=lengths, speeds=speeds, torque=found.torque)
+    figure, ax = plt.subplots()
+    drawn = ax.contourf(speeds, 1e3 * lengths, found.torque, 20)
+    figure.colorbar(drawn, label="torque [N m]")
+    ax.set(xlabel="engine speed [rev/min]", ylabel="length of the collector [mm]")
+    figure.savefig(OUT / "map.png", dpi=120)
+
+
+def search():
+    """A thousand designs searched under limits of mass and back-pressure."""
+    engine, exhaust = case("complete")
+    options = {
+        "objective": "torque", "evaluations": 1000, "progress": False,
+        "limits": {"mass": (None, 16.0), "back_pressure": (None, 2.5e4)},
+    }
+    results = {}
+    for name in ("gpu", "cpu"):
+        executor = ProcessPoolExecutor() if name == "cpu" else None
+        clock = time.perf_counter()
+        best = ws.optimise(engine, exhaust, SPACE, [3500.0, 5500.0], executor=executor, device=name,
+                           **options)
+        results[name] = best
+        say(f"search on {name}: {time.perf_counter() - clock:.1f} s, {len(best.exploration)} designs, best {best.value:.6g}, "
+            f"feasible {best.feasible}, {best.best.changes}")
+        if executor:
+            executor.shutdown()
+
+
+def main():
+    wanted = sys.argv[1:] or ["cycles", "steps", "curves", "designs", "map", "search"]
+    say(f"numpy {np.__version__}, {os.cpu_count()} cores")
+    for name in wanted:
+        say(f"--- {name}")
+        try:
+            globals()[name]()
+        except Exception:
+            traceback.print_exc()
+
+
+if __name__ == "__main__":
+    main()
