@@ -26,13 +26,14 @@ FLOORS = {
     "descriptions": "weather materials settings combustion valves walls warming pieces pipes "
                     "ratings nodes tubework parts silencers intake lines network joints engine "
                     "assemble exhaust symmetry pull study",
+    "gpu": "slots target translate frame launches device",
     "arrays": "mesh compile",
     "show": "quantities forms style reasons maps film sounds fronts plots drawings",
     "results": "files traces waves compact curves bill conditions points rays arrivals diagram "
                "contributions explain states compare comparisons",
     "march": "evaluate exchange books readout burn walltemp pull prolong rig precompile advance "
              "cycles run cyclemap states echoes attribution acoustics",
-    "many": "space store work refine sweep maps explore sensitivity optimise",
+    "many": "space store work host pool refine sweep maps explore sensitivity optimise",
     "dyno": "logfile rows pulls correction repeat sound sound_file sound_curve choice",
     "front": "folder report commands app",
     "door": "__init__ __main__",
@@ -51,7 +52,7 @@ LAYERS |= {floor: (height, 99) for height, floor in enumerate(FLOORS) if floor n
 ARRAY_ROOMS = {
     "arrays.mesh", "arrays.compile", "march.advance", "march.cycles", "march.books",
     "march.readout", "march.burn", "march.walltemp", "march.prolong", "march.cyclemap",
-    "march.states", "march.acoustics", "march.echoes",
+    "march.states", "march.acoustics", "march.echoes", "gpu.frame", "many.host",
 }
 
 

@@ -21,7 +21,6 @@ import numpy as np
 import wavesim.kernels
 from wavesim.errors import InputError
 from wavesim.gpu.launches import Lane
-from wavesim.gpu.slots import N_MAIL
 from wavesim.kernels import jit
 
 EXTRA = "pip install wavesim[gpu]"
@@ -41,21 +40,10 @@ def assembly(capability):
     -------
     str
     """
-    from wavesim.gpu.frame import cycles  # first, for it knows what numba-cuda lacks
-    from numba import cuda
-    from numba.cuda import dispatcher
+    from wavesim.gpu.frame import cycles  # brings numba-cuda, which only the compiler needs
+    from wavesim.gpu.target import compiled
 
-    class Wanted:
-        compute_capability = capability
-
-    usual, dispatcher.get_current_device = dispatcher.get_current_device, Wanted
-    try:
-        word = cuda.types.int64
-        code, _ = cuda.compile_ptx(cycles, cuda.types.void(*[word] * 6), cc=capability,
-                                   launch_bounds=(THREADS, BLOCKS))
-    finally:
-        dispatcher.get_current_device = usual
-    return code
+    return compiled(cycles, 6, capability, (THREADS, BLOCKS))
 
 
 def _digest(capability, driver):
@@ -232,7 +220,7 @@ class Device:
             If they take more than the threads of a block share on this device.
         """
         driver = self._driver
-        size = 8 * (N_MAIL + near_words)
+        size = 8 * near_words
         if size > self._most_near:
             raise InputError(
                 f"the system has so many ends and stores that they take {size} bytes of the fast "

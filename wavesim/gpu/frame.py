@@ -10,8 +10,6 @@ copies its slot (`slots`) from the memory of the host, marches a cycle and copie
 changed.
 """
 
-import math
-
 import numpy as np
 
 from wavesim.gpu.slots import (
@@ -23,9 +21,10 @@ from wavesim.gpu.slots import (
     GIVEN_AT,
     GIVEN_END,
     JOB_AT,
+    MAIL_AT,
     MAX_STEPS,
     N_ENTRY,
-    N_MAIL,
+    NEAR_AT,
     NEAR_END,
     PLACE,
     PROFILE,
@@ -62,11 +61,8 @@ perforate, openings, cells = made("perforate"), made("openings"), made("cells")
 
 GO_ON = -1
 QUARTERS = 8  # of a cycle, in which the march is cut as on a processor
-# The mail.
-(TOP, JOB, STANDING, DUE,  # whole numbers
- T, DT, BEFORE, THETA, THETA_LATER,
- LAST) = range(10)
-TABLE = N_MAIL  # where the slot begins in the shared memory
+(TOP, JOB, STANDING, DUE, LAST,  # the mail: whole numbers
+ T, DT, BEFORE, THETA, THETA_LATER) = range(MAIL_AT, NEAR_AT)
 PROFILED = False  # True adds up the ticks of every stage, in the job
 
 
@@ -82,7 +78,6 @@ _W, _Q, _F, _NOW, _HOLE = _places("work", f.Work._fields)
 (_END_SUM, _CYL_SUM, _WALL, _WAYS, _FIELD, _STORES, _ENDS, _INTERVAL) = _places(
     "record", f.Record._fields)
 _INNER, _FACE = N_ENTRY * PLACE["inner"], N_ENTRY * PLACE["face"]
-_CELLS_AT_END = CHUNK_END
 
 
 @part
@@ -94,31 +89,31 @@ def views(far):
     own = near()
     table = whole(own)
     net = f.Net(
-        table[TABLE + JOB_AT + GAS_KIND], view_1(own, table, TABLE + _GAS_R, 1, TABLE), view_2(own, table, TABLE + _GAS_COEF, 1, TABLE),
-        view_2(far, table, TABLE + _CELLS, 1, 0), view_1(far, table, TABLE + _AREA, 1, 0), view_2(whole(far), table, TABLE + _DUCT, 1, 0),
-        view_1(table, table, TABLE + _TAPER, 1, TABLE), view_2(table, table, TABLE + _END_INT, 1, TABLE), view_2(own, table, TABLE + _END_PAR, 1, TABLE),
-        view_2(table, table, TABLE + _PAIR, 1, TABLE), view_2(own, table, TABLE + _PAIR_PAR, 1, TABLE), view_2(table, table, TABLE + _JOINT, 1, TABLE),
-        view_1(table, table, TABLE + _LISTED, 1, TABLE), view_2(table, table, TABLE + _STORE_INT, 1, TABLE),
-        view_1(own, table, TABLE + _STORE_VOLUME, 1, TABLE), view_2(table, table, TABLE + _HOLE_WALL, 1, TABLE),
-        view_2(far, table, TABLE + _HOLE_PAR, 1, 0), view_2(own, table, TABLE + _CYL_PAR, 1, TABLE),
-        view_3(far, table, TABLE + _VALVE_AREA, 1, 0), view_1(own, table, TABLE + _SLICE_END, 1, TABLE),
-        view_1(own, table, TABLE + _OPTIONS, 1, TABLE),
+        table[JOB_AT + GAS_KIND], view_1(own, table, _GAS_R), view_2(own, table, _GAS_COEF),
+        view_2(far, table, _CELLS), view_1(far, table, _AREA), view_2(whole(far), table, _DUCT),
+        view_1(table, table, _TAPER), view_2(table, table, _END_INT), view_2(own, table, _END_PAR),
+        view_2(table, table, _PAIR), view_2(own, table, _PAIR_PAR), view_2(table, table, _JOINT),
+        view_1(table, table, _LISTED), view_2(table, table, _STORE_INT),
+        view_1(own, table, _STORE_VOLUME), view_2(table, table, _HOLE_WALL),
+        view_2(far, table, _HOLE_PAR), view_2(own, table, _CYL_PAR),
+        view_3(far, table, _VALVE_AREA), view_1(own, table, _SLICE_END),
+        view_1(own, table, _OPTIONS),
     )
     state = f.State(
-        view_2(far, table, TABLE + _U, 1, 0), view_1(far, table, TABLE + _T, 1, 0), view_2(own, table, TABLE + _END, 1, TABLE),
-        view_2(own, table, TABLE + _STORE, 1, TABLE), view_2(own, table, TABLE + _CYL, 1, TABLE), view_1(far, table, TABLE + _HOLE_U, 1, 0),
-        view_1(own, table, TABLE + _CLOCK, 1, TABLE), view_2(own, table, TABLE + _PLAN, 1, TABLE),
+        view_2(far, table, _U), view_1(far, table, _T), view_2(own, table, _END),
+        view_2(own, table, _STORE), view_2(own, table, _CYL), view_1(far, table, _HOLE_U),
+        view_1(own, table, _CLOCK), view_2(own, table, _PLAN),
     )
     work = f.Work(
-        view_2(far, table, TABLE + _W, 1, 0), view_2(far, table, TABLE + _Q, 1, 0), view_2(far, table, TABLE + _F, 1, 0),
-        view_2(own, table, TABLE + _NOW, 1, TABLE), view_2(far, table, TABLE + _HOLE, 1, 0),
+        view_2(far, table, _W), view_2(far, table, _Q), view_2(far, table, _F),
+        view_2(own, table, _NOW), view_2(far, table, _HOLE),
     )
     record = f.Record(
-        view_2(own, table, TABLE + _END_SUM, 1, TABLE), view_2(own, table, TABLE + _CYL_SUM, 1, TABLE), view_2(far, table, TABLE + _WALL, 1, 0),
-        view_2(far, table, TABLE + _WAYS, 1, 0), view_3(half(far), table, TABLE + _FIELD, 2, 0),
-        view_3(far, table, TABLE + _STORES, 1, 0), view_3(far, table, TABLE + _ENDS, 1, 0), view_1(own, table, TABLE + _INTERVAL, 1, TABLE),
+        view_2(own, table, _END_SUM), view_2(own, table, _CYL_SUM), view_2(far, table, _WALL),
+        view_2(far, table, _WAYS), view_3(half(far), table, _FIELD),
+        view_3(far, table, _STORES), view_3(far, table, _ENDS), view_1(own, table, _INTERVAL),
     )
-    return net, state, work, record, view_2(own, table, TABLE + _INNER, 1, TABLE), view_2(own, table, TABLE + _FACE, 1, TABLE)
+    return net, state, work, record, view_2(own, table, _INNER), view_2(own, table, _FACE)
 
 
 # --- stages: each sees the arrays anew ------------------------------------------------------------
@@ -192,7 +187,6 @@ def add_samples(far, k, t, dt, second):
             w = 1.0 - w
         if record.field.shape[0] > 0:
             row = record.field[k]
-            old = 1.0 if second else 0.0
             i = first_cell()
             while i < n:
                 for q in range(f.N_FIELD):
@@ -286,7 +280,7 @@ def stores_ahead(far):
 def middle():
     """Crank angle [deg] in the middle of the step."""
     mail = near()
-    omega = view_1(mail, whole(mail), TABLE + _OPTIONS, 1, TABLE)[f.OMEGA_DEG]
+    omega = view_1(near(), whole(near()), _OPTIONS)[f.OMEGA_DEG]
     return mail[THETA] + 0.5 * mail[DT] * omega
 
 
@@ -324,7 +318,7 @@ def mark(stage):
         if thread() == 0:
             told = whole(near())
             now = clock()
-            told[TABLE + JOB_AT + PROFILE + stage] += now - told[LAST]
+            told[JOB_AT + PROFILE + stage] += now - told[LAST]
             told[LAST] = now
 
 
@@ -385,7 +379,7 @@ def march_to(far, t_end, max_steps, is_sampled):
 def march_cycle(far):
     """A cycle in quarter turns, as `march.advance.run_cycle`; the answer goes into the job."""
     own = near()
-    job, at = whole(own), TABLE + JOB_AT
+    job, at = whole(own), JOB_AT
     used = 0
     quarter = 0
     standing, steps = f.OK, 0
@@ -447,26 +441,26 @@ def cycles(host, starts, count, queue, area, stride):
     mail = whole(own)
     while True:
         if thread() == 0:
-            mail[TOP] = 0
-            mail[LAST] = clock()
             mail[JOB] = add_to(whole(words(queue)), 0, 1)
         barrier()
         job = mail[JOB]
         if job >= count:
             return
+        barrier()
         start = listed[job]
         at = start + JOB_AT
         end = slots[at + NEAR_END]
         given, carried = slots[at + GIVEN_AT], slots[at + CARRIED_END]
-        copy(slots, start, mail, TABLE, end)
+        copy(slots, start, mail, 0, end)
         copy(slots, start + given, whole(far), given, carried - given)
         barrier()
         march_cycle(far)
         barrier()
-        copy(mail, TABLE + JOB_AT, slots, start + JOB_AT, end - JOB_AT)
-        given = mail[TABLE + JOB_AT + GIVEN_END]
+        copy(mail, JOB_AT, slots, start + JOB_AT, MAIL_AT - JOB_AT)
+        copy(mail, NEAR_AT, slots, start + NEAR_AT, end - NEAR_AT)
+        given = mail[JOB_AT + GIVEN_END]
         copy(whole(far), given, slots, start + given, carried - given)
-        if mail[TABLE + JOB_AT + SAMPLED] > 0:
-            last = mail[TABLE + JOB_AT + FIELD_END]
+        if mail[JOB_AT + SAMPLED] > 0:
+            last = mail[JOB_AT + FIELD_END]
             copy(whole(far), carried, slots, start + carried, last - carried)
         barrier()

@@ -4,6 +4,7 @@ A slot is made of words of 8 bytes:
 
     table    where each array begins, and its lengths
     job      what is asked of the GPU and what it answers
+    mail     by which the threads of a block tell each other
     near     small arrays: ends, stores, cylinders, plan; during a cycle they lie in the memory that
              the threads of a block share
     given    what the GPU only reads: geometry
@@ -34,7 +35,7 @@ ARRAYS = (*NEAR, *GIVEN, *CARRIED, *SAMPLES)
 PLACE = {name: place for place, name in enumerate(ARRAYS)}
 N_ENTRY = 4  # of the table: first word, lengths (1 where there is none)
 
-N_MAIL = 16  # words at the head of the shared memory by which the threads of a block tell each other
+N_MAIL = 10
 N_JOB = 40
 (GAS_KIND, NEAR_END, GIVEN_AT, GIVEN_END, CARRIED_END, SAMPLES_END, FIELD_END,
  SAMPLED, MAX_STEPS, COST,  # ask; cost: by which those that take longest go first
@@ -42,7 +43,8 @@ N_JOB = 40
 CHUNK_END = 14  # 8 times [s] at which a quarter turn ends, floats
 PROFILE = 22  # ticks of the stages of a step
 JOB_AT = N_ENTRY * len(ARRAYS)
-NEAR_AT = JOB_AT + N_JOB
+MAIL_AT = JOB_AT + N_JOB
+NEAR_AT = MAIL_AT + N_MAIL
 
 
 class Layout(NamedTuple):
@@ -102,7 +104,8 @@ def settle_in(model, layout, words):
     words : ndarray of int64, (layout.words,)
     """
     words[:JOB_AT] = layout.table
-    words[JOB_AT:NEAR_AT] = layout.job
+    words[JOB_AT:MAIL_AT] = layout.job
+    words[MAIL_AT:NEAR_AT] = 0
     moved = arrays_of(model)
     for name, values in moved.items():
         if name == "record.field" and not has_field(words):
@@ -154,7 +157,7 @@ def ask(words, ends, max_steps, sampled):
     sampled : bool
         Whether samples are wanted.
     """
-    job = words[JOB_AT:NEAR_AT]
+    job = words[JOB_AT:MAIL_AT]
     job[COST] = job[USED] or 1_000_000_000 + job[CARRIED_END]  # steps of the cycle before
     job[[SAMPLED, MAX_STEPS]] = sampled, max_steps
     job[[STATUS, CHUNK, TAKEN, USED]] = -2, 0, 0, 0
@@ -164,5 +167,5 @@ def ask(words, ends, max_steps, sampled):
 
 def answer(words):
     """(status, steps in the quarter turn in which it ended, steps before that)."""
-    job = words[JOB_AT:NEAR_AT]
+    job = words[JOB_AT:MAIL_AT]
     return int(job[STATUS]), int(job[TAKEN]), int(job[USED])

@@ -26,9 +26,6 @@ except ImportError:  # said in a sentence by `wavesim.gpu.device`
 SIMULATED = config is not None and bool(config.ENABLE_CUDASIM)
 WARP = 4 if SIMULATED else 32
 ENDS_A_WARP = 2 if SIMULATED else 8  # neighbouring ends solved by one warp; the others wait in other warps
-I8, F8, F4 = np.int64, np.float64, np.float32
-THREADS = 256  # of a block
-BLOCKS = 2  # of one multiprocessor, which leaves 128 registers to a thread
 
 if SIMULATED:
     from numba.cuda.simulator.kernel import _get_kernel_context as _now
@@ -67,7 +64,7 @@ if SIMULATED:
 
     def near():
         """The words that the threads of a block share."""
-        return _now().shared.array(0, np.dtype(F8))
+        return _now().shared.array(0, np.dtype(np.float64))
 
     def words(address):
         """All words from an address on."""
@@ -75,23 +72,24 @@ if SIMULATED:
 
     def whole(base):
         """The same words as whole numbers."""
-        return base.view(I8)
+        return base.view(np.int64)
 
     def half(base):
         """The same words as single precision numbers, two a word."""
-        return base.view(F4)
+        return base.view(np.float32)
 
-    def view_1(base, table, place, scale, shift):
-        at, n = table[place:place + 2]
-        return base[scale * at + shift:][:n]
+    def _view(base, table, place, dimensions):
+        at, *shape = table[place:place + 1 + dimensions]
+        return base[8 // base.itemsize * at:][:np.prod(shape)].reshape(shape)
 
-    def view_2(base, table, place, scale, shift):
-        at, n, m = table[place:place + 3]
-        return base[scale * at + shift:][:n * m].reshape(n, m)
+    def view_1(base, table, place):
+        return _view(base, table, place, 1)
 
-    def view_3(base, table, place, scale, shift):
-        at, n, m, k = table[place:place + 4]
-        return base[scale * at + shift:][:n * m * k].reshape(n, m, k)
+    def view_2(base, table, place):
+        return _view(base, table, place, 2)
+
+    def view_3(base, table, place):
+        return _view(base, table, place, 3)
 
     def divided(a, b):
         return np.float64(a) / b
@@ -202,28 +200,29 @@ elif config is not None:
     def _view(context, builder, signature, arguments):
         given, told = (make_array(kind)(context, builder, value)
                        for kind, value in zip(signature.args, arguments[:2], strict=False))
-        _, _, place, scale, shift = arguments
+        place, result = arguments[2], signature.return_type
         entry = [
             builder.load(builder.gep(told.data, [builder.add(place, place.type(i))]))
-            for i in range(signature.return_type.ndim + 1)
+            for i in range(result.ndim + 1)
         ]
-        data = builder.gep(given.data, [builder.add(builder.mul(scale, entry[0]), shift)])
-        return _described(context, builder, signature.return_type, data, entry[1:])
+        a_word = 8 // context.get_abi_sizeof(context.get_data_type(result.dtype))
+        data = builder.gep(given.data, [builder.mul(place.type(a_word), entry[0])])
+        return _described(context, builder, result, data, entry[1:])
 
     def _typed(base, table, lengths):
-        return types.Array(base.dtype, lengths, "C")(base, table, *[types.int64] * 3), _view
+        return types.Array(base.dtype, lengths, "C")(base, table, types.int64), _view
 
     @intrinsic
-    def view_1(typing, base, table, place, scale, shift):
-        """An array whose first word and length stand in a table."""
+    def view_1(typing, base, table, place):
+        """An array whose first word and length stand in a table from a place on."""
         return _typed(base, table, 1)
 
     @intrinsic
-    def view_2(typing, base, table, place, scale, shift):
+    def view_2(typing, base, table, place):
         return _typed(base, table, 2)
 
     @intrinsic
-    def view_3(typing, base, table, place, scale, shift):
+    def view_3(typing, base, table, place):
         return _typed(base, table, 3)
 
     def _once(name):
@@ -349,3 +348,33 @@ if config is not None:
         """Add to a counter, which few steps do."""
         if number > 0:
             add_to(clock, column, np.float64(number))
+
+    def compiled(kernel, arguments, capability, bounds):
+        """A kernel of whole numbers in the assembly language of GPUs; no device is needed.
+
+        Parameters
+        ----------
+        kernel : callable
+        arguments : int
+            How many it takes.
+        capability : (int, int)
+            Compute capability, such as (9, 0).
+        bounds : (int, int)
+            Most threads of a block, and least blocks of a multiprocessor.
+
+        Returns
+        -------
+        str
+        """
+        from numba.cuda import dispatcher
+
+        class Wanted:
+            compute_capability = capability
+
+        usual, dispatcher.get_current_device = dispatcher.get_current_device, Wanted
+        try:
+            code, _ = cuda.compile_ptx(kernel, types.void(*[types.int64] * arguments),
+                                       cc=capability, launch_bounds=bounds)
+        finally:
+            dispatcher.get_current_device = usual
+        return code

@@ -21,7 +21,7 @@ from concurrent.futures import Executor, Future
 from pathlib import Path
 from typing import NamedTuple
 
-import wavesim
+import wavesim.kernels
 from wavesim.console import tell
 from wavesim.errors import InputError, SolverError, check_choice, check_int, shown
 from wavesim.gpu.device import Device
@@ -59,11 +59,11 @@ class _Host:
     def __init__(self, file, size, first, words, on_message):
         here = os.getcwd()
         paths = [path for path in sys.path if os.path.isabs(path) and path != here]
-        start = Path(wavesim.__file__)
+        package = Path(wavesim.kernels.__file__).parents[1]
         self.process = subprocess.Popen(
-            [sys.executable, "-I", "-c", _START, str(start), *map(str, (file, size, first, words)),
-             *paths],
-            cwd=start.parents[0], pass_fds=(file,), stdin=subprocess.PIPE, stdout=subprocess.PIPE,
+            [sys.executable, "-I", "-c", _START, str(package / "__init__.py"),
+             *map(str, (file, size, first, words)), *paths],
+            cwd=package, pass_fds=(file,), stdin=subprocess.PIPE, stdout=subprocess.PIPE,
             start_new_session=True,  # Ctrl-C is for the process that hands points in
         )
         self.load = 0  # points that it has
