@@ -23,9 +23,10 @@ from wavesim.many.work import Task, run_chains
 from wavesim.march.advance import Cycle, begin_cycle, march_to, plan_steps, run_cycle
 from wavesim.march.rig import Rig
 
-CASES = {"complete": "complete, 51 mm", "collector": "short collector"}
+CASES = {"collector": "short collector", "complete": "complete, 51 mm"}
 SPACE = {"exhaust.primary.length": (0.4, 1.0), "exhaust.collector.length": (0.15, 0.6),
          "exhaust.primary.diameter": (0.035, 0.042)}
+SIZES = {"collector": (2112,), "complete": (1, 132, 528, 1056, 2112, 4096)}
 OUT = Path(os.environ.get("OUT", "."))
 CLOCK = time.perf_counter()
 
@@ -80,27 +81,23 @@ def cycles():
             _, words = found.place(model)
             kept.append((words.copy(), ends))
         say(f"{study}: {kept[0][0].size * 8e-6:.2f} MB a slot, {rig.at(2000.0)[0].net.area.size} faces")
-        for threads in (256, 192, 128, 96, 64):
-            device.threads = threads
-            sizes = (1, 16, 132, 528, 1056, 2112, 4096) if threads == 256 else (1, 2112)
-            for count in sizes:
-                starts, at = [], 0
-                for i in range(count):
-                    words, ends = kept[(i * 63) // count if count < 63 else i % 63]
-                    found.memory[at:at + words.size] = words
-                    slots.ask(found.memory[at:], ends, 2_000_000, False)
-                    starts.append(at)
-                    at += words.size
-                took = found.run(starts)
-                steps = sum(slots.answer(found.memory[start:])[2] for start in starts)
-                say(f"{threads} threads, {device.blocks // device.multiprocessors} blocks: {count:5d} points, {took:7.3f} s, "
-                    f"{60.0 * count / took:9.0f} cycles/min, {10.0 * count / took:8.0f} times six cycles, "
-                    f"{1e9 * took / steps:6.0f} ns a step")
-                job = found.memory[starts[-1] + slots.JOB_AT:][:slots.N_JOB]
-                if job[slots.PROFILE:slots.PROFILE + 11].any():
-                    ticks = job[slots.PROFILE:slots.PROFILE + 11]
-                    say("  ticks a step of stages", (ticks / job[slots.USED]).astype(int).tolist())
-        device.threads = 256
+        for count in SIZES[study]:
+            starts, at = [], 0
+            for i in range(count):
+                words, ends = kept[(i * 63) // count if count < 63 else i % 63]
+                found.memory[at:at + words.size] = words
+                slots.ask(found.memory[at:], ends, 2_000_000, False)
+                starts.append(at)
+                at += words.size
+            took = found.run(starts)
+            steps = sum(slots.answer(found.memory[start:])[2] for start in starts)
+            say(f"{count:5d} points, {took:7.3f} s, {60.0 * count / took:9.0f} cycles/min, "
+                f"{10.0 * count / took:8.0f} times six cycles, {1e9 * took / steps:6.0f} ns a step")
+            job = found.memory[starts[-1] + slots.JOB_AT:][:slots.N_JOB]
+            ticks = job[slots.PROFILE:slots.PROFILE + 11]
+            if ticks.any():
+                say("  ticks a step of stages", (ticks / job[slots.USED]).astype(int).tolist())
+    say(f"{device.blocks} blocks at once; last {1e9 * took / steps:.0f}")
 
 
 def steps():
@@ -132,6 +129,17 @@ def steps():
         say(f"{study}, {rpm:g} rev/min: {used} steps of the processor, {slots.answer(twins[0][1])} of the "
             f"GPU; repeated to the bit: {same}; " + ", ".join(f"{n} {v:.1e}" for n, v in off.items()))
         del omega
+
+
+def race():
+    """A few degrees of one point, for compute-sanitizer."""
+    device = Device()
+    found = Slots(device, 2**26)
+    model = Rig(*case("complete"), ws.Settings(cell_length=0.1)).at(6000.0)[0]
+    start, words = found.place(model)
+    slots.ask(words, begin_cycle(Cycle(model, model.settings, 1, True)) / 60.0, 10_000, True)
+    found.run([start])
+    say(slots.answer(words))
 
 
 def difference(a, b):
@@ -204,6 +212,10 @@ def designs():
             f"converged, {len(found.failures)} designs failed; {marched / count:.1f} cycles a point, "
             f"{launches} launches of {marched / launches:.0f}, lanes busy {busy:.1f} s, this process "
             f"{used:.1f} s of processor")
+    import resource
+
+    usage = resource.getrusage(resource.RUSAGE_SELF)
+    say(f"{usage.ru_maxrss * 1e-6:.1f} GB of this process at most")
     with ProcessPoolExecutor() as executor:
         few = wanted[:160]
         ws.explore(engine, exhaust, few[:32], [4500.0], executor=executor, progress=False)

@@ -38,7 +38,9 @@ def views(words):
 
 def march_slot(words):
     """March the cycle that a slot asks for, as a block on a GPU does."""
-    job = words[slots.JOB_AT:slots.NEAR_AT]
+    job = words[slots.JOB_AT:slots.MAIL_AT]
+    if job[slots.WANT] == slots.READ:
+        return
     arrays, used = views(words), 0
     for quarter, end in enumerate(job[slots.CHUNK_END:][:8].view(np.float64)):
         status, steps = march(*arrays, end, int(job[slots.MAX_STEPS]) - used)
@@ -63,6 +65,9 @@ class SlowGpu:
 
     def is_compiled(self):
         return True
+
+    def memory_for(self, size):
+        return min(size, 2**28)
 
     def lanes(self, memory, count):
         return [Lane(memory) for _ in range(count)]

@@ -25,6 +25,9 @@ from wavesim.kernels import jit
 
 EXTRA = "pip install wavesim[gpu]"
 BLOCKS, THREADS = 2, 256  # of a multiprocessor, and of a block: 128 registers remain for a thread
+SHARE = 0.8  # of the free memory of the device that slots may take
+PAGE = 2**20
+LEAST = 64 * PAGE
 _OWN = Path(__file__).parent
 
 
@@ -43,7 +46,7 @@ def assembly(capability):
     from wavesim.gpu.frame import cycles  # brings numba-cuda, which only the compiler needs
     from wavesim.gpu.target import compiled
 
-    return compiled(cycles, 6, capability, (THREADS, BLOCKS))
+    return compiled(cycles, 5, capability, (THREADS, BLOCKS))
 
 
 def _digest(capability, driver):
@@ -128,6 +131,8 @@ class Device:
         if number >= count:
             raise InputError(f"device = 'gpu' needs an NVIDIA GPU, of which {count} are there.")
         self._handle = self._ask(driver.cuDeviceGet, number)
+        driver.cuDevicePrimaryCtxSetFlags(  # whoever waits sleeps; refused if it is in use already
+            self._handle, driver.CUctx_flags.CU_CTX_SCHED_BLOCKING_SYNC)
         self._context = self._ask(driver.cuDevicePrimaryCtxRetain, self._handle)
         self.enter()
         about = driver.CUdevice_attribute
@@ -167,8 +172,25 @@ class Device:
             Number of lanes.
         """
         self.load()
-        address = self.pin(memory)
-        return [Lane(self, memory, address) for _ in range(count)]
+        address, mirror = self.pin(memory), self.allocate(memory.nbytes)
+        return [Lane(self, memory, address, mirror) for _ in range(count)]
+
+    def memory_for(self, size):
+        """Bytes of slots, at most `size`, that the device has memory for.
+
+        Raises
+        ------
+        InputError
+            If it has so little that no system of usual size would fit.
+        """
+        free = self.free_memory()
+        room = int(min(size, SHARE * free)) // PAGE * PAGE
+        if room < LEAST:
+            raise InputError(
+                f"device = 'gpu' needs {LEAST / 1e6:.0f} MB of the memory of the GPU, of which "
+                f"{free / 1e6:.0f} MB are free."
+            )
+        return room
 
     def enter(self):
         """Let the calling thread use the device."""
@@ -257,12 +279,16 @@ class Device:
     def wait(self, stream):
         self._ask(self._driver.cuStreamSynchronize, stream)
 
+    def copy_out(self, values, address, stream):
+        self._ask(self._driver.cuMemcpyDtoHAsync, values.ctypes.data, address, values.nbytes,
+                  stream)
+
     def copy_in(self, address, values, stream):
         self._ask(self._driver.cuMemcpyHtoDAsync, address, values.ctypes.data, values.nbytes,
                   stream)
 
     def launch(self, blocks, near_size, words, stream):
-        """Start `frame.cycles` with six whole numbers."""
+        """Start `frame.cycles` with its whole numbers."""
         given = np.array(words, dtype=np.int64)
         places = np.array([given.ctypes.data + 8 * i for i in range(given.size)], dtype=np.uint64)
         self._ask(self._driver.cuLaunchKernel, self._function, blocks, 1, 1, self.threads, 1, 1,

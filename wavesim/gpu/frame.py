@@ -6,21 +6,19 @@ step, the crank angle, how the march stands) one of them finds and puts into the
 their shared memory.  Between stages they wait for each other where one reads what another wrote.
 
 A launch has as many blocks as the device can hold at once.  Each takes the next point that waits,
-copies its slot (`slots`) from the memory of the host, marches a cycle and copies back what has
-changed.
+reads what is new from its slot (`slots`) in memory of the host, marches a cycle and writes back what
+the host must know.
 """
 
 import numpy as np
 
 from wavesim.gpu.slots import (
-    CARRIED_END,
     CHUNK,
     CHUNK_END,
-    FIELD_END,
     GAS_KIND,
-    GIVEN_AT,
     GIVEN_END,
     JOB_AT,
+    KEPT_END,
     MAIL_AT,
     MAX_STEPS,
     N_ENTRY,
@@ -31,6 +29,7 @@ from wavesim.gpu.slots import (
     SAMPLED,
     STATUS,
     TAKEN,
+    TOLD_END,
     USED,
 )
 from wavesim.gpu.target import (
@@ -419,26 +418,31 @@ def copy(source, from_word, target, to_word, count):
         i += n
 
 
-def cycles(host, starts, count, queue, area, stride):
+@part
+def clear(target, from_word, to_word):
+    """Set words to 0, all threads together."""
+    i = from_word + thread()
+    while i < to_word:
+        target[i] = 0
+        i += cells_at_once()
+
+
+def cycles(host, device, starts, count, queue):
     """One cycle of every point that waits: what a launch runs.
 
     Parameters
     ----------
-    host : int
-        Address of the memory with the slots.
+    host, device : int
+        Addresses of the two memories with the slots.
     starts : int
-        Address of the first word of each slot in it, those first that take longest.
+        Address of the first word of each slot in them, those first that take longest.
     count : int
         How many there are.
     queue : int
         Address of a word that says how many were taken, 0 at first.
-    area, stride : int
-        Address of the memory of all blocks, and words of each.
     """
-    slots, far = whole(words(host)), words(area + 8 * stride * block())
-    listed = whole(words(starts))
-    own = near()
-    mail = whole(own)
+    slots, listed = whole(words(host)), whole(words(starts))
+    mail = whole(near())
     while True:
         if thread() == 0:
             mail[JOB] = add_to(whole(words(queue)), 0, 1)
@@ -448,19 +452,22 @@ def cycles(host, starts, count, queue, area, stride):
             return
         barrier()
         start = listed[job]
-        at = start + JOB_AT
-        end = slots[at + NEAR_END]
-        given, carried = slots[at + GIVEN_AT], slots[at + CARRIED_END]
+        far = words(device + 8 * start)
+        own = whole(far)
+        end = slots[start + JOB_AT + NEAR_END]
         copy(slots, start, mail, 0, end)
-        copy(slots, start + given, whole(far), given, carried - given)
+        barrier()
+        n = mail[_CELLS + 2]
+        wall = mail[_CELLS] + f.WALL * n
+        told, last = mail[JOB_AT + GIVEN_END], mail[JOB_AT + TOLD_END]
+        copy(slots, start + wall, own, wall, n)
+        clear(own, mail[_WALL], last)
         barrier()
         march_cycle(far)
         barrier()
         copy(mail, JOB_AT, slots, start + JOB_AT, MAIL_AT - JOB_AT)
         copy(mail, NEAR_AT, slots, start + NEAR_AT, end - NEAR_AT)
-        given = mail[JOB_AT + GIVEN_END]
-        copy(whole(far), given, slots, start + given, carried - given)
-        if mail[JOB_AT + SAMPLED] > 0:
-            last = mail[JOB_AT + FIELD_END]
-            copy(whole(far), carried, slots, start + carried, last - carried)
+        if mail[JOB_AT + STATUS] != f.OK:
+            last = mail[JOB_AT + KEPT_END]
+        copy(own, told, slots, start + told, last - told)
         barrier()

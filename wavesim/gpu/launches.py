@@ -1,15 +1,9 @@
-"""Launches: one cycle of many points whose slots lie in memory of the host.
-
-The device holds no more than what its blocks work at, one point each, so that its memory does not
-limit how many points a launch has.
-"""
+"""Launches: one cycle of many points, whose slots lie in memory of the host and of the device."""
 
 import numpy as np
 
-from wavesim.errors import InputError
 from wavesim.gpu import slots
 
-SHARE = 0.4  # of the free memory of the device that a lane may take
 _MOST = 65536  # points of a launch
 
 
@@ -22,23 +16,22 @@ class Lane:
         With the march loaded.
     host : ndarray of int64
         Memory with all slots.
-    address : int
-        Of the same memory, as the device sees it.
+    address, mirror : int
+        Of the same memory, as the device sees it, and of that of the device.
     """
 
-    def __init__(self, device, host, address):
-        self.device, self.host, self.address = device, host, address
+    def __init__(self, device, host, address, mirror):
+        self.device, self.host, self.address, self.mirror = device, host, address, mirror
         self.stream = device.stream()
         self.list = device.allocate(8 * (_MOST + 1))
-        self.area, self.words = 0, 0
 
     def run(self, starts):
-        """One cycle of each point; comes back when all are done.
+        """Do what slots ask for; comes back when all is done.
 
         Parameters
         ----------
         starts : sequence of int
-            First words of their slots, in any order.
+            First words of the slots, in any order.
 
         Raises
         ------
@@ -49,35 +42,26 @@ class Lane:
         device.enter()
         starts = np.asarray(starts, dtype=np.int64)
         jobs = host[starts[:, None] + slots.JOB_AT + np.arange(slots.N_JOB)]
-        near = device.fit(int(jobs[:, slots.NEAR_END].max()))
-        stride = int(jobs[:, slots.FIELD_END].max())
-        blocks = min(device.blocks, starts.size, self._room(stride))
-        order = np.argsort(-jobs[:, slots.COST], kind="stable")
-        listed = np.concatenate(([0], starts[order]))
-        device.copy_in(self.list, listed, self.stream)
-        given = (self.address, self.list + 8, starts.size, self.list, self.area, stride)
-        device.launch(blocks, near, given, self.stream)
+        for start, job in zip(starts.tolist(), jobs, strict=True):
+            if job[slots.WANT] == slots.READ:
+                span = slice(start + job[slots.KEPT_END], start + job[slots.FIELD_END])
+                device.copy_out(host[span], self.mirror + 8 * span.start, self.stream)
+            elif job[slots.FRESH]:
+                new = host[start:start + job[slots.KEPT_END]]
+                device.copy_in(self.mirror + 8 * start, new, self.stream)
+                host[start + slots.JOB_AT + slots.FRESH] = 0
+        self._march(starts, jobs)
         device.wait(self.stream)
 
-    def _room(self, stride):
-        """How many blocks have room for a slot each; takes more memory if that helps."""
+    def _march(self, starts, jobs):
+        marched = np.flatnonzero(jobs[:, slots.WANT] == slots.MARCH)
+        if marched.size == 0:
+            return
         device = self.device
-        wanted = device.blocks * stride
-        if wanted > self.words:
-            if self.area:
-                device.free(self.area)
-                self.area, self.words = 0, 0
-            most = int(SHARE * device.free_memory()) // 8
-            self.words = min(wanted, most)
-            if self.words < stride:
-                raise InputError(
-                    f"a point of this size takes {8e-6 * stride:.0f} MB of the memory of the GPU, "
-                    f"of which {8e-6 * most:.0f} MB are free; compute it without device."
-                )
-            self.area = device.allocate(8 * self.words)
-        return self.words // stride
-
-    def close(self):
-        if self.area:
-            self.device.free(self.area)
-        self.device.free(self.list)
+        near = device.fit(int(jobs[marched, slots.NEAR_END].max()))
+        order = marched[np.argsort(-jobs[marched, slots.COST], kind="stable")]
+        for first in range(0, order.size, _MOST):
+            some = order[first:first + _MOST]
+            device.copy_in(self.list, np.concatenate(([0], starts[some])), self.stream)
+            given = (self.address, self.mirror, self.list + 8, some.size, self.list)
+            device.launch(min(device.blocks, some.size), near, given, self.stream)

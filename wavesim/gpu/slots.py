@@ -8,8 +8,13 @@ A slot is made of words of 8 bytes:
     near     small arrays: ends, stores, cylinders, plan; during a cycle they lie in the memory that
              the threads of a block share
     given    what the GPU only reads: geometry
-    carried  the gas and the scratch, which the cycles hand on to each other
+    told     the gas, and what the walls have done to it
+    kept     the scratch, which one cycle hands on to the next
     samples  of the stores and ends, and of all cells if traces are wanted
+
+There are two of each slot, at the same place in memory of the host and of the device.  All goes to
+the device before the first cycle; then only the near arrays and wall temperatures before each cycle,
+and the near arrays and what is told after it.  Samples come back when they are asked for.
 
 The arrays of a model in a slot are views of it, so that the code between cycles knows nothing of
 slots.
@@ -28,20 +33,22 @@ NEAR = (
     "record.cyl_sum", "record.interval",
 )
 GIVEN = ("net.duct", "net.area", "net.cells", "net.hole_par", "net.valve_area")
-CARRIED = ("state.U", "state.T", "state.hole_u", "record.wall", "record.ways",
-           "work.W", "work.Q", "work.F", "work.hole")
+TOLD = ("state.U", "state.T", "state.hole_u", "record.wall", "record.ways")
+KEPT = ("work.W", "work.Q", "work.F", "work.hole")
 SAMPLES = ("record.store", "record.end", "record.field")
-ARRAYS = (*NEAR, *GIVEN, *CARRIED, *SAMPLES)
+ARRAYS = (*NEAR, *GIVEN, *TOLD, *KEPT, *SAMPLES)
 PLACE = {name: place for place, name in enumerate(ARRAYS)}
 N_ENTRY = 4  # of the table: first word, lengths (1 where there is none)
 
 N_MAIL = 10
 N_JOB = 40
-(GAS_KIND, NEAR_END, GIVEN_AT, GIVEN_END, CARRIED_END, SAMPLES_END, FIELD_END,
- SAMPLED, MAX_STEPS, COST,  # ask; cost: by which those that take longest go first
- STATUS, CHUNK, TAKEN, USED) = range(14)  # answer: how it ended, in which quarter turn, steps in it
-CHUNK_END = 14  # 8 times [s] at which a quarter turn ends, floats
-PROFILE = 22  # ticks of the stages of a step
+(GAS_KIND, NEAR_END, GIVEN_END, TOLD_END, KEPT_END, SAMPLES_END, FIELD_END,
+ WANT, FRESH, SAMPLED, MAX_STEPS, COST,  # what is asked; not on the device yet; by which those
+ # that take longest go first
+ STATUS, CHUNK, TAKEN, USED) = range(16)  # how it ended, in which quarter turn, steps in it, before
+CHUNK_END = 16  # 8 times [s] at which a quarter turn ends, floats
+PROFILE = 24  # ticks of the stages of a step
+MARCH, READ = range(2)  # WANT: a cycle, or the samples of the last one
 JOB_AT = N_ENTRY * len(ARRAYS)
 MAIL_AT = JOB_AT + N_JOB
 NEAR_AT = MAIL_AT + N_MAIL
@@ -77,7 +84,7 @@ def layout_of(model, traces):
     table = np.ones((len(ARRAYS), N_ENTRY), dtype=np.int64)
     job = np.zeros(N_JOB, dtype=np.int64)
     at = NEAR_AT
-    for names, end in ((NEAR, NEAR_END), (GIVEN, GIVEN_END), (CARRIED, CARRIED_END),
+    for names, end in ((NEAR, NEAR_END), (GIVEN, GIVEN_END), (TOLD, TOLD_END), (KEPT, KEPT_END),
                        (SAMPLES[:2], SAMPLES_END), (SAMPLES[2:], FIELD_END)):
         for name in names:
             shape = arrays[name].shape
@@ -88,7 +95,7 @@ def layout_of(model, traces):
             else:
                 table[PLACE[name], 1:] = 0
         job[end] = at
-    job[GIVEN_AT] = job[NEAR_END]
+    job[FRESH] = 1
     job[GAS_KIND] = model.net.gas_kind
     return Layout(table.ravel(), job, int(at))
 
@@ -111,7 +118,8 @@ def settle_in(model, layout, words):
         if name == "record.field" and not has_field(words):
             continue
         view = moved[name] = view_of(words, name, values.ndim, values.dtype)
-        view[...] = values
+        if name not in SAMPLES:
+            view[...] = values
     _rebind(model, moved)
 
 
@@ -129,8 +137,9 @@ def view_of(words, name, dimensions, kind):
 
 
 def move_out(model):
-    """Give a model arrays of its own again, so that its slot can be used by another."""
-    _rebind(model, {name: values.copy() for name, values in arrays_of(model).items()})
+    """Let a model keep its gas and what made it when its slot is used by another."""
+    _rebind(model, {name: values.copy() if name.startswith(("net", "state")) else values
+                    for name, values in arrays_of(model).items()})
 
 
 def _rebind(model, arrays):
@@ -158,11 +167,17 @@ def ask(words, ends, max_steps, sampled):
         Whether samples are wanted.
     """
     job = words[JOB_AT:MAIL_AT]
-    job[COST] = job[USED] or 1_000_000_000 + job[CARRIED_END]  # steps of the cycle before
+    job[COST] = job[USED] or 1_000_000_000 + job[KEPT_END]  # steps of the cycle before
+    job[WANT] = MARCH
     job[[SAMPLED, MAX_STEPS]] = sampled, max_steps
     job[[STATUS, CHUNK, TAKEN, USED]] = -2, 0, 0, 0
     job[PROFILE:] = 0
     job[CHUNK_END:CHUNK_END + len(ends)].view(np.float64)[:] = ends
+
+
+def ask_samples(words):
+    """Ask for the samples of the last cycle."""
+    words[JOB_AT + WANT] = READ
 
 
 def answer(words):

@@ -344,6 +344,11 @@ if config is not None:
         return threads() // WARP
 
     @part
+    def first_pair():
+        """The same for pairs and joints, from the last warp on: the first ones have ends."""
+        return (threads() - 1 - thread()) // WARP if thread() % WARP == 0 else 1 << 40
+
+    @part
     def count(clock, column, number):
         """Add to a counter, which few steps do."""
         if number > 0:

@@ -31,8 +31,8 @@ from wavesim.gpu import target
 PACKAGE = "wavesim.kernels"
 #: By the table whose rows a loop runs over: what the threads that share it are told by.
 SHARED = {
-    "end_int": ("first_end", "ends_at_once"), "pair": ("first_store", "stores_at_once"),
-    "joint": ("first_store", "stores_at_once"), "store_int": ("first_store", "stores_at_once"),
+    "end_int": ("first_end", "ends_at_once"), "pair": ("first_pair", "stores_at_once"),
+    "joint": ("first_pair", "stores_at_once"), "store_int": ("first_store", "stores_at_once"),
 }
 CELLS = ("first_cell", "cells_at_once")
 ONE_BY_ONE = "hole_wall"

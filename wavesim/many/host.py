@@ -22,7 +22,7 @@ import numpy as np
 from wavesim.errors import InputError, WavesimError
 from wavesim.gpu import slots
 from wavesim.kernels import flat as f
-from wavesim.march.advance import begin_cycle, trouble
+from wavesim.march.advance import Reading, begin_cycle, trouble
 from wavesim.march.run import point_work
 from wavesim.results.points import Failure
 
@@ -94,9 +94,13 @@ class Host:
         return not self.homeless
 
     def marched(self, number):
-        """The cycle that a point has asked for lies in its slot."""
+        """What a point has asked for lies in its slot."""
         point = self.points[number]
         cycle = point.cycle
+        if isinstance(cycle, Reading):
+            self._go_on(point, point.work.send, None)
+            self._house()
+            return
         status, taken, used = slots.answer(point.words)
         if status == f.OK:
             self._go_on(point, point.work.send, used)
@@ -129,6 +133,10 @@ class Host:
             self._ask(point)
 
     def _ask(self, point):
+        if isinstance(point.cycle, Reading):
+            slots.ask_samples(point.words)
+            self.asked.append((point.number, point.slot[0], True))
+            return
         if point.cycle.model is not point.model:
             if point.model is not None:
                 slots.move_out(point.model)
@@ -144,7 +152,7 @@ class Host:
                 return
         ends = begin_cycle(point.cycle)
         slots.ask(point.words, ends, point.cycle.settings.max_steps_per_cycle, point.cycle.sampled)
-        self.asked.append((point.number, point.slot[0]))
+        self.asked.append((point.number, point.slot[0], False))
 
     def _settle_in(self, point):
         """Lay the arrays of a model into a slot; False if there is no room now."""

@@ -1,8 +1,8 @@
 """An executor whose points march on a GPU, many at once.
 
     this process      hands points in and takes results, as with any executor
-    two lanes         threads of this process: each launches one cycle of all points that wait for
-                      one, so that a lane has work while the other one's last points end
+    lanes             threads of this process: each launches one cycle of all points that wait for
+                      one, so that the device has work while a launch's last points end
     host processes    compile networks and do what lies between cycles (`host.py`)
 
 A point goes from its host to a lane and back for every cycle; its arrays lie in memory that all
@@ -31,9 +31,13 @@ from wavesim.many.work import CPU, DEVICES, compute, count_workers
 POINTS = 1024  # for `run_chains`, which has twice as many at work
 MEMORY = 4 * 2**30  # [byte] for slots
 SHARE = 0.25  # of the memory of the machine that they take at most
-LANES = 2
+LANES = 3  # two march, one reads samples
 ALIKE = 8  # points that a host may have more than another for being of one design
 MOST_HOSTS = 32
+#: Hosts are many: none may take threads for its small matrices, and memory that is freed is used
+#: again instead of being handed back and fetched page by page.
+_ENVIRONMENT = {"OPENBLAS_NUM_THREADS": "1", "OMP_NUM_THREADS": "1", "MKL_NUM_THREADS": "1",
+                "MALLOC_MMAP_THRESHOLD_": str(2**22), "MALLOC_TRIM_THRESHOLD_": str(2**28)}
 _START = """
 import importlib.util, sys
 start, file, size, first, words, *paths = sys.argv[1:]
@@ -63,7 +67,7 @@ class _Host:
         self.process = subprocess.Popen(
             [sys.executable, "-I", "-c", _START, str(package / "__init__.py"),
              *map(str, (file, size, first, words)), *paths],
-            cwd=package, pass_fds=(file,), stdin=subprocess.PIPE, stdout=subprocess.PIPE,
+            cwd=package, env=os.environ | _ENVIRONMENT, pass_fds=(file,), stdin=subprocess.PIPE, stdout=subprocess.PIPE,
             start_new_session=True,  # Ctrl-C is for the process that hands points in
         )
         self.load = 0  # points that it has
@@ -118,11 +122,12 @@ class GpuPool(Executor):
             tell("its march is compiled for the GPU first, once for this version; this takes a "
                  "minute or two.")
         self._max_workers = POINTS
-        size = _memory_size()
+        size = self.device.memory_for(_memory_size())
         self._file, self._close_file = _shared_file(size)
         words = size // 8 // hosts
         self._lock = threading.Condition()
-        self._work, self._ready, self._last = {}, [], 0
+        self._work, self._last = {}, 0
+        self._ready, self._quick = [], []  # points that wait for a cycle, for samples
         self._running, self._broken, self._closed = 0, None, False
         self._design = None, None  # of the last point, and its host
         self.cycles, self.launches, self.busy = 0, 0, 0.0
@@ -175,14 +180,14 @@ class GpuPool(Executor):
         asked, done = message
         dropped = []
         with self._lock:
-            for number, start in asked:
+            for number, start, is_quick in asked:
                 work = self._work.get(number)
                 if work is None or work.future.cancelled():
                     dropped.append(number)
                     if self._work.pop(number, None) is not None:
                         host.load -= 1
                 else:
-                    self._ready.append((work, start))
+                    (self._quick if is_quick else self._ready).append((work, start))
             finished = [(self._work.pop(number, None), outcome) for number, outcome in done]
             host.load -= sum(work is not None for work, _ in finished)
             self._lock.notify_all()
@@ -200,30 +205,34 @@ class GpuPool(Executor):
         with self._lock:
             self._broken = self._broken or error
             left, self._work = list(self._work.values()), {}
-            self._ready = []
+            self._ready, self._quick = [], []
         for work in left:
             if work.future.set_running_or_notify_cancel():
                 work.future.set_exception(error)
 
     def _drive(self, lane):
-        """Launch what waits, again and again."""
+        """Do what waits, again and again: read samples at once, launch cycles if it is worth it."""
         try:
             while True:
                 with self._lock:
-                    while not self._closed and not self._is_worth_it():
+                    while not (self._closed or self._quick or self._is_worth_it()):
                         self._lock.wait()
                     if self._closed:
                         return
-                    batch, self._ready = self._ready, []
-                    self._running += 1
+                    batch, self._quick = self._quick, []
+                    is_launch = not batch
+                    if is_launch:
+                        batch, self._ready = self._ready, []
+                        self._running += 1
                 clock = time.perf_counter()
                 lane.run([start for _, start in batch])
-                with self._lock:
-                    self._running -= 1
-                    self.cycles += len(batch)
-                    self.launches += 1
-                    self.busy += time.perf_counter() - clock
-                    self._lock.notify_all()
+                if is_launch:
+                    with self._lock:
+                        self._running -= 1
+                        self.cycles += len(batch)
+                        self.launches += 1
+                        self.busy += time.perf_counter() - clock
+                        self._lock.notify_all()
                 by_host = {}
                 for work, _ in batch:
                     by_host.setdefault(work.host, []).append(work.number)
@@ -236,7 +245,9 @@ class GpuPool(Executor):
     def _is_worth_it(self):
         """True if a launch would not leave the device half empty for want of patience."""
         waiting = len(self._ready)
-        return waiting > 0 and (self._running == 0 or waiting >= self.device.resident)
+        return waiting > 0 and (
+            self._running == 0 or (self._running == 1 and waiting >= self.device.resident)
+        )
 
 
 def _memory_size():

@@ -56,6 +56,17 @@ class Cycle(NamedTuple):
     sampled: bool
 
 
+class Reading(NamedTuple):
+    """The samples of the last cycle are to be read.
+
+    Attributes
+    ----------
+    model : Model
+    """
+
+    model: object
+
+
 def begin_cycle(cycle):
     """Set sums and clock to zero; times [s] at which the quarter turns of the cycle end."""
     model, record = cycle.model, cycle.model.record
@@ -84,7 +95,7 @@ def march_here(work, stop):
     ----------
     work : generator
         Yields each `Cycle` and is sent the number of steps that it took, or the SolverError in
-        which it ended.
+        which it ended; yields a `Reading` before it looks at samples.
     stop : threading.Event or None
         When set, the work ends with `Interrupted` within a quarter turn.
 
@@ -100,6 +111,9 @@ def march_here(work, stop):
             cycle = call(value)
         except StopIteration as end:
             return end.value
+        if isinstance(cycle, Reading):  # they are here
+            answer = work.send, None
+            continue
         try:
             answer = work.send, run_cycle(*cycle[:3], stop, cycle.sampled)
         except SolverError as error:
