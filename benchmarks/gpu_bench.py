@@ -191,6 +191,15 @@ def curves():
             say("   ", row)
 
 
+def host_time(at_work):
+    """Processor time [s] of all host processes so far."""
+    total = 0.0
+    for host in at_work.hosts:
+        fields = Path(f"/proc/{host.process.pid}/stat").read_text().rsplit(")", 1)[1].split()
+        total += (int(fields[11]) + int(fields[12])) / os.sysconf("SC_CLK_TCK")
+    return total
+
+
 def designs():
     """Two thousand different designs of a complete system, descriptions in, quantities out."""
     engine, exhaust = case("complete")
@@ -200,18 +209,18 @@ def designs():
     say(f"first call, with compilation and start of the processes: {time.perf_counter() - clock:.1f} s")
     at_work = pool.gpu_pool()
     for rpm in ([4500.0], [2500.0, 4500.0, 6500.0]):
-        before = at_work.cycles, at_work.launches, at_work.busy
+        before = at_work.cycles, at_work.launches, at_work.busy, host_time(at_work)
         clock, used = time.perf_counter(), time.process_time()
         found = ws.explore(engine, exhaust, wanted, rpm, device="gpu", progress=False)
         took, used = time.perf_counter() - clock, time.process_time() - used
         count = len(wanted) * len(rpm)
-        after = at_work.cycles, at_work.launches, at_work.busy
-        marched, launches, busy = (b - a for a, b in zip(before, after, strict=True))
+        after = at_work.cycles, at_work.launches, at_work.busy, host_time(at_work)
+        marched, launches, busy, hosts = (b - a for a, b in zip(before, after, strict=True))
         good = sum(int(design.trusted.sum()) for design in found)
         say(f"{len(found)} designs at {rpm}: {took:.2f} s, {60.0 * count / took:.0f} points/min; {good} of {count} "
             f"converged, {len(found.failures)} designs failed; {marched / count:.1f} cycles a point, "
             f"{launches} launches of {marched / launches:.0f}, lanes busy {busy:.1f} s, this process "
-            f"{used:.1f} s of processor")
+            f"{used:.1f} s of processor, {len(at_work.hosts)} hosts {hosts:.1f} s")
     import resource
 
     usage = resource.getrusage(resource.RUSAGE_SELF)

@@ -71,3 +71,6 @@ class SlowGpu:
 
     def lanes(self, memory, count):
         return [Lane(memory) for _ in range(count)]
+
+    def close(self):
+        """There is nothing to give back."""

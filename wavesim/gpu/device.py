@@ -173,6 +173,7 @@ class Device:
         """
         self.load()
         address, mirror = self.pin(memory), self.allocate(memory.nbytes)
+        self._held = memory, mirror
         return [Lane(self, memory, address, mirror) for _ in range(count)]
 
     def memory_for(self, size):
@@ -191,6 +192,13 @@ class Device:
                 f"{free / 1e6:.0f} MB are free."
             )
         return room
+
+    def close(self):
+        """Give back what the lanes hold."""
+        self.enter()
+        held, mirror = self._held
+        self.free(mirror)
+        self.unpin(held)
 
     def enter(self):
         """Let the calling thread use the device."""

@@ -10,6 +10,7 @@ share and that the device reads by itself.
 """
 
 import atexit
+import contextlib
 import os
 import pickle
 import subprocess
@@ -73,15 +74,13 @@ class _Host:
         self.load = 0  # points that it has
         self._lock = threading.Lock()
         self._on_message = on_message
-        threading.Thread(target=self._listen, daemon=True).start()
+        self._listener = threading.Thread(target=self._listen, daemon=True)
+        self._listener.start()
 
     def send(self, kind, items):
-        with self._lock:
-            try:
-                pickle.dump((kind, items), self.process.stdin, pickle.HIGHEST_PROTOCOL)
-                self.process.stdin.flush()
-            except OSError:  # it is gone, which `_listen` notices
-                pass
+        with self._lock, contextlib.suppress(OSError, ValueError):  # gone, which `_listen` notices
+            pickle.dump((kind, items), self.process.stdin, pickle.HIGHEST_PROTOCOL)
+            self.process.stdin.flush()
 
     def _listen(self):
         while True:
@@ -93,11 +92,12 @@ class _Host:
             self._on_message(self, message)
 
     def close(self):
-        for end in (self.process.stdin, self.process.stdout):
-            try:
-                end.close()
-            except OSError:
-                pass
+        """Its input ends, and so does the process."""
+        with contextlib.suppress(OSError):
+            self.process.stdin.close()
+        self.process.wait()
+        self._listener.join()
+        self.process.stdout.close()
 
 
 class GpuPool(Executor):
@@ -134,8 +134,12 @@ class GpuPool(Executor):
         self.hosts = [_Host(self._file, size, i * words, words, self._on_message)
                       for i in range(hosts)]
         self.memory = map_memory(self._file, size)
-        for lane in self.device.lanes(self.memory, LANES):
-            threading.Thread(target=self._drive, args=(lane,), daemon=True).start()
+        self._lanes = [
+            threading.Thread(target=self._drive, args=(lane,), daemon=True)
+            for lane in self.device.lanes(self.memory, LANES)
+        ]
+        for lane in self._lanes:
+            lane.start()
 
     def submit(self, function, task, start=None, traces=True, stop=None):
         """A future for a point; `function` must be `compute`."""
@@ -164,12 +168,19 @@ class GpuPool(Executor):
         return host
 
     def shutdown(self, wait=True, *, cancel_futures=False):
-        """End the host processes."""
+        """End the host processes; what is not done is left."""
         with self._lock:
+            if self._closed:
+                return
             self._closed = True
             self._lock.notify_all()
         for host in self.hosts:
             host.close()
+        for lane in self._lanes:
+            lane.join()
+        if self._broken is None:
+            self.device.close()
+        self._close_file()
 
     def _on_message(self, host, message):
         """A host tells which points ask for a cycle and which are done; None: it has died."""
