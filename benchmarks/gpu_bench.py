@@ -19,7 +19,6 @@ from wavesim.gpu import slots
 from wavesim.gpu.device import Device
 from wavesim.kernels import flat as f
 from wavesim.many import pool
-from wavesim.many.work import Task, run_chains
 from wavesim.march.advance import Cycle, begin_cycle, march_to, plan_steps, run_cycle
 from wavesim.march.rig import Rig
 
@@ -80,7 +79,8 @@ def cycles():
             ends = begin_cycle(Cycle(model, model.settings, 1, False))
             _, words = found.place(model)
             kept.append((words.copy(), ends))
-        say(f"{study}: {kept[0][0].size * 8e-6:.2f} MB a slot, {rig.at(2000.0)[0].net.area.size} faces")
+        faces = rig.at(2000.0)[0].net.area.size
+        say(f"{study}: {kept[0][0].size * 8e-6:.2f} MB a slot, {faces} faces")
         for count in SIZES[study]:
             starts, at = [], 0
             for i in range(count):
@@ -115,7 +115,6 @@ def steps():
                 if not name.startswith("record"):
                     values[...] = slots.arrays_of(model)[name]
             twins.append(found.place(twin) + (twin,))
-        omega = model.net.options[f.OMEGA_DEG]
         ends = begin_cycle(Cycle(model, model.settings, 2, True)) / 8.0
         for start, words, twin in twins:
             begin_cycle(Cycle(twin, model.settings, 2, True))
@@ -126,9 +125,9 @@ def steps():
             used += march_to(model, end, 100_000, 2, used)
         same = np.array_equal(twins[0][1][slots.NEAR_AT:], twins[1][1][slots.NEAR_AT:])
         off = difference(model, twins[0][2])
-        say(f"{study}, {rpm:g} rev/min: {used} steps of the processor, {slots.answer(twins[0][1])} of the "
-            f"GPU; repeated to the bit: {same}; " + ", ".join(f"{n} {v:.1e}" for n, v in off.items()))
-        del omega
+        told = ", ".join(f"{name} {value:.1e}" for name, value in off.items())
+        say(f"{study}, {rpm:g} rev/min: {used} steps of the processor, {slots.answer(twins[0][1])} "
+            f"of the GPU; repeated to the bit: {same}; {told}")
 
 
 def race():
@@ -147,13 +146,12 @@ def difference(a, b):
     inside = np.concatenate([np.arange(*span) for span in a.ducts.values()])
     found = {}
     for name, rows in (("U", range(5)), ("W", (f.U, f.P, f.C, f.YF, f.YB))):
-        x, y = ((one.state.U if name == "U" else one.work.W)[list(rows)][:, inside] for one in (a, b))
+        x, y = ((one.state.U if name == "U" else one.work.W)[list(rows)][:, inside]
+                for one in (a, b))
         size = np.abs(x).max(axis=1, keepdims=True)
         found[name] = float((np.abs(x - y) / np.where(size > 0.0, size, 1.0)).max())
-    size = np.abs(a.state.store).max(axis=0)
-    found["store"] = float((np.abs(a.state.store - b.state.store) / np.where(size, size, 1.0)).max())
-    for name in ("cyl_sum", "end_sum"):
-        x, y = getattr(a.record, name), getattr(b.record, name)
+    for of, name in (("state", "store"), ("record", "cyl_sum"), ("record", "end_sum")):
+        x, y = (getattr(getattr(one, of), name) for one in (a, b))
         size = np.abs(x).max(axis=0)
         found[name] = float((np.abs(x - y) / np.where(size, size, 1.0)).max())
     for name in ("store", "end"):
@@ -180,13 +178,12 @@ def curves():
             for rpm in whole.rpm:
                 a, b = cpu[name][rpm], gpu[name][rpm]
                 rows.append((abs(b.torque / a.torque - 1.0), rpm, name, a.audit["cycles"],
-                             b.audit["cycles"], a.converged, b.converged,
-                             abs(b.values["volumetric_efficiency"] / a.values["volumetric_efficiency"] - 1.0)))
+                             b.audit["cycles"], a.converged, b.converged))
         rows.sort(reverse=True)
         off = np.array([row[0] for row in rows])
         say(f"  torque: largest difference {off.max():.1e}, median {np.median(off):.1e}, "
-            f"{(off > 1e-4).sum()} of {off.size} above 1e-4; converged {sum(r[5] for r in rows)} and "
-            f"{sum(r[6] for r in rows)}")
+            f"{(off > 1e-4).sum()} of {off.size} above 1e-4; converged "
+            f"{sum(r[5] for r in rows)} and {sum(r[6] for r in rows)}")
         for row in rows[:8]:
             say("   ", row)
 
@@ -206,7 +203,7 @@ def designs():
     wanted = ws.designs((engine, exhaust), SPACE, 2000, method="latin hypercube", seed=1)
     clock = time.perf_counter()
     ws.explore(engine, exhaust, wanted[:64], [4500.0], device="gpu", progress=False)
-    say(f"first call, with compilation and start of the processes: {time.perf_counter() - clock:.1f} s")
+    say(f"first call, which starts the processes: {time.perf_counter() - clock:.1f} s")
     at_work = pool.gpu_pool()
     for rpm in ([4500.0], [2500.0, 4500.0, 6500.0]):
         before = at_work.cycles, at_work.launches, at_work.busy, host_time(at_work)
@@ -217,10 +214,11 @@ def designs():
         after = at_work.cycles, at_work.launches, at_work.busy, host_time(at_work)
         marched, launches, busy, hosts = (b - a for a, b in zip(before, after, strict=True))
         good = sum(int(design.trusted.sum()) for design in found)
-        say(f"{len(found)} designs at {rpm}: {took:.2f} s, {60.0 * count / took:.0f} points/min; {good} of {count} "
-            f"converged, {len(found.failures)} designs failed; {marched / count:.1f} cycles a point, "
-            f"{launches} launches of {marched / launches:.0f}, lanes busy {busy:.1f} s, this process "
-            f"{used:.1f} s of processor, {len(at_work.hosts)} hosts {hosts:.1f} s")
+        say(f"{len(found)} designs at {rpm}: {took:.2f} s, {60.0 * count / took:.0f} points/min; "
+            f"{good} of {count} converged, {len(found.failures)} designs failed; "
+            f"{marched / count:.1f} cycles a point, {launches} launches of "
+            f"{marched / launches:.0f}, lanes busy {busy:.1f} s, this process {used:.1f} s of "
+            f"processor, {len(at_work.hosts)} hosts {hosts:.1f} s")
     import resource
 
     usage = resource.getrusage(resource.RUSAGE_SELF)
@@ -233,8 +231,8 @@ def designs():
         took = time.perf_counter() - clock
     gpu = ws.explore(engine, exhaust, few, [4500.0], device="gpu", progress=False)
     off = np.abs(gpu.torque / beside.torque - 1.0)
-    say(f"beside it {os.cpu_count()} processes: {60.0 * len(few) / took:.0f} points/min; torque of {len(few)} designs "
-        f"differs by {off.max():.1e} at most, {np.median(off):.1e} in the middle")
+    say(f"beside it {os.cpu_count()} processes: {60.0 * len(few) / took:.0f} points/min; torque of "
+        f"{len(few)} designs differs by {off.max():.1e} at most, {np.median(off):.1e} in the middle")
 
 
 def map():
@@ -251,17 +249,19 @@ def map():
     clock = time.perf_counter()
     found = ws.explore(engine, exhaust, space, speeds, device="gpu", progress=False)
     took = time.perf_counter() - clock
-    say(f"map of {found.torque.size} points: {took:.1f} s, {60.0 * found.torque.size / took:.0f} points/min")
+    size = found.torque.size
+    say(f"map of {size} points: {took:.1f} s, {60.0 * size / took:.0f} points/min")
     clock = time.perf_counter()
     with ProcessPoolExecutor(2) as executor:
-        ws.explore(engine, exhaust, {"exhaust.collector.length": [0.3]}, speeds[:4], executor=executor, progress=False)
+        ws.explore(engine, exhaust, {"exhaust.collector.length": [0.3]}, speeds[:4],
+                   executor=executor, progress=False)
         clock = time.perf_counter()
-        few = ws.explore(engine, exhaust, {"exhaust.collector.length": lengths[::30].tolist()}, speeds,
-                         executor=executor, progress=False)
+        few = ws.explore(engine, exhaust, {"exhaust.collector.length": lengths[::30].tolist()},
+                         speeds, executor=executor, progress=False)
         cpu = time.perf_counter() - clock
     off = np.abs(few.torque / found.torque[::30] - 1.0)
-    say(f"two cores: {few.torque.size} points of it in {cpu:.1f} s, the whole would take {cpu * found.torque.size / few.torque.size:.0f} s; "
-        f"torque differs by {off.max():.1e} at most")
+    say(f"two cores: {few.torque.size} points of it in {cpu:.1f} s, the whole would take "
+        f"{cpu * size / few.torque.size:.0f} s; torque differs by {off.max():.1e} at most")
     np.savez(OUT / "map.npz", lengths=lengths, speeds=speeds, torque=found.torque)
     figure, ax = plt.subplots()
     drawn = ax.contourf(speeds, 1e3 * lengths, found.torque, 20)
@@ -284,8 +284,8 @@ def search():
         best = ws.optimise(engine, exhaust, SPACE, [3500.0, 5500.0], executor=executor, device=name,
                            **options)
         results[name] = best
-        say(f"search on {name}: {time.perf_counter() - clock:.1f} s, {len(best.exploration)} designs, best {best.value:.6g}, "
-            f"feasible {best.feasible}, {best.best.changes}")
+        say(f"search on {name}: {time.perf_counter() - clock:.1f} s, {len(best.exploration)} "
+            f"designs, best {best.value:.6g}, feasible {best.feasible}, {best.best.changes}")
         if executor:
             executor.shutdown()
 

@@ -119,7 +119,8 @@ class Device:
                 raise ImportError("no module numba_cuda")
         except ImportError as error:
             raise InputError(
-                f"device = 'gpu' needs the package numba-cuda, which is not there ({error}): {EXTRA}"
+                f"device = 'gpu' needs the package numba-cuda, which is not there ({error}): "
+                f"{EXTRA}"
             ) from None
         self._driver = driver
         self._lock = threading.Lock()
@@ -127,7 +128,9 @@ class Device:
             self._ask(driver.cuInit, 0)
             count = self._ask(driver.cuDeviceGetCount)
         except Exception as error:  # the package has its own for a driver that is not there
-            raise InputError(f"device = 'gpu' needs an NVIDIA GPU with its driver: {error}") from None
+            raise InputError(
+                f"device = 'gpu' needs an NVIDIA GPU with its driver: {error}"
+            ) from None
         if number >= count:
             raise InputError(f"device = 'gpu' needs an NVIDIA GPU, of which {count} are there.")
         self._handle = self._ask(driver.cuDeviceGet, number)

@@ -6,8 +6,8 @@ step, the crank angle, how the march stands) one of them finds and puts into the
 their shared memory.  Between stages they wait for each other where one reads what another wrote.
 
 A launch has as many blocks as the device can hold at once.  Each takes the next point that waits,
-reads what is new from its slot (`slots`) in memory of the host, marches a cycle and writes back what
-the host must know.
+reads what is new from its slot (`slots`) in memory of the host, marches a cycle and writes back
+what the host must know.
 """
 
 import numpy as np
@@ -35,7 +35,6 @@ from wavesim.gpu.slots import (
 from wavesim.gpu.target import (
     add_to,
     barrier,
-    block,
     cells_at_once,
     clock,
     ends_at_once,

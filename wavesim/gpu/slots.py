@@ -13,8 +13,8 @@ A slot is made of words of 8 bytes:
     samples  of the stores and ends, and of all cells if traces are wanted
 
 There are two of each slot, at the same place in memory of the host and of the device.  All goes to
-the device before the first cycle; then only the near arrays and wall temperatures before each cycle,
-and the near arrays and what is told after it.  Samples come back when they are asked for.
+the device before the first cycle; then only the near arrays and wall temperatures before each
+cycle, and the near arrays and what is told after it.  Samples come back when they are asked for.
 
 The arrays of a model in a slot are views of it, so that the code between cycles knows nothing of
 slots.

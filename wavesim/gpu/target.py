@@ -25,7 +25,8 @@ except ImportError:  # said in a sentence by `wavesim.gpu.device`
 
 SIMULATED = config is not None and bool(config.ENABLE_CUDASIM)
 WARP = 4 if SIMULATED else 32
-ENDS_A_WARP = 2 if SIMULATED else 8  # neighbouring ends solved by one warp; the others wait in other warps
+#: Neighbouring ends that one warp solves: fewer and the code of all ends is read by more warps.
+ENDS_A_WARP = 2 if SIMULATED else 8
 
 if SIMULATED:
     from numba.cuda.simulator.kernel import _get_kernel_context as _now
@@ -100,10 +101,10 @@ if SIMULATED:
         return 0
 
 elif config is not None:
+    from llvmlite import ir
     from numba.cuda import types
     from numba.cuda.extending import intrinsic
     from numba.cuda.np.arrayobj import make_array, populate_array
-    from llvmlite import ir
 
     function = functools.partial(cuda.jit, device=True)
     part = functools.partial(cuda.jit, device=True, forceinline=True)

@@ -24,7 +24,7 @@ import importlib
 import importlib.util
 import math
 import types
-from functools import lru_cache
+from functools import cache
 
 from wavesim.gpu import target
 
@@ -42,7 +42,7 @@ FUNCTIONS = {"math.sqrt": "root", "math.log": "logarithm", "math.exp": "exponent
 TARGET = "_target"  # what it is called in the modules made
 
 
-@lru_cache(maxsize=None)
+@cache
 def made(name):
     """A module of the kernels as it runs on a GPU.
 

@@ -68,7 +68,8 @@ class _Host:
         self.process = subprocess.Popen(
             [sys.executable, "-I", "-c", _START, str(package / "__init__.py"),
              *map(str, (file, size, first, words)), *paths],
-            cwd=package, env=os.environ | _ENVIRONMENT, pass_fds=(file,), stdin=subprocess.PIPE, stdout=subprocess.PIPE,
+            cwd=package, env=os.environ | _ENVIRONMENT, pass_fds=(file,),
+            stdin=subprocess.PIPE, stdout=subprocess.PIPE,
             start_new_session=True,  # Ctrl-C is for the process that hands points in
         )
         self.load = 0  # points that it has
