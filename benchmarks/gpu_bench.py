@@ -120,6 +120,8 @@ def steps():
             begin_cycle(Cycle(twin, model.settings, 2, True))
             slots.ask(words, ends, 100_000, True)
             found.run([start])
+            slots.ask_samples(words)
+            found.run([start])
         used = 0
         for end in ends:
             used += march_to(model, end, 100_000, 2, used)
@@ -145,11 +147,9 @@ def difference(a, b):
     """Largest difference relative to the largest value of each row, inside ducts."""
     inside = np.concatenate([np.arange(*span) for span in a.ducts.values()])
     found = {}
-    for name, rows in (("U", range(5)), ("W", (f.U, f.P, f.C, f.YF, f.YB))):
-        x, y = ((one.state.U if name == "U" else one.work.W)[list(rows)][:, inside]
-                for one in (a, b))
-        size = np.abs(x).max(axis=1, keepdims=True)
-        found[name] = float((np.abs(x - y) / np.where(size > 0.0, size, 1.0)).max())
+    x, y = (one.state.U[:, inside] for one in (a, b))
+    size = np.abs(x).max(axis=1, keepdims=True)
+    found["gas in ducts"] = float((np.abs(x - y) / np.where(size > 0.0, size, 1.0)).max())
     for of, name in (("state", "store"), ("record", "cyl_sum"), ("record", "end_sum")):
         x, y = (getattr(getattr(one, of), name) for one in (a, b))
         size = np.abs(x).max(axis=0)
@@ -200,29 +200,32 @@ def host_time(at_work):
 def designs():
     """Two thousand different designs of a complete system, descriptions in, quantities out."""
     engine, exhaust = case("complete")
-    wanted = ws.designs((engine, exhaust), SPACE, 2000, method="latin hypercube", seed=1)
+    count = int(os.environ.get("DESIGNS", 2000))
+    wanted = ws.designs((engine, exhaust), SPACE, count, method="latin hypercube", seed=1)
     clock = time.perf_counter()
     ws.explore(engine, exhaust, wanted[:64], [4500.0], device="gpu", progress=False)
     say(f"first call, which starts the processes: {time.perf_counter() - clock:.1f} s")
     at_work = pool.gpu_pool()
     for rpm in ([4500.0], [2500.0, 4500.0, 6500.0]):
         before = at_work.cycles, at_work.launches, at_work.busy, host_time(at_work)
+        before_spans = len(at_work.spans())
         clock, used = time.perf_counter(), time.process_time()
         found = ws.explore(engine, exhaust, wanted, rpm, device="gpu", progress=False)
         took, used = time.perf_counter() - clock, time.process_time() - used
         count = len(wanted) * len(rpm)
         after = at_work.cycles, at_work.launches, at_work.busy, host_time(at_work)
         marched, launches, busy, hosts = (b - a for a, b in zip(before, after, strict=True))
+        spans = np.array(at_work.spans()[before_spans:])
+        say(f"on the device {spans[:, 2].sum() / 1e3:.2f} s of copies in, {spans[:, 3].sum() / 1e3:.2f} "
+            f"s of marching, {spans[:, 4].sum() / 1e3:.2f} s of copies out")
+        for row in spans[:: max(1, len(spans) // 24)]:
+            say("   points {:.0f}, new {:.0f}; ms in {:.1f}, march {:.1f}, out {:.1f}".format(*row))
         good = sum(int(design.trusted.sum()) for design in found)
         say(f"{len(found)} designs at {rpm}: {took:.2f} s, {60.0 * count / took:.0f} points/min; "
             f"{good} of {count} converged, {len(found.failures)} designs failed; "
             f"{marched / count:.1f} cycles a point, {launches} launches of "
             f"{marched / launches:.0f}, lanes busy {busy:.1f} s, this process {used:.1f} s of "
             f"processor, {len(at_work.hosts)} hosts {hosts:.1f} s")
-    import resource
-
-    usage = resource.getrusage(resource.RUSAGE_SELF)
-    say(f"{usage.ru_maxrss * 1e-6:.1f} GB of this process at most")
     with ProcessPoolExecutor() as executor:
         few = wanted[:160]
         ws.explore(engine, exhaust, few[:32], [4500.0], executor=executor, progress=False)
@@ -232,7 +235,7 @@ def designs():
     gpu = ws.explore(engine, exhaust, few, [4500.0], device="gpu", progress=False)
     off = np.abs(gpu.torque / beside.torque - 1.0)
     say(f"beside it {os.cpu_count()} processes: {60.0 * len(few) / took:.0f} points/min; torque of "
-        f"{len(few)} designs differs by {off.max():.1e} at most, {np.median(off):.1e} in the middle")
+        f"{len(few)} designs differs by {off.max():.1e} at most, {np.median(off):.1e} in the mean")
 
 
 def map():

@@ -164,12 +164,9 @@ def by_blocks(case, order, skipped=None, share=1.0):
     words = np.zeros(layout.words, dtype=np.int64)
     slots.settle_in(model, layout, words)
     slots.ask(words, np.arange(1, 9) * (duration / 8.0), 200, True)
-    device = words.copy()
-    for address, array in ((1, words), (2, device), (3, np.zeros(1)), (4, np.zeros(1))):
+    for address, array in ((1, words), (2, np.zeros(1)), (3, np.zeros(1))):
         target.show(address, array.view(float))
-    Block(ORDERS[order], int(layout.job[slots.NEAR_END]), skipped).run(frame.cycles, 1, 2, 3, 1, 4)
-    kept = slice(*layout.job[[slots.TOLD_END, slots.FIELD_END]])
-    words[kept] = device[kept]
+    Block(ORDERS[order], int(layout.job[slots.NEAR_END]), skipped).run(frame.cycles, 1, 2, 1, 3)
     return model, words
 
 

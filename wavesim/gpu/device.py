@@ -24,7 +24,7 @@ from wavesim.gpu.launches import Lane
 from wavesim.kernels import jit
 
 EXTRA = "pip install wavesim[gpu]"
-BLOCKS, THREADS = 2, 256  # of a multiprocessor, and of a block: 128 registers remain for a thread
+BLOCKS, THREADS = 2, 192  # of a multiprocessor, and of a block: 168 registers remain for a thread
 SHARE = 0.8  # of the free memory of the device that slots may take
 PAGE = 2**20
 LEAST = 64 * PAGE
@@ -46,7 +46,7 @@ def assembly(capability):
     from wavesim.gpu.frame import cycles  # brings numba-cuda, which only the compiler needs
     from wavesim.gpu.target import compiled
 
-    return compiled(cycles, 5, capability, (THREADS, BLOCKS))
+    return compiled(cycles, 4, capability, (THREADS, BLOCKS))
 
 
 def _digest(capability, driver):
@@ -175,9 +175,10 @@ class Device:
             Number of lanes.
         """
         self.load()
-        address, mirror = self.pin(memory), self.allocate(memory.nbytes)
+        self.pin(memory)
+        mirror = self.allocate(memory.nbytes)
         self._held = memory, mirror
-        return [Lane(self, memory, address, mirror) for _ in range(count)]
+        return [Lane(self, memory, mirror) for _ in range(count)]
 
     def memory_for(self, size):
         """Bytes of slots, at most `size`, that the device has memory for.
@@ -274,12 +275,9 @@ class Device:
         self._ask(self._driver.cuMemFree, address)
 
     def pin(self, memory):
-        """Let the device read and write memory of the host; its address there."""
-        driver = self._driver
-        address, size = memory.ctypes.data, memory.nbytes
-        self._ask(driver.cuMemHostRegister, address, size,
-                  driver.CU_MEMHOSTREGISTER_PORTABLE | driver.CU_MEMHOSTREGISTER_DEVICEMAP)
-        return int(self._ask(driver.cuMemHostGetDevicePointer, address, 0))
+        """Let copies to and from memory of the host run beside all else."""
+        self._ask(self._driver.cuMemHostRegister, memory.ctypes.data, memory.nbytes,
+                  self._driver.CU_MEMHOSTREGISTER_PORTABLE)
 
     def unpin(self, memory):
         self._ask(self._driver.cuMemHostUnregister, memory.ctypes.data)
@@ -289,6 +287,17 @@ class Device:
 
     def wait(self, stream):
         self._ask(self._driver.cuStreamSynchronize, stream)
+
+    def event(self):
+        """A mark in a stream, with its time."""
+        return self._ask(self._driver.cuEventCreate, 1)  # whoever waits for it sleeps
+
+    def record(self, event, stream):
+        self._ask(self._driver.cuEventRecord, event, stream)
+
+    def between(self, first, last):
+        """Time between two events [ms]."""
+        return self._ask(self._driver.cuEventElapsedTime, first, last)
 
     def copy_out(self, values, address, stream):
         self._ask(self._driver.cuMemcpyDtoHAsync, values.ctypes.data, address, values.nbytes,

@@ -6,8 +6,8 @@ step, the crank angle, how the march stands) one of them finds and puts into the
 their shared memory.  Between stages they wait for each other where one reads what another wrote.
 
 A launch has as many blocks as the device can hold at once.  Each takes the next point that waits,
-reads what is new from its slot (`slots`) in memory of the host, marches a cycle and writes back
-what the host must know.
+reads the near arrays of its slot (`slots`) into its shared memory, marches a cycle and writes them
+back.
 """
 
 import numpy as np
@@ -16,9 +16,7 @@ from wavesim.gpu.slots import (
     CHUNK,
     CHUNK_END,
     GAS_KIND,
-    GIVEN_END,
     JOB_AT,
-    KEPT_END,
     MAIL_AT,
     MAX_STEPS,
     N_ENTRY,
@@ -398,23 +396,12 @@ def march_cycle(far):
 
 
 @part
-def copy(source, from_word, target, to_word, count):
-    """Copy words, all threads together; four loads are under way at a time."""
-    i = thread()
-    n = cells_at_once()
-    while i + 3 * n < count:
-        a = source[from_word + i]
-        b = source[from_word + i + n]
-        c = source[from_word + i + 2 * n]
-        d = source[from_word + i + 3 * n]
-        target[to_word + i] = a
-        target[to_word + i + n] = b
-        target[to_word + i + 2 * n] = c
-        target[to_word + i + 3 * n] = d
-        i += 4 * n
-    while i < count:
-        target[to_word + i] = source[from_word + i]
-        i += n
+def copy(source, target, from_word, to_word):
+    """Copy words to the same place, all threads together."""
+    i = from_word + thread()
+    while i < to_word:
+        target[i] = source[i]
+        i += cells_at_once()
 
 
 @part
@@ -426,21 +413,21 @@ def clear(target, from_word, to_word):
         i += cells_at_once()
 
 
-def cycles(host, device, starts, count, queue):
+def cycles(slots, starts, count, queue):
     """One cycle of every point that waits: what a launch runs.
 
     Parameters
     ----------
-    host, device : int
-        Addresses of the two memories with the slots.
+    slots : int
+        Address of the memory of the device with all slots.
     starts : int
-        Address of the first word of each slot in them, those first that take longest.
+        Address of the first word of each slot in it, those first that take longest.
     count : int
         How many there are.
     queue : int
         Address of a word that says how many were taken, 0 at first.
     """
-    slots, listed = whole(words(host)), whole(words(starts))
+    listed = whole(words(starts))
     mail = whole(near())
     while True:
         if thread() == 0:
@@ -450,23 +437,15 @@ def cycles(host, device, starts, count, queue):
         if job >= count:
             return
         barrier()
-        start = listed[job]
-        far = words(device + 8 * start)
+        far = words(slots + 8 * listed[job])
         own = whole(far)
-        end = slots[start + JOB_AT + NEAR_END]
-        copy(slots, start, mail, 0, end)
+        end = own[JOB_AT + NEAR_END]
+        copy(own, mail, 0, end)
         barrier()
-        n = mail[_CELLS + 2]
-        wall = mail[_CELLS] + f.WALL * n
-        told, last = mail[JOB_AT + GIVEN_END], mail[JOB_AT + TOLD_END]
-        copy(slots, start + wall, own, wall, n)
-        clear(own, mail[_WALL], last)
+        clear(own, mail[_WALL], mail[JOB_AT + TOLD_END])
         barrier()
         march_cycle(far)
         barrier()
-        copy(mail, JOB_AT, slots, start + JOB_AT, MAIL_AT - JOB_AT)
-        copy(mail, NEAR_AT, slots, start + NEAR_AT, end - NEAR_AT)
-        if mail[JOB_AT + STATUS] != f.OK:
-            last = mail[JOB_AT + KEPT_END]
-        copy(own, told, slots, start + told, last - told)
+        copy(mail, own, JOB_AT, MAIL_AT)
+        copy(mail, own, NEAR_AT, end)
         barrier()

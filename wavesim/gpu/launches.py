@@ -16,14 +16,16 @@ class Lane:
         With the march loaded.
     host : ndarray of int64
         Memory with all slots.
-    address, mirror : int
-        Of the same memory, as the device sees it, and of that of the device.
+    mirror : int
+        Address of as much memory of the device.
     """
 
-    def __init__(self, device, host, address, mirror):
-        self.device, self.host, self.address, self.mirror = device, host, address, mirror
+    def __init__(self, device, host, mirror):
+        self.device, self.host, self.mirror = device, host, mirror
         self.stream = device.stream()
         self.list = device.allocate(8 * (_MOST + 1))
+        self.events = [device.event() for _ in range(4)]
+        self.spans = []  # of each launch: points, ms of copies in, of the march, of copies out
 
     def run(self, starts):
         """Do what slots ask for; comes back when all is done.
@@ -38,30 +40,50 @@ class Lane:
         InputError
             If one of them is too large for the device, or the device fails.
         """
-        device, host = self.device, self.host
-        device.enter()
+        self.device.enter()
         starts = np.asarray(starts, dtype=np.int64)
-        jobs = host[starts[:, None] + slots.JOB_AT + np.arange(slots.N_JOB)]
-        for start, job in zip(starts.tolist(), jobs, strict=True):
-            if job[slots.WANT] == slots.READ:
-                span = slice(start + job[slots.KEPT_END], start + job[slots.FIELD_END])
-                device.copy_out(host[span], self.mirror + 8 * span.start, self.stream)
-            elif job[slots.FRESH]:
-                new = host[start:start + job[slots.KEPT_END]]
-                device.copy_in(self.mirror + 8 * start, new, self.stream)
-                host[start + slots.JOB_AT + slots.FRESH] = 0
-        self._march(starts, jobs)
-        device.wait(self.stream)
+        jobs = self.host[starts[:, None] + slots.JOB_AT + np.arange(slots.N_JOB)]
+        is_read = jobs[:, slots.WANT] == slots.READ
+        for start, job in zip(starts[is_read].tolist(), jobs[is_read], strict=True):
+            self._copy_out(start + job[slots.KEPT_END], start + job[slots.FIELD_END])
+        if not is_read.all():
+            self._march(starts[~is_read], jobs[~is_read])
+        self.device.wait(self.stream)
+
+    def _copy_in(self, first, last):
+        self.device.copy_in(self.mirror + 8 * first, self.host[first:last], self.stream)
+
+    def _copy_out(self, first, last):
+        self.device.copy_out(self.host[first:last], self.mirror + 8 * first, self.stream)
 
     def _march(self, starts, jobs):
-        marched = np.flatnonzero(jobs[:, slots.WANT] == slots.MARCH)
-        if marched.size == 0:
-            return
-        device = self.device
-        near = device.fit(int(jobs[marched, slots.NEAR_END].max()))
-        order = marched[np.argsort(-jobs[marched, slots.COST], kind="stable")]
+        device, stream = self.device, self.stream
+        near = device.fit(int(jobs[:, slots.NEAR_END].max()))
+        begin, loaded, marched, done = self.events
+        device.record(begin, stream)
+        fresh = jobs[:, slots.FRESH] > 0
+        self.host[starts + slots.JOB_AT + slots.FRESH] = 0
+        new = np.where(fresh, jobs[:, slots.KEPT_END], jobs[:, slots.CELLS_END])
+        for start, words in zip(starts.tolist(), new.tolist(), strict=True):
+            self._copy_in(start, start + words)
+        order = np.argsort(-jobs[:, slots.COST], kind="stable")
+        lists = []
         for first in range(0, order.size, _MOST):
-            some = order[first:first + _MOST]
-            device.copy_in(self.list, np.concatenate(([0], starts[some])), self.stream)
-            given = (self.address, self.mirror, self.list + 8, some.size, self.list)
-            device.launch(min(device.blocks, some.size), near, given, self.stream)
+            some = np.concatenate(([0], starts[order[first:first + _MOST]]))
+            lists.append(some)
+            device.copy_in(self.list, some, stream)
+            device.record(loaded, stream)
+            given = self.mirror, self.list + 8, some.size - 1, self.list
+            device.launch(min(device.blocks, some.size - 1), near, given, stream)
+        device.record(marched, stream)
+        for start, words in zip(starts.tolist(), jobs[:, slots.TOLD_END].tolist(), strict=True):
+            self._copy_out(start + slots.JOB_AT, start + words)
+        device.record(done, stream)
+        device.wait(stream)
+        failed = self.host[starts + slots.JOB_AT + slots.STATUS] != 0
+        for start, job in zip(starts[failed].tolist(), jobs[failed], strict=True):
+            self._copy_out(start + job[slots.TOLD_END], start + job[slots.KEPT_END])
+        self.spans.append((starts.size, int(fresh.sum()), *(
+            device.between(*pair)
+            for pair in ((begin, loaded), (loaded, marched), (marched, done))
+        )))

@@ -7,14 +7,14 @@ A slot is made of words of 8 bytes:
     mail     by which the threads of a block tell each other
     near     small arrays: ends, stores, cylinders, plan; during a cycle they lie in the memory that
              the threads of a block share
-    given    what the GPU only reads: geometry
+    cells    geometry and wall temperatures
     told     the gas, and what the walls have done to it
-    kept     the scratch, which one cycle hands on to the next
+    kept     the rest of the geometry, and the scratch, which one cycle hands on to the next
     samples  of the stores and ends, and of all cells if traces are wanted
 
 There are two of each slot, at the same place in memory of the host and of the device.  All goes to
-the device before the first cycle; then only the near arrays and wall temperatures before each
-cycle, and the near arrays and what is told after it.  Samples come back when they are asked for.
+the device before the first cycle, and before the next ones what lies before `told`; what lies
+before `kept` comes back after each.  Samples come back when they are asked for.
 
 The arrays of a model in a slot are views of it, so that the code between cycles knows nothing of
 slots.
@@ -32,17 +32,18 @@ NEAR = (
     "state.cyl", "state.clock", "state.plan", "work.store", "inner", "face", "record.end_sum",
     "record.cyl_sum", "record.interval",
 )
-GIVEN = ("net.duct", "net.area", "net.cells", "net.hole_par", "net.valve_area")
+CELLS = ("net.cells",)
 TOLD = ("state.U", "state.T", "state.hole_u", "record.wall", "record.ways")
-KEPT = ("work.W", "work.Q", "work.F", "work.hole")
+KEPT = ("net.duct", "net.area", "net.hole_par", "net.valve_area",
+        "work.W", "work.Q", "work.F", "work.hole")
 SAMPLES = ("record.store", "record.end", "record.field")
-ARRAYS = (*NEAR, *GIVEN, *TOLD, *KEPT, *SAMPLES)
+ARRAYS = (*NEAR, *CELLS, *TOLD, *KEPT, *SAMPLES)
 PLACE = {name: place for place, name in enumerate(ARRAYS)}
 N_ENTRY = 4  # of the table: first word, lengths (1 where there is none)
 
 N_MAIL = 10
 N_JOB = 40
-(GAS_KIND, NEAR_END, GIVEN_END, TOLD_END, KEPT_END, SAMPLES_END, FIELD_END,
+(GAS_KIND, NEAR_END, CELLS_END, TOLD_END, KEPT_END, SAMPLES_END, FIELD_END,
  WANT, FRESH, SAMPLED, MAX_STEPS, COST,  # what is asked; not on the device yet; by which those
  # that take longest go first
  STATUS, CHUNK, TAKEN, USED) = range(16)  # how it ended, in which quarter turn, steps in it, before
@@ -84,7 +85,7 @@ def layout_of(model, traces):
     table = np.ones((len(ARRAYS), N_ENTRY), dtype=np.int64)
     job = np.zeros(N_JOB, dtype=np.int64)
     at = NEAR_AT
-    for names, end in ((NEAR, NEAR_END), (GIVEN, GIVEN_END), (TOLD, TOLD_END), (KEPT, KEPT_END),
+    for names, end in ((NEAR, NEAR_END), (CELLS, CELLS_END), (TOLD, TOLD_END), (KEPT, KEPT_END),
                        (SAMPLES[:2], SAMPLES_END), (SAMPLES[2:], FIELD_END)):
         for name in names:
             shape = arrays[name].shape

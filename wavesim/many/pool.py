@@ -135,10 +135,9 @@ class GpuPool(Executor):
         self.hosts = [_Host(self._file, size, i * words, words, self._on_message)
                       for i in range(hosts)]
         self.memory = map_memory(self._file, size)
-        self._lanes = [
-            threading.Thread(target=self._drive, args=(lane,), daemon=True)
-            for lane in self.device.lanes(self.memory, LANES)
-        ]
+        self._on_device = self.device.lanes(self.memory, LANES)
+        self._lanes = [threading.Thread(target=self._drive, args=(lane,), daemon=True)
+                       for lane in self._on_device]
         for lane in self._lanes:
             lane.start()
 
@@ -159,6 +158,10 @@ class GpuPool(Executor):
             lambda done: done.cancelled() and host.send("forget", [work.number])
         )
         return future
+
+    def spans(self):
+        """Of each launch so far: points, new ones, ms of copies in, of the march, of copies out."""
+        return [span for lane in self._on_device for span in lane.spans]
 
     def _host_for(self, task):
         """The host that has least to do, but all speeds of a design go to one: it is made once."""
