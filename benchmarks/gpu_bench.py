@@ -17,7 +17,6 @@ import numpy as np
 import wavesim as ws
 from wavesim.gpu import slots
 from wavesim.gpu.device import Device
-from wavesim.kernels import flat as f
 from wavesim.many import pool
 from wavesim.march.advance import Cycle, begin_cycle, march_to, plan_steps, run_cycle
 from wavesim.march.rig import Rig
@@ -97,7 +96,24 @@ def cycles():
             ticks = job[slots.PROFILE:slots.PROFILE + 11]
             if ticks.any():
                 say("  ticks a step of stages", (ticks / job[slots.USED]).astype(int).tolist())
+    follow(found, starts[:528], [kept[i % 63][1] for i in range(528)])
     say(f"{device.blocks} blocks at once; last {1e9 * took / steps:.0f}")
+
+
+def follow(found, starts, ends):
+    """Four more cycles of the same points, the last with samples."""
+    for number in range(2, 6):
+        for start, end in zip(starts, ends, strict=True):
+            words = found.memory[start:]
+            slots.view_of(words, "state.clock", 1, float)[:] = 0.0
+            interval = slots.view_of(words, "record.interval", 1, float)
+            interval[:] = (end[-1] / 720.0, 0.0) if number == 5 else (0.0, 0.0)
+            slots.ask(words, end, 2_000_000, number == 5)
+        took = found.run(starts)
+        steps = sum(slots.answer(found.memory[start:])[2] for start in starts)
+        what = ", with samples" if number == 5 else ""
+        say(f"cycle {number} of {len(starts)} points{what}: {took:.3f} s, {1e9 * took / steps:.0f} "
+            "ns a step", found.lane.spans[-1])
 
 
 def steps():
@@ -216,8 +232,9 @@ def designs():
         after = at_work.cycles, at_work.launches, at_work.busy, host_time(at_work)
         marched, launches, busy, hosts = (b - a for a, b in zip(before, after, strict=True))
         spans = np.array(at_work.spans()[before_spans:])
-        say(f"on the device {spans[:, 2].sum() / 1e3:.2f} s of copies in, {spans[:, 3].sum() / 1e3:.2f} "
-            f"s of marching, {spans[:, 4].sum() / 1e3:.2f} s of copies out")
+        copied, march, back = spans[:, 2:].sum(axis=0) / 1e3
+        say(f"on the device {copied:.2f} s of copies in, {march:.2f} s of marching, {back:.2f} s of "
+            "copies out")
         for row in spans[:: max(1, len(spans) // 24)]:
             say("   points {:.0f}, new {:.0f}; ms in {:.1f}, march {:.1f}, out {:.1f}".format(*row))
         good = sum(int(design.trusted.sum()) for design in found)
