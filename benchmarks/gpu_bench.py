@@ -233,8 +233,8 @@ def designs():
         marched, launches, busy, hosts = (b - a for a, b in zip(before, after, strict=True))
         spans = np.array(at_work.spans()[before_spans:])
         copied, march, back = spans[:, 2:].sum(axis=0) / 1e3
-        say(f"on the device {copied:.2f} s of copies in, {march:.2f} s of marching, {back:.2f} s of "
-            "copies out")
+        say(f"on the device {copied:.2f} s of copies in, {march:.2f} s of marching, {back:.2f} s "
+            "of copies out")
         for row in spans[:: max(1, len(spans) // 24)]:
             say("   points {:.0f}, new {:.0f}; ms in {:.1f}, march {:.1f}, out {:.1f}".format(*row))
         good = sum(int(design.trusted.sum()) for design in found)
@@ -252,7 +252,7 @@ def designs():
     gpu = ws.explore(engine, exhaust, few, [4500.0], device="gpu", progress=False)
     off = np.abs(gpu.torque / beside.torque - 1.0)
     say(f"beside it {os.cpu_count()} processes: {60.0 * len(few) / took:.0f} points/min; torque of "
-        f"{len(few)} designs differs by {off.max():.1e} at most, {np.median(off):.1e} in the mean")
+        f"{len(few)} designs differs by {off.max():.1e} at most, mostly {np.median(off):.1e}")
 
 
 def map():

@@ -328,8 +328,8 @@ class Workplace(NamedTuple):
     threads : int
         Points computed at once.
     device : {"cpu", "gpu"}
-    call : callable
-        What the executor computes.
+    call : callable or None
+        What the executor computes; None: `compute`.
     """
 
     executor: object
@@ -364,11 +364,11 @@ def workplace(owner, device, executor, threads, scheme="finite volume"):
     check_choice(owner, "device", device, DEVICES)
     if device == CPU or executor is not None:
         width = count_workers(executor, threads, owner)
-        call = compute if device == CPU else compute_on_gpu
+        call = None if device == CPU else compute_on_gpu
         place = Workplace(executor, width, device, call)
     else:
         hosts = None if threads is None else check_int(owner, "threads", threads, 1, MOST_HOSTS)
-        place = Workplace(None, POINTS, device, compute)
+        place = Workplace(None, POINTS, device, None)
     if device != CPU and scheme != "finite volume":
         raise InputError(
             f"Settings: scheme = {shown(scheme)} is not known on a GPU; choose 'finite volume' or "

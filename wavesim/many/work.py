@@ -138,7 +138,7 @@ def _straight_from_workers(executor):
         client.direct_to_workers = before
 
 
-def run_chains(chains, *, executor=None, threads=1, device=CPU, call=compute, store=None,
+def run_chains(chains, *, executor=None, threads=1, device=CPU, call=None, store=None,
                traces=True, strict=True, progress=True, label="speeds"):
     """Compute chains of tasks.
 
@@ -151,8 +151,8 @@ def run_chains(chains, *, executor=None, threads=1, device=CPU, call=compute, st
         Points computed at once.
     device : {"cpu", "gpu"}
         What marches the cycles; part of the key of a point in a store.
-    call : callable
-        What the executor computes: `compute` or a function like it.
+    call : callable or None
+        What the executor computes: a function like `compute`; None: that.
     store : Store or None
         Points found there are not computed; finished ones are put there.
     traces : bool
@@ -175,7 +175,7 @@ def run_chains(chains, *, executor=None, threads=1, device=CPU, call=compute, st
     """
     pool = executor or ThreadPoolExecutor(threads)
     crew = _Crew(chains, pool, threads, store, traces, strict)
-    crew.device, crew.call = device, call
+    crew.device, crew.call = device, call or compute
     with (
         _interrupts_ask(crew),
         progress_bar(sum(map(len, chains)), label, "point", shown=progress) as crew.bar,
@@ -217,7 +217,7 @@ class _Crew:
     """State of `run_chains`: what waits, what is in work, what another process holds."""
 
     bar = None  # that shows how far the work is
-    device, call = CPU, staticmethod(compute)
+    device = call = None  # what marches the cycles, and what the pool computes
 
     def __init__(self, chains, pool, width, store, traces, strict):
         self.chains, self.pool, self.limit = chains, pool, AHEAD * width
