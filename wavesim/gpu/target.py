@@ -292,21 +292,20 @@ elif config is not None:
     def divided(a, b):
         """a / b, right to the last bit but for one; the usual one takes twice as long.
 
-        Two steps of Newton from an approximation, and one of correction.
+        A step of third order from an approximation, and one of correction.
         """
         a = types.float64(a)
         b = types.float64(b)
         rough = _reciprocal(b)
-        y = rough
-        y = cuda.fma(y, cuda.fma(-b, y, 1.0), y)
-        y = cuda.fma(y, cuda.fma(-b, y, 1.0), y)
+        off = cuda.fma(-b, rough, 1.0)
+        y = cuda.fma(cuda.fma(off, off, off), rough, rough)
         q = a * y
         q = cuda.fma(cuda.fma(-b, q, a), y, q)
         return q if q == q else a * rough  # of 0 or infinity
 
     @part
     def root(x):
-        """Square root in the same way; NaN below 0."""
+        """Square root, by two steps of Newton; NaN below 0."""
         x = types.float64(x)
         y = _reciprocal_root(x)
         half_x = 0.5 * x
