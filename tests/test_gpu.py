@@ -4,6 +4,7 @@ import json
 import os
 import subprocess
 import sys
+import time
 from pathlib import Path
 
 import numpy as np
@@ -113,6 +114,17 @@ def test_a_failing_point_says_where_as_on_a_processor(as_gpu, system):
         for device in ("cpu", "gpu")
     )
     assert here.failures and here.failures == there.failures
+
+
+def test_points_that_nobody_waits_for_are_dropped(system):
+    with pool.GpuPool(1, SlowGpu()) as made:
+        futures = [made.submit(compute, Task(*system, 3000.0 + i, COARSE)) for i in range(20)]
+        cancelled = [future.cancel() for future in futures[1:]]
+        assert all(cancelled) and futures[0].result().converged
+        patience = time.monotonic() + 60.0
+        while made._work and time.monotonic() < patience:
+            time.sleep(0.05)
+        assert not made._work and [host.load for host in made.hosts] == [0]
 
 
 def test_points_that_do_not_fit_into_memory_wait_for_room(system):

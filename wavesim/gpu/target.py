@@ -345,8 +345,9 @@ if config is not None:
 
     @part
     def first_pair():
-        """The same for pairs and joints, from the last warp on: the first ones have ends."""
-        return (threads() - 1 - thread()) // WARP if thread() % WARP == 0 else 1 << 40
+        """The same for pairs and joints, as for ends but from the last warp on."""
+        warp, lane = (threads() - 1 - thread()) // WARP, thread() % WARP
+        return warp * ENDS_A_WARP + lane if lane < ENDS_A_WARP else 1 << 40
 
     @part
     def count(clock, column, number):

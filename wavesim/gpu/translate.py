@@ -1,7 +1,7 @@
 """The kernels for a GPU, made at import from the source of those for a processor.
 
 There is one source of physics: the files of `wavesim.kernels`.  What is made of them here is the
-same but for five things, each of which is one method of `_Translator`:
+same but for what follows, each a method or two of `_Translator`:
 
 * The decorators of `kernels/jit.py` become those of `target.py`.
 * A loop over cells, holes, ends, pairs, joints or stores becomes one that many threads share:
@@ -31,8 +31,8 @@ from wavesim.gpu import target
 PACKAGE = "wavesim.kernels"
 #: By the table whose rows a loop runs over: what the threads that share it are told by.
 SHARED = {
-    "end_int": ("first_end", "ends_at_once"), "pair": ("first_pair", "stores_at_once"),
-    "joint": ("first_pair", "stores_at_once"), "store_int": ("first_store", "stores_at_once"),
+    "end_int": ("first_end", "ends_at_once"), "pair": ("first_pair", "ends_at_once"),
+    "joint": ("first_pair", "ends_at_once"), "store_int": ("first_store", "stores_at_once"),
 }
 CELLS = ("first_cell", "cells_at_once")
 ONE_BY_ONE = "hole_wall"

@@ -229,7 +229,9 @@ def serve(file, size, first, words):
                 host.marched(number)
         elif fresh and host.has_room():
             _, item = fresh.popleft()
-            if item[0] not in dropped:
+            if item[0] in dropped:
+                host.done.append((item[0], None))
+            else:
                 host.begin(*item)
         else:
             wake.wait(0.5)
