@@ -16,6 +16,7 @@ from wavesim.march import cycles as march_cycles
 from wavesim.march.cycles import rough_run, settle
 from wavesim.march.rig import Rig
 from wavesim.march.run import point_of
+from wavesim.march.walltemp import update_many, update_walls
 
 RPM = 4500.0
 BATCH = 20  # points in a row
@@ -35,6 +36,8 @@ def run(quick):
         "end": lambda: busy(point.end, BATCH),
         "key": lambda: busy(lambda: point_key(engine, exhaust, RPM, settings), BATCH),
         "between": point.between,
+        "walls": point.walls_alone,
+        "many walls": point.walls_together,
     }, turns)
     yield Row("complete system: a new design, to the first cycle of its first speed",
               1e3 * cost["design"], "ms")
@@ -44,7 +47,10 @@ def run(quick):
     alone = 1e3 * (cost["begin"] + cost["end"] + cost["key"])
     yield Row("complete system: these three, the work for one point of a known design", alone, "ms",
               "<= 3")
-    yield Row("complete system: between two cycles, walls solved", 1e3 * cost["between"], "ms")
+    for what, name in (("between two cycles, walls solved", "between"),
+                       ("of that the walls", "walls"),
+                       (f"the walls of {BATCH} points at once, for each", "many walls")):
+        yield Row(f"complete system: {what}", 1e3 * cost[name], "ms")
 
 
 def busy(work, calls=1):
@@ -76,6 +82,22 @@ class _Settled:
 
     def end(self):
         return point_of(self.rig, self.model, self.walls, self.cycles, RPM, rough=self.rough)
+
+    def walls_alone(self):
+        points = self.points()
+        return busy(lambda: [update_walls(*point) for point in points]) / BATCH
+
+    def walls_together(self):
+        points = self.points()
+        return busy(lambda: update_many(points)) / BATCH
+
+    def points(self):
+        """Many of them after the same cycle."""
+        found = [(*self.rig.at(RPM), 120.0 / RPM) for _ in range(BATCH)]
+        for model, *_ in found:
+            model.record.wall[:] = self.model.record.wall
+            model.record.ways[:] = self.model.record.ways
+        return found
 
     def between(self):
         """Seconds beside the march for one cycle; the cycle goes on repeating itself."""

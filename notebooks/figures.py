@@ -1,6 +1,7 @@
-"""Draw the figures of the README anew from the default demo: `python notebooks/figures.py`.
+"""Draw the figures of the README and of the guide anew: `python notebooks/figures.py`.
 
-It runs the study, which takes a minute or two, and writes small PNG files into notebooks/figures.
+It runs the default demo and lengths of collector on the engine of another study, which takes a
+minute or two, and writes small PNG files into notebooks/figures.
 """
 
 from pathlib import Path
@@ -41,6 +42,17 @@ def pressure(a, b, rpm):
     return axes[0].figure
 
 
+def collector_map():
+    """Torque over collector length and speed less that of the base, tuned lengths drawn over it."""
+    study = ws.load(ws.demo_path("collector"))
+    base, settings = study.exhausts[study.base], ws.Settings(cell_length=0.025, sample_deg=2.0)
+    lengths = {"exhaust.collector.length": [0.10, 0.15, 0.20, 0.30, 0.40, 0.50, 0.60, 0.80]}
+    found = ws.explore(study.engine, base, lengths, range(2000, 7001, 500), settings=settings)
+    point = ws.run_point(study.engine, base, 4500.0, settings=settings)
+    (ax,) = ws.plots.new_axes(height=5.2)
+    return found.map("torque").difference().plot(ax, sound=point).figure
+
+
 if __name__ == "__main__":
     matplotlib.use("Agg")
     sweeps = ws.run_study(ws.load(ws.demo_path()))
@@ -49,3 +61,4 @@ if __name__ == "__main__":
     keep(pressure(opened, wide, [3000, 4000]), "valve_pressure")
     exhaust = ws.load(ws.demo_path()).exhausts[wide.name]
     keep(ws.draw_exhaust(exhaust, ws.load(ws.demo_path()).engine).figure, "complete")
+    keep(collector_map(), "map")

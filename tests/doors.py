@@ -188,7 +188,12 @@ def more_doors(folder):
     pulls = ws.MeasuredPulls("pulls", [curve, ws.Curve("y", curve.rpm, {"torque": [101.0, 108.0]})])
     many = ws.compare(SWEEP, OTHER, SWEEP_CURVE)
     states = ws.PeriodicStates(3000.0, [ws.PeriodicState(point, ("cold",), 0.6, 0.5)])
+    torque = [[100.0, 110.0], [101.0, 112.0]]
+    measured = ws.measured_difference([3000.0, 4000.0], torque, torque)
     actions = [
+        lambda: measured.pulls_needed(1.0, 0.8, 3000.0, 4000.0),
+        lambda: measured.smallest_difference(3, 0.8, 3000.0, 4000.0),
+        lambda: measured.band_average(3000.0, 4000.0),
         lambda: ws.describe(EXHAUST), lambda: ws.restore(ws.describe(wall)),
         lambda: plots.colour(1), lambda: plots.plot_trace(pressure, label="a"),
         lambda: plots.plot_transmission_loss(loss, reference=loss, label="a"),

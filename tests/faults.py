@@ -394,12 +394,7 @@ FAULTS = (
     ),
     Fault(
         "exhaust lobe behind dead centre", "descriptions/valves.py",
-        '(1.0 if side == "intake" else -1.0) * self.lobe_centre_deg\n\n    def lift_at(self, '
-        'angle_deg: float | np.ndarray) -> float | np.ndarray:\n        """Lift [m] at angles '
-        'from the lobe centre [deg], an array or a number."""\n        inside',
-        "self.lobe_centre_deg\n\n    def lift_at(self, angle_deg: float | np.ndarray) -> "
-        'float | np.ndarray:\n        """Lift [m] at angles from the lobe centre [deg], an '
-        'array or a number."""\n        inside',
+        'else -1.0) * self.lobe_centre_deg', 'else 1.0) * self.lobe_centre_deg',
         "test_wiring.py::"
         "test_measured_lift_is_centred_after_dead_centre_at_the_intake_and_before_at_the_exhaust",
     ),
@@ -666,6 +661,21 @@ FAULTS = (
         "mistaken units guessed the wrong way round", "dyno/rows.py",
         "share = factor / stated[quantity]", "share = stated[quantity] / factor",
         "test_pulls.py::test_wrong_unit_is_refused_and_named",
+    ),
+    Fault(
+        "band for all speeds as wide as that for one", "dyno/repeat.py",
+        "one * error, sup * error", "one * error, one * error",
+        "test_repeat.py::test_bands_cover_what_they_promise_in_a_quick_look",
+    ),
+    Fault(
+        "scatter of one pull for that of their mean", "dyno/fit.py",
+        "/ sqrt(n * (n - 1.0))", "/ sqrt(n - 1.0)",
+        "test_fit.py::test_line_through_pulls_agrees_with_a_t_interval_of_a_textbook",
+    ),
+    Fault(
+        "errors of the baseline that do not cancel in the variant", "dyno/predict.py",
+        "_band(made, found, *(g_other - g_base))", "_band(made, found, *g_other)",
+        "test_fit.py::test_what_is_not_determined_widens_a_prediction",
     ),
 )
 

@@ -314,7 +314,8 @@ def test_examples_of_the_readme_and_of_the_guide_run(tmp_path, monkeypatch, caps
     monkeypatch.chdir(tmp_path)
     exec(compile(code, "README.md", "exec"), {})
     assert "B - A" in capsys.readouterr().out
-    assert sorted(os.listdir(tmp_path)) == ["150_mm.wav", "collector.png"]
+    assert sorted(os.listdir(tmp_path)) == [
+        "150_mm.wav", "collector.html", "collector.pdf", "collector.png"]
 
 
 def test_readme_names_every_file_that_a_run_writes():

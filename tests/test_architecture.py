@@ -28,14 +28,16 @@ FLOORS = {
                     "assemble exhaust symmetry pull study",
     "gpu": "slots target translate frame launches device",
     "arrays": "mesh compile",
-    "show": "quantities forms style reasons maps film sounds fronts plots drawings",
+    "show": "quantities forms style reasons maps film bands sounds fronts plots drawings panels "
+            "pages",
     "results": "files traces waves compact curves bill conditions points rays arrivals diagram "
                "contributions explain states compare comparisons",
     "march": "evaluate exchange books readout burn walltemp pull prolong rig precompile advance "
-             "cycles run cyclemap states echoes attribution acoustics",
+             "cycles run cyclemap states running echoes attribution acoustics",
     "many": "space store work host pool refine sweep maps explore sensitivity optimise",
-    "dyno": "logfile rows pulls correction repeat sound sound_file sound_curve choice",
-    "front": "folder report commands app",
+    "dyno": "logfile rows pulls correction repeat uncertain fit predict sound sound_file "
+            "sound_curve choice",
+    "front": "folder report content sheet_html sheet_pdf sheet session commands app",
     "door": "__init__ __main__",
 }
 #: (floor, place on it) by module, such as "march.run".
@@ -52,7 +54,8 @@ LAYERS |= {floor: (height, 99) for height, floor in enumerate(FLOORS) if floor n
 ARRAY_ROOMS = {
     "arrays.mesh", "arrays.compile", "march.advance", "march.cycles", "march.books",
     "march.readout", "march.burn", "march.walltemp", "march.prolong", "march.cyclemap",
-    "march.states", "march.acoustics", "march.echoes", "gpu.frame", "many.host",
+    "march.states", "march.acoustics", "march.running", "march.echoes",
+    "gpu.frame", "many.host",
 }
 
 

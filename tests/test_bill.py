@@ -110,7 +110,7 @@ def test_unequal_primaries_are_listed_one_by_one():
 def test_number_of_cylinders_must_be_known():
     with pytest.raises(InputError, match="bill: engine = None must be an Engine or a number"):
         bill(COMPLETE)
-    with pytest.raises(InputError, match="bill: engine = 0 .* 1 .* to 64"):
+    with pytest.raises(InputError, match="bill: engine = 0 .* 1 to 64"):
         bill(COMPLETE, 0)
     with pytest.raises(InputError, match="bill: engine = 'four'"):
         bill(COMPLETE, "four")

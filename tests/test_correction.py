@@ -215,6 +215,25 @@ def test_computed_sweep_is_corrected_with_its_weather():
     assert ws.compare(sweep, there).percent("torque")[0] == pytest.approx(100.0 * (by_hand - 1.0))
 
 
+def test_comparison_of_corrected_sweeps_names_what_else_they_differ_in():
+    """All but the weather, which the correction has levelled."""
+    study = ws.load(ws.demo_path("collector"))
+    coarse = ws.Settings(cell_length=0.1, sample_deg=10.0, tolerance=5e-2)
+    airs = Ambient(pressure=97e3), Ambient(pressure=101e3)
+    engines = study.engine, study.engine.replace(air_fuel_lambda=0.85)
+    sweeps = [ws.speed_sweep(engine, study.exhausts[study.base], [3000.0, 4000.0], settings=coarse,
+                             ambient=air, threads=1, progress=False)
+              for engine, air in zip(engines, airs, strict=True)]
+    plain, levelled = (ws.compare(*pair).notes() for pair in (
+        sweeps, [corrected(sweep, "ISO 1585") for sweep in sweeps]
+    ))
+    assert any("differ in weather" in note for note in plain)
+    assert not any("differ in weather" in note for note in levelled)
+    for notes in (plain, levelled):
+        assert any("differ in engine: air_fuel_lambda" in note for note in notes)
+        assert any("difference below 10 % means nothing" in note for note in notes)
+
+
 def test_sweep_that_does_not_say_its_weather_is_refused_or_told():
     sweep = fake_sweep(RPM, TORQUE)
     refused(lambda: corrected(sweep, "ISO 1585"), "does not say in which air")

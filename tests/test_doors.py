@@ -81,8 +81,8 @@ def test_wrong_argument_at_a_public_door_is_told(rooms, door, monkeypatch, tmp_p
     (lambda: SWEEP["3000"], ["Sweep: quantity = '3000'"]),
     (lambda: SWEEP[None], ["Sweep: no point at None rev/min"]),
     (lambda: ws.plots.save_figure("a", "b.png"), ["save_figure: ax = 'a'", "matplotlib Axes"]),
-    (lambda: ws.Pipe("0.75", 0.04), ["Pipe: length = '0.75' m is not a number (but of type str)"]),
-    (lambda: ws.Pipe(0.75, [0.04]), ["diameter = [0.04] m is not a number (but of type list)"]),
+    (lambda: ws.Pipe("0.75", 0.04), ["Pipe: length = '0.75' is not a number (but of type str)"]),
+    (lambda: ws.Pipe(0.75, [0.04]), ["diameter = [0.04] is not a number (but of type list)"]),
     (lambda: ws.Settings(friction="yes"), ["friction = 'yes' must be one of True, False"]),
     (lambda: ws.Exhaust(primary=ws.Pipe(0.5, 0.04), name=7), ["name = 7 must be a text"]),
 ])

@@ -5,9 +5,12 @@ from math import pi
 
 import numpy as np
 import pytest
+from scipy.integrate import solve_ivp
+from scipy.interpolate import RegularGridInterpolator
 
 import wavesim as ws
 from wavesim.exact.acoustics import area_step, junction, levine_schwinger
+from wavesim.march import running
 
 RPM = 3000.0
 HOT = 700.0  # [K]
@@ -187,3 +190,83 @@ def test_reflection_of_a_point_is_that_of_its_gas(engine):
 def test_slips_are_told_in_one_sentence(engine, four_into_one, call, message):
     with pytest.raises(ws.InputError, match=message):
         call(four_into_one, separate(engine, ws.Pipe(0.7, 0.04)).network(engine))
+
+
+# --- with flow ------------------------------------------------------------------------------------
+
+
+@pytest.fixture(scope="module")
+def running_point():
+    study = ws.load(ws.demo_path("collector"))
+    settings = ws.Settings(cell_length=0.04, tolerance=1e-3)
+    return ws.run_point(study.engine, study.exhausts["long collector"], 2500.0, settings=settings)
+
+
+@pytest.fixture(scope="module")
+def in_flow(running_point):
+    return ws.echoes(running_point, pulse=0.032, longest=0.012, flow=True)
+
+
+def test_answer_of_the_running_engine_is_that_of_a_pulse_turned_over_and_as_small_as_one_likes(
+        running_point, in_flow, monkeypatch):
+    """Two marches of the same steps: their difference over the pulse does not depend on it."""
+    for amplitude in (-1e-3, 1e-5):
+        monkeypatch.setattr(running, "AMPLITUDE", amplitude)
+        again = ws.echoes(running_point, pulse=0.032, longest=0.012, flow=True)
+        assert np.array_equal(again.time, in_flow.time)
+        late = in_flow.time > 3e-4  # beyond the steep flank of the pulse itself
+        for number, record in in_flow.records.items():
+            assert np.abs(again.records[number] - record)[late].max() < 5e-3
+
+
+def test_echo_in_moving_gas_comes_when_the_recorded_gas_lets_it(running_point, in_flow):
+    """dx/dt = u + c to the merge and u - c back, by scipy on the recorded fields."""
+    point = running_point
+    ducts = ("exhaust port 1", "primary 1")
+    lengths = [point.samples.layout["ducts"][name]["length"] for name in ducts]
+    x = np.concatenate([before + point.samples.centres(name)
+                        for name, before in zip(ducts, (0.0, lengths[0]), strict=True)])
+    seconds = point.samples.x / (6.0 * point.rpm)
+    u, c = (RegularGridInterpolator(
+        (seconds, x), np.hstack([point.samples.field(name, duct) for duct in ducts]),
+        bounds_error=False, fill_value=None) for name in ("velocity", "sound_speed"))
+    opens = point.meta["events_deg"]["exhaust"][0] / (6.0 * point.rpm)
+
+    def run(sign, begin, start, stop):
+        def reached(t, y):
+            return y[0] - stop
+
+        reached.terminal = True
+        found = solve_ivp(lambda t, y: u((t, y[0])) + sign * c((t, y[0])), (begin, begin + 0.01),
+                          [start], events=reached, rtol=1e-8, max_step=1e-4)
+        return float(found.t_events[0][0])
+
+    there = run(1.0, opens, 0.0, sum(lengths))
+    time = run(-1.0, there, sum(lengths), 0.0) - opens
+    merge = next(echo for echo in in_flow.found[1] if echo.sender == "merge")
+    assert merge.time == pytest.approx(time, abs=1e-4)
+    assert merge.angle == pytest.approx(6.0 * point.rpm * merge.time)
+    assert -0.8 < merge.size < -0.5
+
+
+def test_shut_neighbours_hear_in_flow_what_plane_waves_say_and_the_open_valve_swallows(
+        running_point, in_flow):
+    """Of five branches 2 A1 / sum A goes on into each; densities at the merge are nearly alike."""
+    areas = [pi * 0.019**2] * 4 + [pi * 0.029**2]
+    share = float(junction(areas).transmission)
+    for other in (2, 3, 4):
+        first = in_flow.found[other][0]
+        assert first.sender == "straight" and first.size == pytest.approx(share, abs=0.05)
+    still = ws.echoes(running_point, pulse=0.032, longest=0.012)
+    second = [echo for echo in still.found[1] if "twice" in echo.sender]
+    assert second and abs(second[0].size) > 0.5  # a shut valve sends it on its way again
+    late = in_flow.time > 1.2 * in_flow.found[1][0].time
+    assert np.abs(in_flow.records[1][late]).max() < 0.1  # an open one before a cylinder does not
+
+
+def test_flow_needs_the_gas_to_go_on_from(running_point):
+    bare = replace(running_point, restart={})
+    with pytest.raises(ws.InputError, match="flow = True needs a point with the gas"):
+        ws.echoes(bare, flow=True)
+    with pytest.raises(ws.InputError, match="echoes: flow = 'yes'"):
+        ws.echoes(running_point, flow="yes")

@@ -25,6 +25,7 @@ from wavesim import (
     speed_sweep,
 )
 from wavesim.descriptions.study import Study
+from wavesim.many.space import built_pair, plain_pair
 from wavesim.results.points import Point
 from wavesim.show.quantities import QUANTITIES
 
@@ -64,6 +65,17 @@ def invented(monkeypatch):
 
     monkeypatch.setattr(wavesim.many.work, "run_point", run)
     return calls
+
+
+def test_side_that_a_design_leaves_alone_is_built_once(system):
+    engine, exhaust = system
+    raw, other = plain_pair(*system), plain_pair(engine.replace(bore=0.07), exhaust)
+    a, b = (built_pair(raw, {LENGTH: length}) for length in (0.3, 0.4))
+    assert a[0] is b[0] and a[0] == engine
+    assert [pair[1].collector[0].length for pair in (a, b)] == [0.3, 0.4]
+    assert built_pair(raw, {RATIO: 9.0})[0].compression_ratio == 9.0
+    assert built_pair(raw, {})[0] == engine
+    assert built_pair(other, {LENGTH: 0.3})[0].bore == 0.07
 
 
 # --- designs --------------------------------------------------------------------------------------

@@ -18,7 +18,7 @@ import wavesim.front.report
 import wavesim.show.plots
 import wavesim.writing
 from wavesim import InputError, demo_path, load, save
-from wavesim.dyno.sound import write_wav
+from wavesim.dyno.sound_file import write_wav
 from wavesim.fields.tabular import Column, write_csv
 from wavesim.front.app import main
 from wavesim.front.folder import ResultFolder

@@ -52,6 +52,14 @@ def test_gain_and_loss_are_filling_and_follow_the_pressure_in_overlap(pair):
     assert (np.abs(pressure[large]) > 0.15e5).all()
 
 
+def test_words_name_the_echo_of_the_open_end(pair):
+    """As `attribution` does, which takes that echo away."""
+    said = ws.explain(*pair)
+    assert "outlet bank 1" in said.at(3750.0).wave and "suction" in said.at(3750.0).wave
+    for rpm in (2750.0, 3750.0):
+        assert set(said.at(rpm).carriers) == {"trapped_mass", "fresh_share"}
+
+
 def test_bank_with_a_longer_collector_swings_more_slowly(pair):
     """The primaries against one another, a quarter of a wave long, swing as before."""
     frequency = np.arange(60.0, 221.0, 4.0)

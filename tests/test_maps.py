@@ -209,6 +209,15 @@ def test_map_of_an_exploration_is_in_order_and_in_si_units(explored, study):
     assert found.systems[-1][1].collector[0].length == 0.6
 
 
+def test_map_over_a_duct_of_a_network_knows_its_unit_and_its_base(study):
+    network = study.exhausts[study.base].network(study.engine)
+    found = ws.explore(study.engine, network, {"exhaust.ducts.primary *.length": [0.5, "90 cm"]},
+                       [3000, 5000], settings=ws.Settings(cell_length=0.1, tolerance=0.05),
+                       progress=False).map()
+    assert found.unit == "m" and found.base == 0.75 and found.x.tolist() == [0.5, 0.9]
+    assert "own wave from the other valves and merge: suction" in found.tuned_speeds(550.0)
+
+
 def test_map_needs_one_dimension_of_numbers(study, explored):
     system, few = (study.engine, study.exhausts[study.base]), {
         "settings": ws.Settings(cell_length=0.1, tolerance=0.05), "progress": False}

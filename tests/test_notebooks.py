@@ -14,9 +14,9 @@ import wavesim as ws
 
 NOTEBOOKS = Path(__file__).parents[1] / "notebooks"
 NAMES = sorted(path.stem for path in NOTEBOOKS.glob("*.ipynb"))
-#: The others take half a minute to two minutes each and are run with the slow tests.
-QUICK = ("primary_length",)
-RUN = [name if name in QUICK else pytest.param(name, marks=pytest.mark.slow) for name in NAMES]
+#: It runs the engines some two hundred times, which takes longer than twenty seconds.
+SLOW = ("collector_length",)
+RUN = [pytest.param(name, marks=pytest.mark.slow) if name in SLOW else name for name in NAMES]
 NUMBER = re.compile(r"[-+]?\d+(?:\.\d+)?")
 
 
@@ -110,3 +110,90 @@ def test_collector_pays_where_the_crest_of_the_short_one_was_and_costs_where_its
 def test_collectors_are_alike_without_the_echo_of_their_ends():
     silent = run("collector_length")["silent"]
     assert silent[0] == pytest.approx(silent[1], rel=5e-3)
+
+
+@pytest.mark.slow
+def test_session_finds_the_engine_that_made_its_pulls_as_far_as_they_tell():
+    found = run("session")
+    truth = {"engine.combustion.ca50_deg": 11.0, "engine.friction.constant": 48000.0,
+             "engine.air_fuel_lambda": 0.90}
+    for one in found["found"].parameters:
+        assert one.low <= truth[one.path] <= one.high
+    error = found["found"].error("torque")
+    assert error["before"] == pytest.approx(4.0, abs=0.3) and error["after"] < 0.7
+    assert error["after"] < error["band"]
+    gap = np.abs(found["prediction"].difference - found["seen"])
+    assert (gap < found["half"] + found["prediction"].simultaneous_half_width).all()
+    compared = ws.compare(*found["sweeps"], bands=[(2200, 3000), (3000, 4800), (4800, 6900)])
+    low, middle, high = (band.percent for band in compared.band_averages("torque"))
+    assert low == pytest.approx(-17.0, abs=1.0) and middle == pytest.approx(7.0, abs=0.6)
+    assert abs(high) < 1.0 and not found["measured"].is_real[found["measured"].rpm > 5700.0].any()
+
+
+def test_narrow_pipe_costs_by_the_fifth_power_and_more_than_pumping():
+    found = run("pipe_bore")
+    opened, piped, bores = found["opened"], found["piped"], found["bores"]
+    lost = np.array([1.0 - sweep[7000].power / opened[7000].power for sweep in piped])
+    assert (np.diff(lost) < 0.0).all() and lost[0] > 0.11 and lost[-1] < 0.015
+    assert (lost[1:] / lost[:-1] < 0.65).all()
+    back = [sweep[7000].back_pressure for sweep in piped]
+    assert np.polyfit(np.log(bores), np.log(back), 1)[0] == pytest.approx(-5.0, abs=0.5)
+    pumping = [one["exhaust_stroke"][0] / one.total[0] for one in found["fixed"]]
+    assert pumping[0] < 0.5 < pumping[-1]
+    for sweep in piped:
+        change = ws.compare(opened, sweep).percent("torque")
+        assert -12.0 < change[0] < -10.0 and 5.0 < change[1] < 10.0
+
+
+def test_engine_feels_the_echo_of_a_silencer_and_not_its_back_pressure():
+    sweeps = run("inside_silencer")["sweeps"]
+    plain = sweeps["plain pipe"]
+    for name in ("packed", "empty", "chamber"):
+        here = sweeps[name]
+        assert 0.84 < here[2000].torque / plain[2000].torque < 0.90
+        assert here[2000].back_pressure < plain[2000].back_pressure
+        rise = here[2000].overlap_exhaust_pressure - plain[2000].overlap_exhaust_pressure
+        assert 0.09e5 < rise < 0.15e5
+        assert all(here[rpm].torque > plain[rpm].torque for rpm in (3000, 4500))
+        assert 0.03e5 < here[6000].back_pressure - plain[6000].back_pressure < 0.12e5
+    begins, ends = ws.arrivals(plain[2000]).overlap
+    peak = {}
+    for name in ("packed", "plain pipe"):
+        for rpm in (2000, 3000):
+            found = ws.arrivals(sweeps[name][rpm], visible=0.05)
+            far = [i for i, route in enumerate(found.routes)
+                   if route.cylinder == 1 and route.length > 4.0]
+            assert len(far) == 1 and found.routes[far[0]].size < -0.15
+            peak[name, rpm] = found.peak[far[0], 0]
+    assert peak["packed", 2000] < begins < peak["packed", 3000] < ends
+    assert begins < peak["plain pipe", 2000] < ends < peak["plain pipe", 3000]
+
+
+def test_no_plate_gives_torque_and_the_pressure_in_overlap_decides():
+    found = run("back_pressure")
+    opened, plain, fixed = found["opened"], found["plain"], found["fixed"]
+    for sweep in found["plates"]:
+        assert (sweep["back_pressure"] > plain["back_pressure"]).all()
+        assert (sweep["torque"] < 1.002 * plain["torque"]).all()
+    for rpm in (2500, 3000):
+        assert plain[rpm].torque > 1.07 * opened[rpm].torque
+        assert plain[rpm].back_pressure < opened[rpm].back_pressure
+    change = ws.compare(opened, plain).percent("torque")
+    follows = {name: np.corrcoef(plain[name] - opened[name], change)[0, 1]
+               for name in ("back_pressure", "overlap_exhaust_pressure")}
+    assert abs(follows["back_pressure"]) < 0.2 and follows["overlap_exhaust_pressure"] < -0.7
+    assert fixed[1500].air_fuel_lambda > 1.1
+    gain, kept = (one[1500].torque - plain[1500].torque for one in (opened, fixed))
+    assert kept / gain == pytest.approx(0.5, abs=0.1)
+
+
+def test_sign_stands_in_every_model_and_the_size_does_not():
+    rows = run("how_far")["rows"]
+    change = np.array([*rows.values()])
+    assert (change[:, 0] < -14.0).all() and (change[:, 1] > 3.0).all()
+    assert (np.abs(change[:, 2]) < 7.0).all()
+    mesh = np.array([row for name, row in rows.items() if name.startswith("cells")])
+    assert np.ptp(mesh, axis=0).max() < 0.2
+    volumes, coarse, fine = (row for name, row in rows.items() if name.startswith("perfect gas"))
+    assert (np.abs(fine - volumes) < np.abs(coarse - volumes)).all()
+    assert rows["merge of one pressure"][1] < 0.5 * rows["merge by momentum, 12 deg"][1]

@@ -282,7 +282,7 @@ BAD = {
     "column twice": ("Speed,Torque,Torque\n3000,1,2\n4000,2,3\n", ["'Torque' stands 2 times"]),
     "decimal commas between commas": (HEAD + "3000,141,5\n4000,158,2\n",
                                       ["line 2 has 3 cells, the header 2", "semicolons"]),
-    "thousands or decimals": ("Speed;Torque\n3,000;141\n4,000;158\n", ["thousands"]),
+    "thousands or decimals": ("Speed;Torque\n3,000;141\n4,000;158\n", ["say decimal=','"]),
     "points and commas": ("Speed;Torque\n3000;141,5\n4000;158.5\n", ["points and decimal commas"]),
     "both in one": ("Speed;Torque\n3000;1.141,5\n4000;158,5\n", ["line 2 has no number"]),
     "thousands with points": ("Speed;Torque\n3.000;141,5\n4.000;158,5\n", ["points and decimal"]),
@@ -290,7 +290,7 @@ BAD = {
     "number and unit": (HEAD + "3000,141 Nm\n4000,158 Nm\n", ["line 2 has no number"]),
     "totals at the end": (HEAD + GOOD + "Maximum,158\n", ["line 4 has no number", "'Speed'"]),
     "header once more": (HEAD + GOOD + HEAD + GOOD, ["line 4 holds the names", "once more"]),
-    "cut off": (HEAD + GOOD + "5000", ["line 4 ends after 1 cells", "'Torque'"]),
+    "cut off": (HEAD + GOOD + "5000", ["line 4 ends after 1 cell, before", "'Torque'"]),
     "quote that never ends": (HEAD + '3000,141\n4000,"158\n5000,170\n', ["line 3 holds a quote"]),
     "huge cell": (HEAD + "3000," + "8" * 200_000 + "\n", ["line 2 cannot be read"]),
     "huge number": (HEAD + GOOD + "5000," + "9" * 5000 + "\n", ["line 4 has no finite number"]),
@@ -303,8 +303,8 @@ BAD = {
     "impossible torque": (HEAD + "3000,1e9\n4000,158\n", ["torque = 1e+09 N m", "valid range"]),
     "one row": (HEAD + "3000,141\n", ["1 row holds a speed"]),
     "one speed": (HEAD + "3000,141\n3000,142\n", ["all rows hold the speed 3000"]),
-    "no speed": (HEAD + "-,141\n,142\n", ["no row holds a speed"]),
-    "engine at rest": (HEAD + "0,0\n0,1\n", ["rpm reaches 0 rev/min"]),
+    "no speed": (HEAD + "-,141\n,142\n", ["no row holds the speed of a running engine"]),
+    "engine at rest": (HEAD + "0,0\n0,1\n", ["no row holds the speed of a running engine"]),
     "too large": (b"1,2\n" * 5_000_000, ["larger than 16 MB"]),
     "too many rows": (HEAD + "3000,141\n" * 100_001, ["100001 rows, at most 100000"]),
     "decimal stated wrongly": ("Speed;Torque\n3000;141,5\n4000;158,5\n", ["line 2 has no number"]),
@@ -628,3 +628,23 @@ def test_truth_of_the_packaged_pulls_is_what_the_library_computes(session):
     script, truth, _ = session
     for name, values in script.compute().items():
         assert truth[name] == pytest.approx(values, rel=2e-3)
+
+
+@pytest.mark.nightly
+@settings(FREELY, max_examples=20_000)
+@given(
+    hits=st.lists(st.tuples(st.integers(0, 600), PIECES | st.text(max_size=4), st.integers(0, 6)),
+                  max_size=6),
+    separator=st.sampled_from(";\t|,"), units=st.booleans(), reverse=st.booleans(),
+    direction=st.sampled_from([None, "up", "down", "all"]),
+    decimal=st.sampled_from([None, ".", ","]),
+)  # fmt: skip
+def test_many_damaged_logs_are_read_or_refused_in_one_sentence(
+    read, hits, separator, units, reverse, direction, decimal
+):
+    step = -1 if reverse else 1
+    head = "Speed,Torque,Power" + "\n1/min,Nm,kW" * units
+    text = log(RPM[::step], TORQUE[::step], head=head).replace(",", separator)
+    for place, piece, cut in hits:
+        text = text[:place] + piece + text[place + cut :]
+    told_or_right(read, text, direction=direction, decimal=decimal)

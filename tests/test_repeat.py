@@ -8,13 +8,14 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from wavesim import InputError
-from wavesim.dyno.repeat import measured_difference
+from wavesim import InputError, measured_difference
+from wavesim.dyno.repeat import crossing_set
 
 RPM = np.linspace(2000.0, 7000.0, 21)
 TORQUE = 200.0 * np.exp(-(((RPM - 5000.0) / 4000.0) ** 2))
 TRUE = 6.0 * np.sin((RPM - 2500.0) / 1400.0)
 CROSSING = 2500.0 + 1400.0 * np.pi
+CROSSINGS = (2500.0, CROSSING)
 SMOOTH = np.linalg.cholesky(
     np.exp(-0.5 * ((RPM[:, None] - RPM) / 600.0) ** 2) + 1e-9 * np.eye(RPM.size)
 )
@@ -42,8 +43,8 @@ def session(n, rng, *, shift, smooth, noise, drift):
 
 
 def coverage(n, kind, repeats, seed=7):
-    """Percent of speeds in the pointwise band, of whole curves in the simultaneous band, of true
-    crossings in their set, of averages in their interval; median half widths in percent."""
+    """Percent of speeds in the pointwise band, of whole curves in the simultaneous band, of both
+    true crossings in their set, of averages in their interval; median half widths in percent."""
     rng = np.random.default_rng(seed)
     hits, widths = np.zeros(4), []
     for _ in range(repeats):
@@ -53,7 +54,8 @@ def coverage(n, kind, repeats, seed=7):
         hits += (
             np.mean(error <= found.half_width),
             np.all(error <= found.simultaneous_half_width),
-            any(low <= CROSSING <= high for low, high in found.crossings().pieces),
+            np.mean([any(low <= rpm <= high for low, high in found.crossings().pieces)
+                     for rpm in CROSSINGS]),
             abs(average.difference - np.trapezoid(TRUE, RPM) / 5000.0) <= average.half_width,
         )
         widths.append((np.median(found.half_width / TORQUE),
@@ -127,6 +129,34 @@ def test_crossing_set_holds_the_crossing_and_shrinks_with_more_pulls():
     assert min(abs(rpm - CROSSING) for rpm in narrow.estimates) < 100.0
 
 
+def test_crossing_between_two_speeds_is_found_whatever_the_band():
+    """The difference passes zero in a jump, between bands much narrower than the jump."""
+    rpm = np.array([2000.0, 3000.0, 4000.0])
+    for half_width in (0.0, 1e-6, 1e-3):
+        found = crossing_set(rpm, np.array([5.0, -5.0, -5.0]), np.full(3, half_width))
+        ((low, high),) = found.pieces
+        assert low <= 2500.0 <= high and high - low < 100.0
+        assert found.estimates == (2500.0,)
+    apart = crossing_set(rpm, np.array([0.1, 5.0, 0.1]), np.ones(3))
+    assert len(apart.pieces) == 2 and "in 2 pieces" in str(apart)
+    none = crossing_set(rpm, np.array([4.0, 5.0, 6.0]), np.ones(3))
+    assert none.pieces == () and str(none) == "There is no crossing within these speeds."
+
+
+def test_summary_says_what_is_real_where_curves_may_cross_and_what_more_pulls_show():
+    a, b = session(10, np.random.default_rng(11), **USUAL)
+    found = measured_difference(RPM, a, b, names=("short", "long"))
+    text = found.summary()
+    above = RPM[found.is_real & (found.difference > 0.0)]
+    assert np.all(np.diff(above) == 250.0)
+    assert f"'long' is above 'short' from {above[0]:g} to {above[-1]:g} rev/min." in text
+    assert "The curves may cross from" in text and "drifted by" in text
+    shown = ", ".join(f"{found.smallest_difference(n):.1f}" for n in (3, 5, 10))
+    assert f"3, 5, 10 pulls of each system show a difference of the average of {shown} N m" in text
+    same = measured_difference(RPM, a[:5], a[5:], names=("short", "again"))
+    assert "Nowhere is the difference larger" in same.summary()
+
+
 def test_smallest_difference_is_shown_as_often_as_promised():
     """Sessions with exactly that difference: four in five say that it is real."""
     rng = np.random.default_rng(2)
@@ -152,12 +182,12 @@ def test_number_of_pulls_is_the_first_that_shows_the_difference():
 
 def test_power_agrees_with_the_t_test_of_a_textbook():
     """Cohen (1988), table 2.3.5 (from memory): d = 0.5, 64 in each group, two-sided 5 %: 0.80."""
-    from wavesim.dyno.repeat import _power, _t
+    from wavesim.dyno.repeat import _power, quantile
 
     shift = 0.5 * np.sqrt(64.0 / 2.0)
-    assert _power(shift, _t(0.95, 126), 126) == pytest.approx(0.80, abs=0.005)
-    assert _power(0.0, _t(0.95, 7), 7) == pytest.approx(0.05, abs=1e-9)
-    assert stats.t.isf(0.025, 7) == pytest.approx(_t(0.95, 7))
+    assert _power(shift, quantile(0.95, 126), 126) == pytest.approx(0.80, abs=0.005)
+    assert _power(0.0, quantile(0.95, 7), 7) == pytest.approx(0.05, abs=1e-9)
+    assert stats.t.isf(0.025, 7) == pytest.approx(quantile(0.95, 7))
 
 
 @pytest.mark.parametrize(

@@ -22,6 +22,9 @@ OFFERS = {"table": "_repr_html_", "plot": "plot", "csv": "to_csv", "frame": "to_
 ROW = "one row of what hands it out"
 LACKS = {
     "Amounts": dict.fromkeys(OFFERS, ROW),
+    "BandDifference": dict.fromkeys(OFFERS, ROW),
+    "CrossingSet": dict.fromkeys(OFFERS, "speeds and pieces of their range"),
+    "FittedParameter": dict.fromkeys(OFFERS, ROW),
     "Band": dict.fromkeys(("plot", "csv", "frame"), ROW),
     "BillRow": dict.fromkeys(OFFERS, ROW),
     "CrossingSpeed": dict.fromkeys(("plot", "csv", "frame"), ROW),
@@ -69,7 +72,15 @@ def made(sweeps, tmp_path_factory):
     folder = tmp_path_factory.mktemp("store")
     (folder / NASTY.replace("/", "")).write_text("")
     transient = ws.simulate(pipe, 1e-3, samples=5)
+    measured = ws.measured_difference(
+        [3000, 6000], [[100.0, 110.0], [101.0, 112.0]], [[105.0, 109.0], [106.0, 112.0]],
+        names=(NASTY, "b"))
+    fitted = ws.fit([3000, 4500, 6000], [[150.0, 169.0, 171.0], [149.0, 168.0, 172.0]], engine,
+                    exhaust, {"engine.friction.constant": (0.0, 9e4)}, settings=cheap,
+                    hold_back=0, progress=False)
     things = [
+        measured, measured.crossings(), measured.band_average(), fitted, fitted.parameters[0],
+        ws.predict(fitted, exhaust, [3000.0, 6000.0], names=(NASTY, "b"), progress=False),
         base[4500], base, base[4500].samples, base[4500].trace("pressure", "outlet"), comparison,
         ws.compare(base, variant, curve),
         base[4500].trace("pressure", "outlet").highest(), ws.contributions(base, variant),

@@ -12,7 +12,9 @@ from wavesim.errors import WavesimError
 from wavesim.kernels import flat as f
 from wavesim.march import rig as room
 from wavesim.march.prolong import Lines
+from wavesim.march.pull import Moment
 from wavesim.march.rig import Rig, rig_of
+from wavesim.march.walltemp import update_many, update_walls
 from wavesim.results.points import pack_points
 
 COARSE = ws.Settings(cell_length=0.05, tolerance=0.02)
@@ -178,6 +180,26 @@ def test_lines_between_two_meshes_are_those_of_every_duct_to_the_bit(system):
         for row, known in zip(found, values, strict=True):
             wanted = np.interp(fine.centres(duct), coarse.centres(duct), known[own])
             assert row[lo:hi].tobytes() == wanted.tobytes()
+
+
+def test_walls_of_many_points_at_once_are_those_of_each_alone(system):
+    """With heat drawn at random, in two cycles, for three speeds and a point of a pull."""
+    rig, draw = Rig(*system, COARSE), np.random.default_rng(5)
+    moment = Moment(ws.Pull(rate=300.0, walls=420.0), 0.0, 0.0, 420.0)
+    together, alone = (
+        [(*rig.at(rpm, start), 120.0 / rpm)
+         for rpm, start in [(rpm, None) for rpm in SPEEDS] + [(2000.0, moment)]]
+        for _ in range(2)
+    )
+    for _ in range(2):
+        for one, other in zip(together, alone, strict=True):
+            shape = one[0].record.wall.shape
+            heat = draw.uniform(0.0, [[2.0], [0.02]], shape) * [[-1.0], [1.0]]
+            one[0].record.wall[:] = other[0].record.wall[:] = heat
+        means = update_many(together)
+        assert means == [update_walls(*point) for point in alone]
+        for one, other in zip(together, alone, strict=True):
+            assert different(one[:2], other[:2]) == []
 
 
 @settings(max_examples=25, deadline=None, derandomize=True, database=None,

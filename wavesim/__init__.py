@@ -66,13 +66,23 @@ from wavesim.dyno.correction import (
     correction_factor,
     uncorrected,
 )
+from wavesim.dyno.fit import Fit, FittedParameter, fit
+from wavesim.dyno.predict import Prediction, predict
 from wavesim.dyno.pulls import MeasuredPulls, demo_pulls, read_pulls
+from wavesim.dyno.repeat import (
+    BandDifference,
+    CrossingSet,
+    MeasuredDifference,
+    measured_difference,
+)
 from wavesim.dyno.sound import Sound, a_weighting, radiate, sound
 from wavesim.dyno.sound_curve import InsertionLoss, SoundCurve, insertion_loss, sound_curve
 from wavesim.dyno.sound_file import run_up, write_wav
+from wavesim.dyno.uncertain import Factor, Offset
 from wavesim.errors import ConvergenceError, InputError, SolverError, WavesimError, nearest
 from wavesim.fields.description import describe, restore, vary
 from wavesim.fields.tables import Table
+from wavesim.front.sheet import sheet
 from wavesim.gas.models import FUELS, EngineGas, Fuel, PerfectGas, TableGas
 from wavesim.many.explore import Design, Exploration, explore
 from wavesim.many.maps import SpeedMap
@@ -122,6 +132,7 @@ __all__ = [
     "Attribution",
     "attribution",
     "Band",
+    "BandDifference",
     "Bend",
     "BentTube",
     "Bill",
@@ -146,6 +157,7 @@ __all__ = [
     "correction_factor",
     "CorrectionStandard",
     "cross_talk",
+    "CrossingSet",
     "CrossingSpeed",
     "CrossTalk",
     "Curve",
@@ -170,9 +182,13 @@ __all__ = [
     "Exploration",
     "explore",
     "Extreme",
+    "Factor",
     "Failure",
     "Fibre",
     "FIBRES",
+    "fit",
+    "Fit",
+    "FittedParameter",
     "FlameScaling",
     "Flange",
     "FlowCoefficients",
@@ -189,6 +205,8 @@ __all__ = [
     "LiftTable",
     "load",
     "lobe_centres",
+    "measured_difference",
+    "MeasuredDifference",
     "MeasuredPulls",
     "Measure",
     "Megaphone",
@@ -198,6 +216,7 @@ __all__ = [
     "Monolith",
     "Network",
     "Objective",
+    "Offset",
     "OpenEnd",
     "optimise",
     "Optimum",
@@ -214,6 +233,8 @@ __all__ = [
     "Plate",
     "plots",
     "Point",
+    "predict",
+    "Prediction",
     "Pull",
     "QUANTITIES",
     "Quantity",
@@ -237,6 +258,7 @@ __all__ = [
     "Sensitivities",
     "sensitivities",
     "Settings",
+    "sheet",
     "SideTube",
     "simulate",
     "Slope",

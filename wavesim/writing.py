@@ -187,7 +187,7 @@ def write_signed(path, owner, before, after=""):
         As `whole_file`.
     """
     digest = _hash((before + after).encode(errors=_TEXT["errors"]))
-    with whole_file(path, owner, text=True, is_own=_is_unedited) as file:
+    with whole_file(path, owner, text=True, is_own=is_unedited) as file:
         file.write(f"{before}{_SIGNED}{digest}\n{after}")
 
 
@@ -195,7 +195,8 @@ def _hash(content):
     return hashlib.sha256(content).hexdigest()[:32]
 
 
-def _is_unedited(path):
+def is_unedited(path):
+    """For `whole_file`: a signed text is one of the library as long as nobody edited it."""
     if path.stat().st_size > _LARGEST_TEXT:
         return False
     before, _, rest = path.read_bytes().partition(_SIGNED.encode())

@@ -78,6 +78,8 @@ class Model:
         Row of each duct end by (duct name, side).
     stores : dict
         Row by node name; cylinders are "cylinder 1", ...
+    valves : dict
+        By side the rows of the ends with its valves, by node name and in order of the cylinders.
     ambient : Ambient
         The weather, which stands in `network` wherever it stated none.
     dx : dict
@@ -102,6 +104,7 @@ class Model:
     ducts: dict = field(default_factory=dict)
     ends: dict = field(default_factory=dict)
     stores: dict = field(default_factory=dict)
+    valves: dict = field(default_factory=dict)
     dx: dict = field(default_factory=dict)
     alike: int = 1
     packings: list = field(default_factory=list)
@@ -509,10 +512,19 @@ def blueprint_of(
         state=_empty_state(net), work=_empty_work(net), record=_empty_record(net, 0),
         inner=np.zeros((len(build.ends), N_INNER)), face=np.zeros((len(build.ends), N_FACE_OUT)),
         ambient=ambient, ducts=mesh.ducts, ends=build.ends, stores=build.stores, dx=mesh.dx,
+        valves={side: _valves_of(network, side, build.ends) for side in ("intake", "exhaust")},
     )
     _fill(model, build, initial or {})
     net.options[f.MIXED] = _mixed(model)
     return Blueprint(model)
+
+
+def _valves_of(network, side, ends):
+    """Rows of the valves of one side by node name, in order of their cylinders."""
+    ports = [(name, node) for name, node in network.nodes.items()
+             if isinstance(node, ValvePort) and node.side == side]
+    ports.sort(key=lambda port: port[1].cylinder)
+    return {name: ends[node.ends[0]] for name, node in ports}
 
 
 def _in_humid_air(gas, network, ambient):

@@ -14,6 +14,7 @@ usual length its cells are as long as `SHORT_RUN` of them allow.
 """
 
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 
@@ -237,8 +238,9 @@ def _keep_throats(duct, faces, area):
                 area[face] = min(area[face], 0.25 * np.pi * bores[first] ** 2)
 
 
+@lru_cache(maxsize=512)  # cylinders share their pipes, and so do most designs of a search
 def _duct_rows(duct, count):
-    """Rows of `Net.cells` for the cells of one duct, and its face areas."""
+    """Rows of `Net.cells` for the cells of one duct, and its face areas; not to be written to."""
     faces = np.arange(count + 1.0) * (duct.length / count)
     faces[-1] = duct.length
     centres = 0.5 * (faces[1:] + faces[:-1])

@@ -740,7 +740,12 @@ class Junction(Node):
         Parameters
         ----------
         diameters : sequence of float
-            Bores of the branches at the junction [m].
+            Bores of the branches at the junction [m], at least one.
+
+        Raises
+        ------
+        InputError
+            If there is no bore.
 
         Examples
         --------
@@ -748,6 +753,8 @@ class Junction(Node):
         >>> bool(Junction(("a.end", "b.start")).gas_volume((0.04, 0.04)) >= 0.0)
         True
         """
+        if not len(diameters):
+            self._refuse("diameters must hold at least one bore in m.")
         return POINT * ball(diameters) if self.volume is None else self.volume
 
     def without_duct(self, duct: str) -> "Node | None":

@@ -177,7 +177,9 @@ def demo_path(name: str = "demo") -> Path:
     'collector.toml'
     """
     folder = Path(__file__).parents[1] / "data"
-    check_choice("demo_path", "name", name, sorted(path.stem for path in folder.glob("*/*.toml")))
+    check_choice("demo_path", "name", name, sorted(
+        path.stem for path in folder.glob("*/*.toml") if path.stem == path.parent.name
+    ))
     return folder / name / f"{name}.toml"
 
 

@@ -525,6 +525,8 @@ def wall_balances(cases):
     -------
     list of WallState
     """
+    if not cases:
+        return []
     counts = [bore.size for *_, bore in cases]
     h, T_gas, bore, layers, outer_diameter = (np.concatenate(values) for values in zip(*(
         (h, T_gas, bore, wall.resistance(bore), wall.outer_diameter(bore))

@@ -19,7 +19,7 @@ from wavesim.fields.tabular import Column, Sheet, Tabular
 from wavesim.guard import guarded
 from wavesim.many.explore import AMOUNTS, Exploration, checked_band
 from wavesim.results.bill import bill
-from wavesim.results.compare import mean_over
+from wavesim.results.curves import mean_over
 from wavesim.results.points import Sweep
 from wavesim.show.quantities import display, rows_text
 
@@ -33,6 +33,7 @@ _OF_BILL = ("mass", "length")
 _MARK = "*"
 
 
+@guarded
 class Measure(NamedTuple):
     """What variants are held against.
 

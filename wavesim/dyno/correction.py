@@ -361,8 +361,16 @@ def _curve(curve, values, factor, notes):
     units = {name: curve.unit(name) for name in curve.quantities if name in values}
     units |= {name: unit for name, unit in _UNITS.items() if name in values}
     notes = [note for note in notes if not note.startswith("Not to be trusted at ")]
-    return Curve(curve.name, curve.rpm, values, uncertainty=widths, units=units, notes=notes,
+    made = Curve(curve.name, curve.rpm, values, uncertainty=widths, units=units, notes=notes,
                  trusted=curve.trusted)
+    # What `compare` asks a computed curve for, which stays true of all but the weather.
+    for fact in ("conditions", "tolerance", "repeat_notes"):
+        if hasattr(curve, fact):
+            setattr(made, fact, getattr(curve, fact))
+    if hasattr(made, "conditions"):
+        made.conditions = {head: fact for head, fact in made.conditions.items()
+                           if head != "weather"}
+    return made
 
 
 _UNITS = {"barometer": "Pa", "inlet_air_temperature": "K", "relative_humidity": "1", FACTOR: "1"}

@@ -390,15 +390,16 @@ def _chosen(owner, header, rows, places, separator):
             raise InputError(f"{owner}: line {line} holds the names of the columns once more; "
                              "split the file into its logs.")
         if len(cells) <= last:
-            raise InputError(f"{owner}: line {line} ends after {len(cells)} cells, before "
-                             f"the column {shown(header.cells[len(cells)])}.")
+            count = f"{len(cells)} cell{'s' * (len(cells) != 1)}"
+            raise InputError(f"{owner}: line {line} ends after {count}, before the column "
+                             f"{shown(header.cells[len(cells)])}.")
         chosen.append(Row(line, [cells[place] for place in places]))
     return chosen
 
 
 def _decimals(owner, rows, decimal):
     if decimal is None:
-        return with_points(owner, rows)
+        return with_points(owner, rows, "say decimal=',' if they are decimal, or leave them out")
     check_choice("read_pulls", "decimal", decimal, (".", ","))
     if decimal == ".":
         return rows

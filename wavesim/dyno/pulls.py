@@ -28,7 +28,7 @@ from wavesim.show.forms import SpeedCurve, check_forms
 LEVEL = 0.95
 #: Distances of common speeds [rev/min].
 _STEPS = (5, 10, 20, 25, 50, 100, 200, 250, 500, 1000, 2000)
-_MOST_SPEEDS = 50
+_MOST_SPEEDS = 60
 _FITTED = 5  # rows about a common speed through which a parabola is laid
 _SLACK = 0.1  # share of a step by which a pull may miss the first and the last common speed
 
@@ -176,7 +176,7 @@ class MeasuredPulls(CurveMethods):
         In the order in which they were made; one at least.
     rpm : array_like or None
         Common speeds [rev/min], increasing, which all pulls cover.  None: the speeds of the pulls
-        if these are the same, else round numbers as far apart as the rows of the pulls, fifty at
+        if these are the same, else round numbers as far apart as the rows of the pulls, sixty at
         most.
     order : sequence of float or None
         When each pull was made, as `measured_difference` takes it.

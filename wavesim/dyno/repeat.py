@@ -34,18 +34,24 @@ What these bands cover was found by simulation (`tests/test_repeat.py`).
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import NamedTuple
+from typing import TYPE_CHECKING, Any, NamedTuple
 
 import numpy as np
 from numpy.typing import ArrayLike
 
-from wavesim.errors import InputError, as_floats, check_int, check_number
+from wavesim.errors import InputError, as_floats, check_choice, check_int, check_number
 from wavesim.fields.description import check_text, sequence
+from wavesim.fields.tabular import Column, Sheet, Tabular
 from wavesim.guard import guarded
 from wavesim.show.forms import PulledCurve
+from wavesim.show.quantities import QUANTITIES, display, rows_text
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
 
 SMOOTHING = 0.2  # standard deviation of the weights over speed, as a share of the range of speed
 DEBIASED = 0.75  # share of the bias of squared correlations that is taken off
+PLANNED = (3, 5, 10)  # numbers of pulls of which the summary says what they show
 FINE = 50  # places looked at between two speeds for the set of crossings
 MOST_PULLS = 1000
 
@@ -61,10 +67,30 @@ class CrossingSet(NamedTuple):
     pieces : tuple of (float, float)
         All speeds at which a difference of zero is not refused [rev/min]; together they hold each
         true crossing with the stated confidence, and may lie apart.
+
+    Examples
+    --------
+    >>> import wavesim as ws
+    >>> rpm = [2000.0, 4000.0, 6000.0]
+    >>> a = [[150.0, 181.0, 170.0], [149.2, 180.3, 169.1], [149.6, 180.0, 169.2]]
+    >>> b = [[153.1, 179.9, 174.2], [153.5, 179.7, 173.7], [152.6, 179.2, 173.6]]
+    >>> found = ws.measured_difference(rpm, a, b)
+    >>> crossing = found.crossings()
+    >>> len(crossing.estimates), len(crossing.pieces) > 0
+    (2, True)
     """
 
-    estimates: tuple
-    pieces: tuple
+    estimates: tuple[float, ...]
+    pieces: tuple[tuple[float, float], ...]
+
+    def __str__(self) -> str:
+        """A sentence for people."""
+        if not self.pieces:
+            return "There is no crossing within these speeds."
+        listed = " or ".join(f"from {low:.0f} to {high:.0f}" for low, high in self.pieces)
+        apart = (f"  The set is in {len(self.pieces)} pieces, each of which may hold a crossing."
+                 if len(self.pieces) > 1 else "")
+        return f"The curves may cross {listed} rev/min.{apart}"
 
 
 @guarded
@@ -79,6 +105,17 @@ class BandDifference(NamedTuple):
         b - a and half the width of its confidence interval, SI unit.
     percent : float
         100 times the difference over the average of a.
+
+    Examples
+    --------
+    >>> import wavesim as ws
+    >>> rpm = [2000.0, 4000.0, 6000.0]
+    >>> a = [[150.0, 181.0, 170.0], [149.2, 180.3, 169.1], [149.6, 180.0, 169.2]]
+    >>> b = [[153.1, 179.9, 174.2], [153.5, 179.7, 173.7], [152.6, 179.2, 173.6]]
+    >>> found = ws.measured_difference(rpm, a, b)
+    >>> band = found.band_average(2000, 4000)
+    >>> band.low, band.high, round(band.difference, 2)
+    (2000.0, 4000.0, 1.48)
     """
 
     low: float
@@ -90,7 +127,7 @@ class BandDifference(NamedTuple):
 
 @guarded
 @dataclass(frozen=True, eq=False)
-class MeasuredDifference:
+class MeasuredDifference(Tabular):
     """Difference of two systems over speed with its bands, as `measured_difference` returns it.
 
     Attributes
@@ -117,7 +154,28 @@ class MeasuredDifference:
         When the pulls were made.
     likeness : float
         Correlation of the scatter at neighbouring speeds.
+    quantity : str
+        What was measured, a key of `QUANTITIES`.
+
+    Examples
+    --------
+    >>> import wavesim as ws
+    >>> rpm = [2000.0, 4000.0, 6000.0]
+    >>> a = [[150.0, 181.0, 170.0], [149.2, 180.3, 169.1], [149.6, 180.0, 169.2]]
+    >>> b = [[153.1, 179.9, 174.2], [153.5, 179.7, 173.7], [152.6, 179.2, 173.6]]
+    >>> found = ws.measured_difference(rpm, a, b)
+    >>> found.is_real.tolist()
+    [True, False, True]
+    >>> len(found.crossings().estimates), bool(found.band_average(2000, 4000).difference > 0.0)
+    (2, True)
+    >>> bool(found.smallest_difference(10) < found.smallest_difference(3)), found.pulls_needed(5.0)
+    (True, 2)
+    >>> len(found.summary().splitlines()) > 2
+    True
+    >>> ax = found.plot()
     """
+
+    _index = "rpm"
 
     rpm: np.ndarray
     a: np.ndarray
@@ -128,12 +186,13 @@ class MeasuredDifference:
     simultaneous_half_width: np.ndarray
     drift: np.ndarray
     level: float
-    names: tuple
+    names: tuple[str, str]
     degrees_of_freedom: int
-    order: tuple
+    order: tuple[tuple[float, ...], tuple[float, ...]]
     likeness: float
+    quantity: str = "torque"
 
-    def __repr__(self):
+    def __repr__(self) -> str:
         return (f"<MeasuredDifference: {self.names[1]!r} against {self.names[0]!r}, "
                 f"{len(self.a)} and {len(self.b)} pulls, {self.rpm.size} speeds>")
 
@@ -141,6 +200,108 @@ class MeasuredDifference:
     def is_real(self) -> np.ndarray:
         """True at speeds where the simultaneous band does not hold zero, (m,)."""
         return np.abs(self.difference) > self.simultaneous_half_width
+
+    @property
+    def bands(self) -> dict[str, np.ndarray]:
+        """Half widths by name, the widest first."""
+        share = f"{100.0 * self.level:g} %"
+        return {f"{share} at all speeds together": self.simultaneous_half_width,
+                f"{share} at a speed chosen before": self.half_width}
+
+    @property
+    def pieces(self) -> tuple[tuple[float, float], ...]:
+        """Where the curves may cross [rev/min], as `crossings` has it."""
+        return self.crossings().pieces
+
+    def summary(self) -> str:
+        """Readable text: the table, what is real, where the curves may cross, what pulls show."""
+        return "\n".join([rows_text(self._rows()), "",
+                          *self._sentences()])
+
+    def plot(self, ax: "Axes | None" = None, **line_kws: Any) -> "Axes":
+        """Draw the difference with both bands, and where the curves may cross.
+
+        Parameters
+        ----------
+        ax : matplotlib Axes or None
+            None makes a new figure.
+        **line_kws
+            For the line.
+
+        Returns
+        -------
+        matplotlib Axes
+        """
+        from wavesim.show import plots
+
+        return plots.plot_bands(self, ax, **line_kws)
+
+    def _rows(self):
+        look, (a, b) = display(self.quantity), self.names
+        percent = 100.0 * self.difference / self.a.mean(axis=0)
+        unit = look.unit
+        rows = [["rpm", a, b, "difference", "", "one speed +-", "all speeds +-", ""],
+                ["", unit, unit, unit, "%", unit, unit, ""]]
+        for i, rpm in enumerate(self.rpm):
+            rows.append([
+                f"{rpm:g}", look.text(self.a[:, i].mean()), look.text(self.b[:, i].mean()),
+                look.text(self.difference[i], "+"), f"{percent[i]:+.1f}",
+                look.text(self.half_width[i]), look.text(self.simultaneous_half_width[i]),
+                "real" if self.is_real[i] else "",
+            ])
+        return rows
+
+    def _sentences(self):
+        look, (a, b) = display(self.quantity), self.names
+        share, average = f"{100.0 * self.level:g} %", self.band_average()
+        yield f"Bands of {share}; a drift over the session is taken out of all of it."
+        yield from self._real_ranges()
+        yield str(self.crossings())
+        yield (f"Averaged over {average.low:g} to {average.high:g} rev/min {b!r} less {a!r} is "
+               f"{look.text(average.difference, '+')} +- {look.text(average.half_width)} "
+               f"{look.unit} ({average.percent:+.1f} %).")
+        drift = 100.0 * float(np.mean(self.drift / np.vstack([self.a, self.b]).mean(axis=0)))
+        yield f"The {look.label} drifted by {drift:+.2f} % from one pull to the next."
+        shown = ", ".join(look.text(self.smallest_difference(n)) for n in PLANNED)
+        yield (f"In four of five sessions {', '.join(map(str, PLANNED))} pulls of each system show "
+               f"a difference of the average of {shown} {look.unit}, if pulls go on to scatter so.")
+
+    def _real_ranges(self):
+        """Sentences on the ranges of speed in which one system is ahead for certain."""
+        sign = np.where(self.is_real, np.sign(self.difference), 0.0)
+        starts = np.flatnonzero(np.diff(sign, prepend=np.nan) != 0.0)
+        ends = np.append(starts[1:], sign.size) - 1
+        a, b = self.names
+        for i, j in zip(starts, ends, strict=True):
+            if sign[i]:
+                where = (f"from {self.rpm[i]:g} to {self.rpm[j]:g}" if j > i
+                         else f"at {self.rpm[i]:g}")
+                yield f"{b!r} is {'above' if sign[i] > 0 else 'below'} {a!r} {where} rev/min."
+        if not sign.any():
+            yield "Nowhere is the difference larger than the band for all speeds together."
+
+    def _columns(self):
+        unit = QUANTITIES[self.quantity].unit
+        yield Column("rpm", "rev/min", self.rpm)
+        yield Column("difference", unit, self.difference)
+        yield Column("standard_error", unit, self.standard_error)
+        yield Column("half_width", unit, self.half_width)
+        yield Column("simultaneous_half_width", unit, self.simultaneous_half_width)
+        yield Column("drift", unit, self.drift)
+        yield Column("real", "", self.is_real.astype(int))
+
+    def _meanings(self):
+        a, b = self.names
+        yield (f"difference of {QUANTITIES[self.quantity].label}, {b} less {a}, from {len(self.b)} "
+               f"and {len(self.a)} pulls, drift taken out")
+        yield f"half_width: of the band that holds at one speed with {100 * self.level:g} %"
+        yield "simultaneous_half_width: of the band that holds at all speeds together"
+        yield "drift: change from one pull to the next"
+        yield "real: 1 where the band for all speeds does not hold zero"
+
+    def _sheet(self):
+        return Sheet(self._rows(), f"{self.names[1]} against {self.names[0]}",
+                     list(self._sentences()), heads=2)
 
     def crossings(self) -> CrossingSet:
         """Where the two curves may cross.
@@ -150,25 +311,7 @@ class MeasuredDifference:
         CrossingSet
             By inverting the t test of the difference; between speeds all is read straight.
         """
-        share = np.append(np.tile(np.arange(FINE) / FINE, self.rpm.size - 1), 1.0)
-        i = np.append(np.repeat(np.arange(self.rpm.size - 1), FINE), self.rpm.size - 2)
-        speed, d = (
-            (1.0 - share) * y[i] + share * y[i + 1] for y in (self.rpm, self.difference)
-        )
-        # Between two speeds noise averages out: as much as neighbouring residuals differ.
-        one, two = (1.0 - share) * self.half_width[i], share * self.half_width[i + 1]
-        inside = d * d <= one**2 + two**2 + 2.0 * self.likeness * one * two
-        edges = np.flatnonzero(np.diff(np.concatenate([[False], inside, [False]]).astype(int)))
-        pieces = tuple(
-            (float(speed[max(i - 1, 0)]), float(speed[min(j, speed.size - 1)]))  # outward
-            for i, j in zip(edges[::2], edges[1::2], strict=True)
-        )
-        change = np.flatnonzero(np.diff(np.sign(self.difference)) != 0.0)
-        estimates = tuple(
-            float(np.interp(0.0, *_rising(self.difference[i : i + 2], self.rpm[i : i + 2])))
-            for i in change
-        )
-        return CrossingSet(estimates, pieces)
+        return crossing_set(self.rpm, self.difference, self.half_width, self.likeness)
 
     def band_average(
         self, low: float | None = None, high: float | None = None
@@ -194,7 +337,7 @@ class MeasuredDifference:
         fit = _Fit(self._averages(low, high)[:, None], self.order)
         reference = float(fit.mean_a[0])
         difference = float(fit.difference[0])
-        width = float(_t(self.level, fit.nu) * fit.factor * np.sqrt(fit.variance[0]))
+        width = float(quantile(self.level, fit.nu) * fit.factor * np.sqrt(fit.variance[0]))
         return BandDifference(low, high, difference, width, 100.0 * difference / reference)
 
     def smallest_difference(
@@ -229,7 +372,7 @@ class MeasuredDifference:
         turns = tuple(range(0, 2 * pulls, 2)), tuple(range(1, 2 * pulls, 2))
         factor, nu = _factor(turns)
         error = factor * np.sqrt(fit.variance[0])
-        limit = _t(self.level, nu)
+        limit = quantile(self.level, nu)
         shown = brentq(lambda delta: _power(delta, limit, nu) - power, 0.0, 40.0 + limit)
         return float(shown * error)
 
@@ -308,7 +451,7 @@ def measured_difference(
     a, b : array_like, (n_a, m), (n_b, m), or MeasuredPulls
         A quantity in every pull of the two systems, positive; two pulls of each at least.
     quantity : str
-        Which one, of `MeasuredPulls`.
+        What was measured, a key of `QUANTITIES`; of `MeasuredPulls` it is taken.
     order : (sequence of float, sequence of float) or None
         When every pull of a and of b was made: numbers in the session, or times.  None: as
         `MeasuredPulls` say, else in turn, a first.
@@ -354,15 +497,16 @@ def measured_difference(
         if not np.all(np.isfinite(pulls) & (pulls > 0.0)):
             raise InputError(f"{owner}: {name} must hold finite values above 0.")
     level = check_number(owner, "level", level, "1", 0.5, 0.999)
+    check_choice(owner, "quantity", quantity, QUANTITIES)
     fit = _Fit(np.vstack([a, b]), _checked_order(owner, order, len(a), len(b)))
     weights = _weights(rpm)
     error = fit.factor * fit.mean * np.sqrt(weights @ (fit.variance / fit.mean**2))
     nu = _smoothed_freedom(fit, weights)
-    quantile = _t(level, nu)
-    sup = _sup_quantile(level, float(np.mean(nu)), _length(fit.residuals), rpm.size)
+    one = quantile(level, nu)
+    sup = sup_quantile(level, float(np.mean(nu)), curve_length(fit.residuals), rpm.size)
     return MeasuredDifference(
-        rpm, a, b, fit.difference, error, quantile * error, sup * error, fit.drift, level,
-        (first, second), fit.nu, fit.order, _likeness(fit.residuals),
+        rpm, a, b, fit.difference, error, one * error, sup * error, fit.drift, level,
+        (first, second), fit.nu, fit.order, _likeness(fit.residuals), quantity,
     )
 
 
@@ -404,6 +548,41 @@ def _checked_order(owner, order, n_a, n_b):
     if n_a + n_b < 4:
         raise InputError(f"{owner}: {n_a} + {n_b} pulls are too few, 4 are needed at least.")
     return pair
+
+
+def crossing_set(rpm, difference, half_width, likeness=1.0):
+    """Where a difference may be zero: between speeds all is read straight.
+
+    Parameters
+    ----------
+    rpm, difference, half_width : ndarray, (m,)
+        Half width of the band at one speed.
+    likeness : float
+        Correlation of errors at neighbouring speeds.
+
+    Returns
+    -------
+    CrossingSet
+    """
+    share = np.append(np.tile(np.arange(FINE) / FINE, rpm.size - 1), 1.0)
+    i = np.append(np.repeat(np.arange(rpm.size - 1), FINE), rpm.size - 2)
+    speed, d = ((1.0 - share) * y[i] + share * y[i + 1] for y in (rpm, difference))
+    # Between two speeds noise averages out: as much as neighbouring residuals differ.
+    one, two = (1.0 - share) * half_width[i], share * half_width[i + 1]
+    inside = d * d <= one**2 + two**2 + 2.0 * likeness * one * two
+    passed = np.diff(np.sign(d)) != 0.0  # a band may be narrower than the distance of two places
+    inside[1:] |= passed
+    inside[:-1] |= passed
+    edges = np.flatnonzero(np.diff(np.concatenate([[False], inside, [False]]).astype(int)))
+    pieces = tuple(
+        (float(speed[max(i - 1, 0)]), float(speed[min(j, speed.size - 1)]))  # outward
+        for i, j in zip(edges[::2], edges[1::2], strict=True)
+    )
+    change = np.flatnonzero(np.diff(np.sign(difference)) != 0.0)
+    estimates = tuple(
+        float(np.interp(0.0, *_rising(difference[i : i + 2], rpm[i : i + 2]))) for i in change
+    )
+    return CrossingSet(estimates, pieces)
 
 
 # --- least squares --------------------------------------------------------------------------------
@@ -460,7 +639,7 @@ def _smoothed_freedom(fit, weights):
     return fit.nu / np.clip(shares, 1.0 / weights.shape[0], 1.0)
 
 
-def _length(residuals):
+def curve_length(residuals):
     """Length of the curve of normalised residuals over speed."""
     steps = np.diff(_normalised(residuals), axis=1)
     return float(np.linalg.norm(steps, axis=0).sum())
@@ -472,14 +651,14 @@ def _likeness(residuals):
     return float(np.mean(np.sum(z[:, 1:] * z[:, :-1], axis=0)))
 
 
-def _t(level, nu):
+def quantile(level, nu):
     """Two-sided quantile of Student's t."""
     from scipy import stats
 
     return stats.t.isf(0.5 * (1.0 - level), nu)
 
 
-def _sup_quantile(level, nu, length, speeds):
+def sup_quantile(level, nu, length, speeds):
     """Quantile for all speeds together: see the head of this module."""
     from scipy import stats
     from scipy.optimize import brentq
@@ -488,7 +667,7 @@ def _sup_quantile(level, nu, length, speeds):
         excursions = length / (2.0 * np.pi) * (1.0 + u * u / nu) ** (-0.5 * nu)
         return 2.0 * (stats.t.sf(u, nu) + excursions) - (1.0 - level)
 
-    lowest = float(_t(level, nu))
+    lowest = float(quantile(level, nu))
     bonferroni = float(stats.t.isf(0.5 * (1.0 - level) / speeds, nu))
     if bonferroni <= lowest or excess(bonferroni) > 0.0:
         return bonferroni

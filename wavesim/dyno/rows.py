@@ -146,8 +146,8 @@ def _rows(count):
 
 def _check_speeds(log, rpm):
     """Refuse speeds that must be revolutions per second, or are no speeds of an engine."""
-    if not rpm.size:
-        raise InputError(f"{log.owner}: no row holds a speed.")
+    if not rpm.any():
+        raise InputError(f"{log.owner}: no row holds the speed of a running engine.")
     _refuse_beyond(log, "rpm", 0.0, RPM_RANGE[1])
     if rpm.max() >= SLOW or _agrees(log):
         return

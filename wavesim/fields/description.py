@@ -188,6 +188,12 @@ class Named(Mapping):
     def __len__(self):
         return len(self._things)
 
+    def values(self):
+        return self._things.values()
+
+    def items(self):
+        return self._things.items()
+
     def __hash__(self):
         return hash(tuple(self._things.items()))
 
@@ -552,16 +558,18 @@ def describe(thing: Any) -> Any:
 
 
 def _plain(thing):
-    if type(thing) in PLAIN:
+    kind = type(thing)
+    if kind in PLAIN:
         return thing
-    if isinstance(thing, Description):
-        fields = {name: _plain(getattr(thing, name)) for name, _ in _checks(type(thing))}
-        return {"type": type(thing).__name__, **fields}
-    if isinstance(thing, Named):
-        return {"type": "Named", "items": [[name, _plain(item)] for name, item in thing.items()]}
-    if isinstance(thing, tuple):
+    if issubclass(kind, tuple):
         is_plain = PLAIN.issuperset(map(type, thing))
         return list(thing) if is_plain else [_plain(item) for item in thing]
+    if isinstance(thing, Description):
+        values = ((name, getattr(thing, name)) for name, _ in _checks(kind))
+        return {"type": kind.__name__,
+                **{name: v if type(v) in PLAIN else _plain(v) for name, v in values}}
+    if isinstance(thing, Named):
+        return {"type": "Named", "items": [[name, _plain(item)] for name, item in thing.items()]}
     return thing
 
 

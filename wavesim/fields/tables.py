@@ -219,7 +219,7 @@ def _separator(header):
     return next((mark for mark in ";\t" if mark in outside_quotes), ",")
 
 
-def with_points(owner, rows):
+def with_points(owner, rows, advice="leave those out, or write decimal points"):
     """Rows with decimal points instead of decimal commas, where it is clear that these are some.
 
     Parameters
@@ -227,6 +227,8 @@ def with_points(owner, rows):
     owner : str
         Who reads, for messages.
     rows : list of Row
+    advice : str
+        What to do where commas may separate thousands.
 
     Raises
     ------
@@ -242,7 +244,7 @@ def with_points(owner, rows):
                          "right is not clear.")
     if all(re.fullmatch(r"[+-]?[1-9]\d{0,2}(,\d{3})+", cell) for cell in commas):
         raise InputError(f"{owner}: whether commas are decimal or separate thousands is not clear; "
-                         "leave those out, or write decimal points.")
+                         f"{advice}.")
     points = {cell: cell.replace(",", ".") for cell in commas}
     return [Row(row.line, [points.get(cell, cell) for cell in row.cells]) for row in rows]
 

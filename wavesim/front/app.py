@@ -4,6 +4,7 @@
     wavesim demo [NAME] [--out DIR]
     wavesim check STUDY.toml        wavesim bill STUDY.toml
     wavesim compare A.npz B.npz     wavesim new [DIR]
+    wavesim dyno [SESSION.toml] [--out DIR]
 
 `python -m wavesim` does the same.
 
@@ -26,7 +27,7 @@ from wavesim.console import let_go, say, tell
 from wavesim.descriptions.study import demo_path, files_of, load
 from wavesim.errors import InputError, check_number
 from wavesim.front import commands as short
-from wavesim.front.folder import ResultFolder, make_folder
+from wavesim.front.folder import ResultFolder
 from wavesim.front.report import (
     explain_to_base,
     failure_text,
@@ -39,7 +40,6 @@ from wavesim.many.refine import REFINE_RANGE
 from wavesim.many.store import Store
 from wavesim.many.sweep import checked_speeds, run_study
 from wavesim.many.work import DEVICES
-from wavesim.writing import whole_file
 
 EXAMPLES = ("demo", "collector", "complete", "gain")
 OK, UNFINISHED, BAD_INPUT, INTERRUPTED = 0, 1, 2, 130
@@ -104,6 +104,18 @@ def _parser():
     compare.add_argument("sweeps", type=Path, nargs="+", metavar="FILE.npz", help="the curves")
     compare.add_argument("--out", type=Path, metavar="FILE.png", help="draw torque and power there")
     compare.set_defaults(action=short.compare_files)
+    bench = commands.add_parser(
+        "dyno", help="from pulls to the sheet: read, correct, compare, fit, predict")
+    bench.set_defaults(action=short.dyno)
+    bench.add_argument("session", type=Path, nargs="?", metavar="SESSION.toml",
+                       help="the session file; default an invented one, copied to DIR/session")
+    bench.add_argument("--out", type=Path, metavar="DIR",
+                       help="folder for all output, made if it is not there; default the name of "
+                       "the session with _results")
+    bench.add_argument("--threads", type=int, metavar="N",
+                       help="threads to compute with, default one per core")
+    bench.add_argument("--outside", action="store_true",
+                       help="let the session read files from outside its own folder")
     new = commands.add_parser("new", help="make a commented study to start from")
     new.add_argument("folder", type=Path, nargs="?", default=Path("my_study"), metavar="DIR",
                      help="folder to make, default %(default)s")
@@ -241,14 +253,5 @@ def _exit_code(study, sweeps):
 
 def _unpack_demo(out, example):
     """Copy an example study to OUT/study; files that are there already are used as they are."""
-    folder = make_folder(out / "study")
     source = demo_path(example)
-    for original in sorted(source.parent.iterdir()):
-        copy, content = folder / original.name, original.read_bytes()
-        if not copy.exists():
-            with whole_file(copy, "demo") as file:
-                file.write(content)
-            say(f"wrote {copy}")
-        elif not copy.is_file() or copy.read_bytes() != content:
-            say(f"{copy} differs from the example that comes with wavesim: used as it is")
-    return folder / source.name
+    return short.unpacked([source, *sorted(set(source.parent.iterdir()) - {source})], out / "study")

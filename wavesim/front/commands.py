@@ -1,4 +1,4 @@
-"""Short commands: check a study, list what its exhausts are made of, compare saved curves, begin.
+"""Short commands: check a study, list parts, compare saved curves, run a session, begin.
 
 Each takes the options of the command line, prints, and returns an exit code.
 """
@@ -6,12 +6,23 @@ Each takes the options of the command line, prints, and returns an exit code.
 from pathlib import Path
 
 from wavesim.arrays.compile import compile_network
-from wavesim.console import say
+from wavesim.console import say, tell
 from wavesim.descriptions.exhaust import Exhaust, network_of
 from wavesim.descriptions.study import demo_path, load
 from wavesim.errors import InputError, shown_path
-from wavesim.front.folder import make_folder
+from wavesim.front.folder import ResultFolder, make_folder
+from wavesim.front.report import failure_text
+from wavesim.front.session import (
+    FILES,
+    demo_files,
+    read_session,
+    run_session,
+    session_files,
+    session_text,
+)
 from wavesim.gas.models import EngineGas
+from wavesim.many.store import Store
+from wavesim.many.work import count_workers
 from wavesim.results.bill import bill
 from wavesim.results.comparisons import compare
 from wavesim.results.points import Sweep
@@ -97,6 +108,52 @@ def begin(options):
         say(f"wrote {copy}")
     say(f"Edit {folder / 'study.toml'}, then: wavesim check {folder / 'study.toml'}")
     return 0
+
+
+def dyno(options):
+    """Run a session: read pulls, correct, compare, fit, predict, write the sheet."""
+    count_workers(None, options.threads, "dyno")
+    path = options.session
+    out = options.out or Path(f"{path.stem if path else 'dyno'}_results")
+    if path is None:
+        path = unpacked(demo_files(), out / "session")
+    session = read_session(path, outside=options.outside)
+    place = ResultFolder(out, session.inputs)
+    place.check(FILES)
+    first, second = session.exhausts
+    say(f"{session.question or path.name}: {len(session.pulls[0].pulls)} pulls of {first!r}, "
+        f"{len(session.pulls[1].pulls)} of {second!r}")
+    store = Store(place.path / "store")
+    say(f"Finished points are kept in {store.folder}: a run that was stopped or killed goes on "
+        "from there.")
+    result = run_session(session, threads=options.threads, store=store)
+    say(f"\n{session_text(session, result)}\n")
+    written, failed = place.write(session_files(session, result))
+    for file in written:
+        say(f"wrote {file}")
+    if failed:
+        tell(failure_text(failed, place.path))
+    return 1 if failed else 0
+
+
+def unpacked(originals, folder):
+    """Copy files of an example to a folder; those that are there already are used as they are.
+
+    Returns
+    -------
+    Path
+        Of the copy of the first.
+    """
+    folder = make_folder(folder)
+    for original in originals:
+        copy, content = folder / original.name, original.read_bytes()
+        if not copy.exists():
+            with whole_file(copy, "demo") as file:
+                file.write(content)
+            say(f"wrote {copy}")
+        elif not copy.is_file() or copy.read_bytes() != content:
+            say(f"{copy} differs from the example that comes with wavesim: used as it is")
+    return folder / originals[0].name
 
 
 def _loaded(path):

@@ -172,6 +172,9 @@ def field_unit(raw, path):
             elif isinstance(thing, Mapping):
                 thing = thing[names_like(key, thing)[0]]
             else:
+                known = [field.name for field in dataclasses.fields(thing)]
+                if key not in known and "parts" in known:  # a duct of one part needs no index
+                    thing = parent = thing.parts[0]
                 thing = getattr(thing, key)
         facts = {field.name: field.metadata for field in dataclasses.fields(parent)}
         return facts[last].get("unit", "").replace("1", "")
@@ -219,10 +222,19 @@ def built_pair(raw, changes):
     """Engine and exhaust of a design."""
     for path, value in changes.items():
         raw = set_path(raw, path, value)
-    return (
-        build(Engine, raw["engine"], Path(), "engine"),
-        build(SYSTEMS, raw["exhaust"], Path(), "exhaust"),
-    )
+    return _built(raw, "engine", Engine), _built(raw, "exhaust", SYSTEMS)
+
+
+_last = {}  # plain form and what was built of it, by side: most designs leave one side alone
+
+
+def _built(raw, side, kinds):
+    """One side of a design; `set_path` leaves the plain form of the other side as it is."""
+    plain_form, thing = _last.get(side, (None, None))
+    if plain_form is not raw[side]:
+        thing = build(kinds, raw[side], Path(), side)
+        _last[side] = raw[side], thing
+    return thing
 
 
 @guarded

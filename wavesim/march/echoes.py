@@ -27,6 +27,8 @@ from wavesim.guard import guarded
 from wavesim.kernels import flat as f
 from wavesim.kernels.nodes import FP
 from wavesim.march.advance import march_to
+from wavesim.march.running import Running
+from wavesim.results.arrivals import Tracer
 from wavesim.results.points import Point
 from wavesim.results.rays import Way, rays, turns_text
 from wavesim.results.waves import Reflection
@@ -39,6 +41,7 @@ AMPLITUDE = 1e-4  # of the pulse over the pressure
 CELLS_PER_PULSE = 5.0  # cells in the width of the pulse, its 1/e half length
 VISIBLE = 0.05  # share of the pulse from which an echo counts
 LOUD = 0.5  # share of the strongest echo from which the first one stands for a pair of cylinders
+LEFT = 2.0  # half lengths after which the pulse has left its valve
 STILL = 1e-4  # share of the pulse below which an exhaust is still
 
 
@@ -101,13 +104,16 @@ class Echoes(Tabular):
     records : dict of ndarray, each (n,)
         Pressure above that of still gas at each shut valve, over the peak that the pulse makes at
         its own valve; by cylinder.  An echo is as high as the share of pressure that comes back,
-        as far as it has not been drawn out on its way.
+        as far as it has not been drawn out on its way.  With flow, pressure above that of the same
+        engine without the pulse.
     sent : ndarray, (n,)
         The part of the own record that an endless pipe would show: the pulse itself.
     found : dict of list of Echo
         By cylinder, in order of time.
     overlap : (float, float) or None
         Overlap of each cylinder in crank angle after its exhaust opening [deg].
+    flow : bool
+        True if the engine ran; False if the gas stood still and all valves were shut.
 
     Examples
     --------
@@ -132,6 +138,7 @@ class Echoes(Tabular):
     sent: np.ndarray
     found: Mapping[int, list[Echo]]
     overlap: tuple[float, float] | None
+    flow: bool = False
 
     _index = "time"
 
@@ -175,7 +182,8 @@ class Echoes(Tabular):
         return rows_text(self._rows(cylinder))
 
     def _sheet(self):
-        title = f"echoes of a pulse from cylinder {self.cylinder} at {self.rpm:g} rev/min"
+        title = (f"echoes of a pulse from cylinder {self.cylinder} at {self.rpm:g} rev/min, "
+                 f"{'engine running' if self.flow else 'gas at rest'}")
         return Sheet(self._rows(self.cylinder), title)
 
     def plot(self, ax: "Axes | None" = None, **line_kws: Any) -> "Axes":
@@ -205,6 +213,7 @@ def echoes(
     pulse: float = 0.03,
     longest: float | None = None,
     visible: float = VISIBLE,
+    flow: bool = False,
 ) -> Echoes:
     """Send a short small pulse from a valve into the exhaust of a point, and name what comes back.
 
@@ -221,6 +230,10 @@ def echoes(
         Length of the record [s], 0.001 to 10; default: one cycle of the engine.
     visible : float
         Share of the pulse from which an echo is listed, 0.001 to 1.
+    flow : bool
+        False: the gas stands still and all valves are shut.  True: the pulse is sent into the
+        running engine when the exhaust valve opens, and runs in the gas as it moves; it takes some
+        ten times as long.
 
     Returns
     -------
@@ -229,12 +242,14 @@ def echoes(
     Raises
     ------
     InputError
-        If the point has no traces, there is no such cylinder, or the pulse is too long.
+        If the point has no traces, there is no such cylinder, or the pulse is too long; with flow,
+        if the point lacks the gas to go on from.
 
     Notes
     -----
-    All valves are shut and the gas is at rest, so that the echo of a valve that is open in the
-    engine, and what mean flow does to times and losses, are not in it.  An echo is named by the
+    In still gas the echo of a valve that is open in the engine, and what flow does to times and
+    losses, are left out.  With flow they are in it, and a record at an open valve is lower than at
+    a shut one, which doubles what comes.  An echo is named by the
     path of sound whose time it has (`wavesim.results.rays`); where paths of one time add up, by
     the strongest.
 
@@ -255,23 +270,33 @@ def echoes(
     cylinder = check_int("echoes", "cylinder", cylinder, 1, len(point.samples.layout["cylinders"]))
     check_number("echoes", "pulse", pulse, "m", 0.005, 0.5)
     check_number("echoes", "visible", visible, "1", 0.001, 1.0)
+    check_kind("echoes", "flow", flow, bool)
     longest = 120.0 / point.rpm if longest is None else longest
     check_number("echoes", "longest", longest, "s", 1e-3, 10.0)
     still = _of_point(point, pulse)
     still.send(cylinder)
-    time, records = still.listen(longest)
-    sent = np.exp(-((still.sound_at(cylinder) * time / pulse) ** 2))
+    if flow:
+        angle = point.meta["events_deg"]["exhaust"][0] + (
+            point.meta["firing_angles_deg"][cylinder - 1])
+        time, records, sound = Running(point, pulse / CELLS_PER_PULSE).response(
+            cylinder, angle, pulse, longest)
+    else:
+        (time, records), sound = still.listen(longest), still.sound_at(cylinder)
+    sent = np.exp(-((sound * time / pulse) ** 2))
     paths = rays(still.network, still.ways(), still.valves[cylinder], still.valves.values(),
                  longest=longest, faintest=0.2 * visible, capacity=still.capacity(),
                  delay=still.delays())
+    if flow:
+        paths = _in_moving_gas(point, cylinder, paths)
     found = {
         number: [
             _named(point, still, cylinder, number, time[peak], size, paths)
             for peak, size in _peaks(record - (number == cylinder) * sent, sent, visible)
+            if time[peak] * sound > LEFT * pulse  # before, it is the pulse itself
         ]
         for number, record in records.items()
     }
-    return Echoes(cylinder, point.rpm, time, records, sent, found, _overlap(point))
+    return Echoes(cylinder, point.rpm, time, records, sent, found, _overlap(point), flow)
 
 
 @guarded
@@ -373,7 +398,7 @@ def cross_talk(point: Point, **kwargs: Any) -> CrossTalk:
     point : Point
         With its traces.
     **kwargs
-        As for `echoes`: pulse, longest, visible.
+        As for `echoes`: pulse, longest, visible, flow.
 
     Returns
     -------
@@ -417,6 +442,14 @@ def cross_talk(point: Point, **kwargs: Any) -> CrossTalk:
     meets = (size != 0.0) & np.any(
         [(first + turn < closes) & (lasts + turn > intake_opens) for turn in (0.0, -720.0)], axis=0)
     return CrossTalk(point.rpm, size, time, first, (first + rise) % 720.0, meets)
+
+
+def _in_moving_gas(point, cylinder, paths):
+    """Paths with the times that fronts need along the recorded gas, sent at exhaust opening."""
+    tracer, opens = Tracer(point), point.meta["events_deg"]["exhaust"][0]
+    times = (tracer.late(path, opens, cylinder) / (6.0 * point.rpm) for path in paths)
+    return [path._replace(time=time) for path, time in zip(paths, times, strict=True)
+            if np.isfinite(time)]
 
 
 def _first_loud(found):

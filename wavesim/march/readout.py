@@ -1,7 +1,7 @@
 """From the arrays of a model to named results: samples, last state, sums of a cycle, facts."""
 
 
-from wavesim.descriptions.nodes import Perforate, ValvePort, Volume
+from wavesim.descriptions.nodes import Perforate, Volume
 from wavesim.descriptions.valves import valve_events
 from wavesim.fields.description import describe
 from wavesim.kernels import flat as f
@@ -77,22 +77,14 @@ def final_state(model):
     return out
 
 
-def _valves(model, side):
-    """Valves of one side by name, in order of their cylinders."""
-    nodes = model.network.nodes.items()
-    valves = [(name, node) for name, node in nodes
-              if isinstance(node, ValvePort) and node.side == side]
-    return dict(sorted(valves, key=lambda item: item[1].cylinder))
-
-
 def valve_rows(model, side):
     """End rows of the valves of one side, by cylinder."""
-    return [model.ends[node.ends[0]] for node in _valves(model, side).values()]
+    return list(model.valves[side].values())
 
 
 def valve_names(model):
     """Names of the exhaust and the intake valve, by cylinder."""
-    return list(zip(_valves(model, "exhaust"), _valves(model, "intake"), strict=True))
+    return list(zip(model.valves["exhaust"], model.valves["intake"], strict=True))
 
 
 def cycle_sums(model):

@@ -17,7 +17,7 @@ from wavesim.march.burn import check_burn, take_burn
 from wavesim.march.prolong import Lines, prolong
 from wavesim.march.walltemp import find_solved_walls, lay_on
 
-KEPT = 16  # rigs; each holds about a megabyte
+KEPT = 8  # rigs; each holds about a megabyte
 
 
 def rig_of(engine, system, settings, gas=None, ambient=None):

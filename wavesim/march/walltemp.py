@@ -323,19 +323,19 @@ def lay_on(model, walls):
         model.net.cells[f.WALL, solved.cells] = solved.state.inner
 
 
-def _solve(walls):
-    """Solve walls for what the gas does to them, all of one description together."""
-    groups = _alike(walls)
+def _solve(*points):
+    """Solve the walls of points for what the gas does to them, in each all of one description."""
+    groups = [members for walls in points for members in _alike(walls)]
     cases = [
         (members[0].wall, *(np.concatenate([getattr(solved, name) for solved in members])
                             for name in ("coefficient", "felt", "bore")))
         for members in groups
     ]
-    if walls and walls[0].since is None:
-        states = wall_balances(cases)
-    else:
-        states = [_warm(members, *case) for members, case in zip(groups, cases, strict=True)]
-    for members, state in zip(groups, states, strict=True):
+    at_rest = [case for members, case in zip(groups, cases, strict=True)
+               if members[0].since is None]
+    balanced = iter(wall_balances(at_rest))
+    for members, case in zip(groups, cases, strict=True):
+        state = next(balanced) if members[0].since is None else _warm(members, *case)
         for solved, own in _shares(members):
             solved.state = type(state)(*(values[own] for values in state))
 
@@ -395,15 +395,41 @@ def walls_left(model, walls):
 
 def update_walls(model, walls, cycle_time):
     """New wall temperatures from the heat of the last cycle; returns the mean of all [K]."""
-    gained, grip = model.record.wall
-    temperature = model.net.cells[f.WALL]
-    felt = temperature - gained / np.maximum(grip, 1e-30)
-    for solved in walls:
-        solved.coefficient = grip[solved.cells] / (cycle_time * solved.surface)
-        solved.felt = felt[solved.cells]
-    _solve(walls)
-    lay_on(model, walls)
-    for packing in model.packings:
-        packing.update(model, cycle_time)
+    return update_many([(model, walls, cycle_time)])[0]
+
+
+def update_many(points):
+    """As `update_walls`, for many points at once, each to the bit as alone.
+
+    Parameters
+    ----------
+    points : sequence of (Model, list of SolvedWall, float)
+        Each with the time of its cycle [s].
+
+    Returns
+    -------
+    list of float
+        Mean of all walls of each [K].
+
+    Raises
+    ------
+    ConvergenceError
+        If a wall of any point finds no balance.
+    """
+    for model, walls, cycle_time in points:
+        gained, grip = model.record.wall
+        felt = model.net.cells[f.WALL] - gained / np.maximum(grip, 1e-30)
+        for solved in walls:
+            solved.coefficient = grip[solved.cells] / (cycle_time * solved.surface)
+            solved.felt = felt[solved.cells]
+    _solve(*(walls for _, walls, _ in points))
+    for model, walls, cycle_time in points:
+        lay_on(model, walls)
+        for packing in model.packings:
+            packing.update(model, cycle_time)
+    return [_mean_wall(model) for model, _, _ in points]
+
+
+def _mean_wall(model):
     inside = np.concatenate([np.arange(lo, hi) for lo, hi in model.ducts.values()])
-    return float(temperature[inside].mean())
+    return float(model.net.cells[f.WALL][inside].mean())

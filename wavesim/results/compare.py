@@ -20,6 +20,7 @@ from wavesim.fields.tabular import Column, Sheet, data_frame, write_csv
 from wavesim.guard import guarded
 from wavesim.results.conditions import differences
 from wavesim.results.contributions import Contributions, contributions
+from wavesim.results.curves import mean_over
 from wavesim.show.forms import SpeedCurve, check_form, shown
 from wavesim.show.quantities import QUANTITIES, column_notes, rows_text
 
@@ -812,11 +813,3 @@ def _zero_between(x, y, i, j):
     if j - i > 1:
         return float(0.5 * (x[i + 1] + x[j - 1]))
     return float(x[i] + (x[j] - x[i]) * (y[i] / (y[i] - y[j])))
-
-
-def mean_over(x, y, low, high):
-    """Mean over x of the line through the points, from `low` to `high`."""
-    inside = x[(x > low) & (x < high)]
-    places = np.concatenate([[low], inside, [high]])
-    heights = np.interp(places, x, y)
-    return float(0.5 * np.diff(places) @ (heights[1:] + heights[:-1]) / (high - low))

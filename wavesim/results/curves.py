@@ -434,3 +434,11 @@ def _kept(values):
     array = np.array(values)
     array.flags.writeable = False
     return array
+
+
+def mean_over(x, y, low, high):
+    """Mean over x of the line through the points, from `low` to `high`."""
+    inside = x[(x > low) & (x < high)]
+    places = np.concatenate([[low], inside, [high]])
+    heights = np.interp(places, x, y)
+    return float(0.5 * np.diff(places) @ (heights[1:] + heights[:-1]) / (high - low))

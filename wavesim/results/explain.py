@@ -17,6 +17,7 @@ from wavesim.fields.tabular import Column, Sheet, Tabular
 from wavesim.guard import guarded
 from wavesim.results.arrivals import arrivals
 from wavesim.results.contributions import PARTS, Contributions, contributions
+from wavesim.results.curves import mean_over
 from wavesim.results.points import Point, Sweep
 
 if TYPE_CHECKING:
@@ -28,6 +29,7 @@ MIXED = 0.65  # share of all parts' sizes that the named ones must have; half th
 FELT = 1000.0  # change of the mean pressure in overlap that is spoken of [Pa]
 LOUD = 0.15  # share of pressure from which a wave is named
 LATE = 15.0  # crank angle by which a wave must come at another time to be named [deg]
+SAME_WAY = 0.01  # share by which two lengths of one way may differ
 
 
 class Reason(NamedTuple):
@@ -135,19 +137,20 @@ class Explanation(Tabular):
                                                   (loss, loss.difference < 0.0)) if holds)
 
     def bands(self) -> list[str]:
-        """A sentence for each third of the range of speed: its average, and what carries it."""
+        """A sentence for each third of the range of speed: its average, and what carries it.
+
+        The averages are those of `Comparison.band_averages`.
+        """
         rpm, total = self.parts.rpm, self.parts.total
         if rpm.size < 3:
             return []
         found = []
         edges = np.linspace(rpm[0], rpm[-1], 4)
+        size = float(self.a["torque"].mean())
         for low, high in zip(edges, edges[1:], strict=False):
-            inside = (rpm >= low) & (rpm <= high)
-            if not inside.any():
-                continue
-            parts = {name: float(values[inside].mean()) for name, values in
-                     self.parts.parts.items()}
-            mean, size = float(total[inside].mean()), float(self.a["torque"].mean())
+            parts = {name: mean_over(rpm, values, low, high)
+                     for name, values in self.parts.parts.items()}
+            mean = mean_over(rpm, total, low, high)
             carried = _words(parts, _carriers(parts, mean, size))
             found.append(f"From {low:.0f} to {high:.0f} rev/min the mean difference is "
                          f"{mean:+.1f} N m{f', carried by {carried}' if carried else ''}.")
@@ -304,17 +307,18 @@ def _reason(a, b, parts, names, look_for_waves):
 
 
 def _wave(a: Point, b: Point, lower: bool) -> str:
-    """Sentence on the wave that comes to the overlap in one of two points only, or nothing."""
+    """Sentence on the wave that comes to the overlap in one of two points only, or nothing.
+
+    Waves whose way has another length go first: what moves one on an unchanged way is the gas that
+    it meets, which may itself be moved by the others.
+    """
     if a.samples is None or b.samples is None:
         return ""
-    found = [
-        {route.name: (route, one.first[i, 0], one.peak[i, 0]) for i, route in enumerate(one.routes)}
-        for one in (arrivals(point, echoes=2) for point in (a, b))
-    ]
+    found = [_loudest(arrivals(point, echoes=2)) for point in (a, b)]
     window = a.meta["events_deg"]["intake"][0], a.meta["events_deg"]["exhaust"][1]
     candidates = []
     for name in set(found[0]) & set(found[1]):
-        (route, *before), (_, *after) = found[0][name], found[1][name]
+        (route, *before), (other, *after) = found[0][name], found[1][name]
         if abs(route.size) < LOUD or not np.isfinite([*before, *after]).all():
             continue
         here, there = _meets(before, window), _meets(after, window)
@@ -322,7 +326,8 @@ def _wave(a: Point, b: Point, lower: bool) -> str:
         # Suction that comes with b, or pressure that comes with a alone, lowers the pressure.
         lowers = (route.size < 0.0) == (there and not here)
         if here != there and abs(shift) >= LATE and lowers == lower:
-            candidates.append((abs(route.size), route, there, shift))
+            moved = abs(other.length - route.length) > SAME_WAY * route.length
+            candidates.append(((moved, abs(route.size)), route, there, shift))
     if not candidates:
         return ""
     _, route, there, shift = max(candidates, key=lambda one: one[0])
@@ -332,6 +337,13 @@ def _wave(a: Point, b: Point, lower: bool) -> str:
     name = route.name.replace("own wave from", "cylinder's own wave, sent back by", 1)
     return (f"The {name}, which brings {what} ({route.size:+.2f} of what was sent), {meets} "
             f"the overlap: it comes {when}.")
+
+
+def _loudest(found):
+    """Loudest route of each name, for ways of several lengths share one, with front and peak."""
+    order = sorted(range(len(found.routes)), key=lambda i: abs(found.routes[i].size))
+    return {found.routes[i].name: (found.routes[i], found.first[i, 0], found.peak[i, 0])
+            for i in order}
 
 
 def _meets(arrival, window):

@@ -92,6 +92,56 @@ def draw_exhaust(
     if ax is None:
         count = sum(map(len, {line.parts for line in lines})) + (exhaust.bank_link is not None)
         ax = _figure_for(lines, count)
+    key = _draw(ax, exhaust, lines, joints, linked)
+    _dress_drawing(ax, exhaust, lines, key)
+    return ax
+
+
+class Outline(NamedTuple):
+    """A system as it lies in its drawing, not yet drawn.
+
+    Attributes
+    ----------
+    exhaust : Exhaust
+    lines : list of Laid
+    joints : list of pairs of (x, y)
+    linked : list of Laid
+    low, high, long : float
+        How far it reaches below and above the axis of its first line, and along the flow [m].
+    """
+
+    exhaust: Exhaust
+    lines: list[Laid]
+    joints: list
+    linked: list[Laid]
+    low: float
+    high: float
+    long: float
+
+    def draw(self, ax: "Axes", x: float, y: float) -> list[str]:
+        """Draw it on some Axes with its start at (x, y) [m]; returns the key to its numbers."""
+        lines, linked = ([one._replace(x=one.x + x, y=one.y + y, end=one.end + x) for one in some]
+                         for some in (self.lines, self.linked))
+        joints = [((x0 + x, y0 + y), (x1 + x, y1 + y)) for (x0, y0), (x1, y1) in self.joints]
+        return _draw(ax, self.exhaust, lines, joints, linked)
+
+
+def outline(exhaust: Exhaust, engine: Engine | int | None) -> Outline:
+    """Lay an exhaust out, to be drawn among others on one scale.
+
+    Parameters
+    ----------
+    exhaust, engine
+        As for `draw_exhaust`.
+    """
+    lines, joints, linked = _laid(exhaust, banks_of("sheet", exhaust, engine))
+    low = min(line.y - 0.5 * _width(line.parts) for line in lines)
+    high = max(line.y + _reach(line.parts) for line in lines)
+    return Outline(exhaust, lines, joints, linked, low, high, max(line.end for line in lines))
+
+
+def _draw(ax, exhaust, lines, joints, linked):
+    """All lines with their numbers; returns the key to them."""
     for (x0, y0), (x1, y1) in joints:
         ax.plot([x0, x1], [y0, y1], color="black", lw=1.0, solid_capstyle="round", zorder=1.0)
     known, key = {}, []
@@ -102,8 +152,7 @@ def draw_exhaust(
     link = exhaust.bank_link
     if link is not None and not isinstance(link, Merge):
         _bank_link(ax, link, linked, key)
-    _dress_drawing(ax, exhaust, lines, key)
-    return ax
+    return key
 
 
 def plot_bill(

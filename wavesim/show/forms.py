@@ -228,6 +228,8 @@ class EchoRecord(Protocol):
         By cylinder, share of the pulse.
     found : mapping of int to list
         Echoes with angle [deg], size, sender and in_overlap, by cylinder.
+    flow : bool
+        True if the engine ran.
     """
 
     @property
@@ -247,6 +249,9 @@ class EchoRecord(Protocol):
 
     @property
     def overlap(self) -> tuple[float, float] | None: ...
+
+    @property
+    def flow(self) -> bool: ...
 
 
 @runtime_checkable
@@ -309,6 +314,77 @@ class ArrivalForm(Protocol):
 
     @property
     def overlap(self) -> tuple[float, float] | None: ...
+
+
+@runtime_checkable
+class BandedDifference(Protocol):
+    """Difference of two systems against engine speed, with bands round it.
+
+    Attributes
+    ----------
+    rpm, difference : ndarray, (n,)
+        [rev/min]; SI unit.
+    bands : mapping of str to ndarray, each (n,)
+        Half widths by what is said of them, the widest first.
+    pieces : sequence of (float, float)
+        Where the curves may cross [rev/min]; empty where nothing is said of it.
+    names : (str, str)
+        Of reference and variant.
+    quantity : str
+        A key of `QUANTITIES`.
+    """
+
+    @property
+    def rpm(self) -> np.ndarray: ...
+
+    @property
+    def difference(self) -> np.ndarray: ...
+
+    @property
+    def bands(self) -> Mapping[str, np.ndarray]: ...
+
+    @property
+    def pieces(self) -> Sequence[tuple[float, float]]: ...
+
+    @property
+    def names(self) -> tuple[str, str]: ...
+
+    @property
+    def quantity(self) -> str: ...
+
+
+@runtime_checkable
+class FittedCurves(Protocol):
+    """Measured curves and what was computed for them before and after a fit.
+
+    Attributes
+    ----------
+    rpm : ndarray, (n,)
+        [rev/min].
+    held_back : ndarray of bool, (n,)
+        True at speeds that were kept out of the fit.
+    measured, scatter, start, computed : mapping of str to ndarray, each (n,)
+        By quantity, keys of `QUANTITIES`, SI units: mean of the pulls and the half width of its
+        band, computed before and after the fit.
+    """
+
+    @property
+    def rpm(self) -> np.ndarray: ...
+
+    @property
+    def held_back(self) -> np.ndarray: ...
+
+    @property
+    def measured(self) -> Mapping[str, np.ndarray]: ...
+
+    @property
+    def scatter(self) -> Mapping[str, np.ndarray]: ...
+
+    @property
+    def start(self) -> Mapping[str, np.ndarray]: ...
+
+    @property
+    def computed(self) -> Mapping[str, np.ndarray]: ...
 
 
 @runtime_checkable
@@ -548,6 +624,8 @@ _WORDS = {
     EchoRecord: "an Echoes, as echoes returns it",
     PairShares: "a CrossTalk, as cross_talk returns it",
     ArrivalForm: "an Arrivals, as arrivals returns it",
+    BandedDifference: "a MeasuredDifference or a Prediction",
+    FittedCurves: "a Fit, as fit returns it",
     WayPicture: "a WaveDiagram, as wave_diagram returns it",
     WayFilm: "a WaveDiagram, as wave_diagram returns it",
     LoopForm: "a Point with its traces",

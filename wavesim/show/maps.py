@@ -24,6 +24,7 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
 LEVELS = 12  # filled contours, about
+_SEEN = 0.05  # share of the dimension along which a line must be seen to have its name
 _PLACES = (0.97, 0.03, 0.74, 0.26, 0.5)  # along its visible part, for the name of a line
 
 
@@ -155,7 +156,7 @@ def _tuned_line(ax, found, name, speeds, i, taken):
     fine = np.linspace(found.x[0], found.x[-1], 200)
     heights = np.interp(fine, found.x, speeds)
     inside = np.flatnonzero((heights > found.rpm[0]) & (heights < found.rpm[-1]))
-    if not inside.size:
+    if inside.size < _SEEN * fine.size:  # nobody would see what the name belongs to
         return
     middle = 0.5 * (fine[0] + fine[-1])
     reach = 0.25 * np.ptp(fine)  # from the place of a name to its middle, about

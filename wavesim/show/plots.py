@@ -23,6 +23,7 @@ from wavesim import errors
 from wavesim.errors import InputError, check_choice, check_int, check_kind, check_number
 from wavesim.fields.description import sequence
 from wavesim.guard import guarded
+from wavesim.show.bands import plot_bands, plot_fit, plot_residuals
 from wavesim.show.film import animate_waves, save_animation
 from wavesim.show.forms import (
     CurveDifference,
@@ -82,15 +83,15 @@ if TYPE_CHECKING:
 
 __all__ = [
     "COLOURS", "DASHES", "FAINT", "LONGEST_NAME", "MARKERS", "OVERLAP", "REFERENCE",
-    "animate_waves", "colour", "legend_name", "new_axes", "plot_arrivals", "plot_changes",
-    "plot_comparison", "plot_contributions", "plot_cross_talk", "plot_cylinders",
-    "plot_difference", "plot_differences", "plot_dots", "plot_echoes", "plot_front",
+    "animate_waves", "colour", "legend_name", "new_axes", "plot_arrivals", "plot_bands",
+    "plot_changes", "plot_comparison", "plot_contributions", "plot_cross_talk", "plot_cylinders",
+    "plot_difference", "plot_differences", "plot_dots", "plot_echoes", "plot_fit", "plot_front",
     "plot_insertion_loss", "plot_loop", "plot_map", "plot_pairs", "plot_power_chart",
-    "plot_pulls", "plot_reflection", "plot_search", "plot_sensitivities", "plot_sound_levels",
-    "plot_sound_map", "plot_sound_orders", "plot_speed_curves", "plot_third_octaves",
-    "plot_torque_power", "plot_trace", "plot_transmission_loss", "plot_valve_flows",
-    "plot_valve_pressure", "plot_valve_pressures", "plot_wave_diagram", "save_animation",
-    "save_figure",
+    "plot_pulls", "plot_reflection", "plot_residuals", "plot_search", "plot_sensitivities",
+    "plot_sound_levels", "plot_sound_map", "plot_sound_orders", "plot_speed_curves",
+    "plot_third_octaves", "plot_torque_power", "plot_trace", "plot_transmission_loss",
+    "plot_valve_flows", "plot_valve_pressure", "plot_valve_pressures", "plot_wave_diagram",
+    "save_animation", "save_figure",
 ]
 
 

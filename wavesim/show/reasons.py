@@ -216,7 +216,8 @@ def plot_echoes(heard: EchoRecord, ax: "Axes | None" = None, **line_kws: Any) ->
     ax.axhline(0.0, color="black", lw=0.8)
     ax.set_xlabel(f"crank angle after exhaust opening at {heard.rpm:g} rev/min [deg]")
     ax.set_ylabel("share of the pulse")
-    ax.set_title(f"Echoes at exhaust valve {heard.cylinder}", loc="left", fontsize=10)
+    state = "engine running" if heard.flow else "gas at rest, valves shut"
+    ax.set_title(f"Echoes at exhaust valve {heard.cylinder}: {state}", loc="left", fontsize=10)
     if loud:
         ax.legend(frameon=False, loc="upper left", bbox_to_anchor=(1.0, 1.0), fontsize=9,
                   handlelength=0.0, handletextpad=0.0, title="share, arrival, sent back by",
