@@ -22,7 +22,7 @@ import numpy as np
 from wavesim.errors import InputError, WavesimError
 from wavesim.gpu import slots
 from wavesim.kernels import flat as f
-from wavesim.march.advance import Reading, begin_cycle, trouble
+from wavesim.march.advance import SamplesWanted, begin_cycle, trouble
 from wavesim.march.run import point_work
 from wavesim.results.points import Failure
 
@@ -97,7 +97,7 @@ class Host:
         """What a point has asked for lies in its slot."""
         point = self.points[number]
         cycle = point.cycle
-        if isinstance(cycle, Reading):
+        if isinstance(cycle, SamplesWanted):
             self._go_on(point, point.work.send, None)
             self._house()
             return
@@ -133,7 +133,7 @@ class Host:
             self._ask(point)
 
     def _ask(self, point):
-        if isinstance(point.cycle, Reading):
+        if isinstance(point.cycle, SamplesWanted):
             slots.ask_samples(point.words)
             self.asked.append((point.number, point.slot[0], True))
             return

@@ -56,7 +56,7 @@ class Cycle(NamedTuple):
     sampled: bool
 
 
-class Reading(NamedTuple):
+class SamplesWanted(NamedTuple):
     """The samples of the last cycle are to be read.
 
     Attributes
@@ -95,7 +95,7 @@ def march_here(work, stop):
     ----------
     work : generator
         Yields each `Cycle` and is sent the number of steps that it took, or the SolverError in
-        which it ended; yields a `Reading` before it looks at samples.
+        which it ended; yields a `SamplesWanted` before it looks at samples.
     stop : threading.Event or None
         When set, the work ends with `Interrupted` within a quarter turn.
 
@@ -111,7 +111,7 @@ def march_here(work, stop):
             cycle = call(value)
         except StopIteration as end:
             return end.value
-        if isinstance(cycle, Reading):  # they are here
+        if isinstance(cycle, SamplesWanted):  # they are here
             answer = work.send, None
             continue
         try:

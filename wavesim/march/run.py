@@ -21,7 +21,7 @@ from wavesim.errors import InputError, check_int, check_kind, check_number, show
 from wavesim.fields.description import describe
 from wavesim.gas.models import EngineGas, PerfectGas, given_gas
 from wavesim.guard import guarded
-from wavesim.march.advance import Reading, march_here, march_to
+from wavesim.march.advance import SamplesWanted, march_here, march_to
 from wavesim.march.books import contents, cycle_ledger, ledger
 from wavesim.march.burn import burn_angles
 from wavesim.march.cycles import (
@@ -293,7 +293,7 @@ def point_work(engine, system, rpm, settings=None, gas=None, fuel_flow=None, amb
     cycles = yield from settling(model, walls, settings, **demand)
     if fuel_flow is not None:
         check_mixture(model.gas, fuel_flow)
-    yield Reading(model)
+    yield SamplesWanted(model)
     point = point_of(rig, model, walls, cycles, rpm, fuel_flow, rough, moment)
     if goes_on:
         point = replace(point, restart=start.restart | {
