@@ -32,7 +32,7 @@ from wavesim.many.work import CPU, DEVICES, compute, count_workers
 POINTS = 1024  # for `run_chains`, which has twice as many at work
 MEMORY = 4 * 2**30  # [byte] for slots
 SHARE = 0.25  # of the memory of the machine that they take at most
-LANES = 3  # two march, one reads samples
+LANES, MARCHING = 4, 3  # one reads samples
 ALIKE = 8  # points that a host may have more than another for being of one design
 MOST_HOSTS = 32
 #: Hosts are many: none may take threads for its small matrices, and memory that is freed is used
@@ -261,7 +261,8 @@ class GpuPool(Executor):
         """True if a launch would not leave the device half empty for want of patience."""
         waiting = len(self._ready)
         return waiting > 0 and (
-            self._running == 0 or (self._running == 1 and waiting >= self.device.resident)
+            self._running == 0
+            or (self._running < MARCHING and waiting >= self.device.resident // 2)
         )
 
 
