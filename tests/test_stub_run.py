@@ -58,6 +58,7 @@ def place(model, duct):
 
 def known_cycle(model, walls, settings, **demand):
     """Fill what a cycle leaves behind with known numbers."""
+    yield from ()  # no cycle is asked for
     for name, values in SUMS.items():
         model.record.cyl_sum[:, getattr(f, name)] = values
     model.net.cyl_par[:, [f.SOC, f.DURATION]] = np.column_stack((START, DURATION))
@@ -101,7 +102,7 @@ def point():
     settings = ws.Settings(cell_length=0.05, sample_deg=STEP, coarse_start=1.0,
                            unequal_pressures=True)
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(run, "settle", known_cycle)
+        patch.setattr(run, "settling", known_cycle)
         return ws.run_point(engine, exhaust, RPM, settings=settings)
 
 

@@ -35,10 +35,11 @@ from wavesim.front.report import (
     study_text,
     write_files,
 )
+from wavesim.many.pool import workplace
 from wavesim.many.refine import REFINE_RANGE
 from wavesim.many.store import Store
 from wavesim.many.sweep import checked_speeds, run_study
-from wavesim.many.work import count_workers
+from wavesim.many.work import DEVICES
 
 EXAMPLES = ("demo", "collector", "complete", "gain")
 OK, UNFINISHED, BAD_INPUT, INTERRUPTED = 0, 1, 2, 130
@@ -132,6 +133,9 @@ def _run_options(*commands):
                              "name of the study with _results")
         command.add_argument("--threads", type=int, metavar="N",
                              help="threads to compute with, default one per core")
+        command.add_argument("--device", choices=DEVICES, default=DEVICES[0],
+                             help="what marches the cycles, default %(default)s; with gpu the "
+                             "threads are processes that prepare its work")
         command.add_argument("--rpm", type=float, nargs="+", metavar="RPM",
                              help="engine speeds in rev/min instead of those of the study")
         command.add_argument("--refine", type=float, metavar="RPM",
@@ -153,7 +157,7 @@ def _run_demo(options):
 
 def _check_numbers(options):
     """Refuse what is wrong before a folder is made."""
-    count_workers(None, options.threads, "run")
+    workplace("run", options.device, None, options.threads)
     if options.rpm is not None:
         checked_speeds("run", options.rpm)
     if options.refine is not None:
@@ -180,7 +184,7 @@ def _run(path, out, options):
     say(f"Finished points are kept in {store.folder}: a run that was stopped or killed goes "
         "on from there (--fresh starts anew).")
     sweeps = run_study(
-        study, threads=options.threads, store=store, refine=options.refine
+        study, threads=options.threads, store=store, refine=options.refine, device=options.device
     )
     _tell_store(store)
     explained = explain_to_base(sweeps)

@@ -24,6 +24,7 @@ from wavesim.fields.description import sequence
 from wavesim.fields.tabular import Column, Sheet, data_frame, write_csv
 from wavesim.guard import guarded
 from wavesim.many.maps import SpeedMap
+from wavesim.many.pool import Workplace, workplace
 from wavesim.many.space import (
     built_pair,
     designs,
@@ -34,7 +35,7 @@ from wavesim.many.space import (
 )
 from wavesim.many.store import Store
 from wavesim.many.sweep import checked_speeds
-from wavesim.many.work import Task, count_workers, run_chains
+from wavesim.many.work import Task, run_chains
 from wavesim.results.bill import bill
 from wavesim.results.curves import ByName, CurveMethods, Reading, mean_over, place_of_speed
 from wavesim.results.points import Failure
@@ -251,8 +252,7 @@ class Bench(NamedTuple):
     ambient: Ambient | None
     pull: Pull | None
     keep: tuple
-    executor: object
-    threads: int
+    place: Workplace
     store: object
 
     def run(self, changes, limits, *, progress):
@@ -272,8 +272,8 @@ class Bench(NamedTuple):
                 chains += own
                 owners += [i] * len(own)
         done = run_chains(
-            chains, executor=self.executor, threads=self.threads, store=self.store, traces=False,
-            strict=False, progress=progress, label="designs",
+            chains, **self.place._asdict(), store=self.store, traces=False, strict=False,
+            progress=progress, label="designs",
         )
         outcomes = [[] for _ in built]
         for i, chain in zip(owners, done.chains, strict=True):
@@ -337,13 +337,15 @@ def _amounts(exhaust, engine):
 
 
 def make_bench(
-    owner, engine, exhaust, rpm, settings, ambient, pull, keep, executor, threads, store
+    owner, engine, exhaust, rpm, settings, ambient, pull, keep, executor, threads, store,
+    device,
 ):
     """Checked surroundings of an exploration."""
+    settings = given_settings(owner, settings)
     return Bench(
-        plain_pair(engine, exhaust), checked_speeds(owner, rpm), given_settings(owner, settings),
-        ambient, check_kind(owner, "pull", pull, Pull, optional=True), keep, executor,
-        count_workers(executor, threads, owner),
+        plain_pair(engine, exhaust), checked_speeds(owner, rpm), settings,
+        ambient, check_kind(owner, "pull", pull, Pull, optional=True), keep,
+        workplace(owner, device, executor, threads, settings.scheme),
         check_kind(owner, "store", store, Store, optional=True),
     )
 
@@ -883,6 +885,7 @@ def explore(
     progress: bool = True,
     ambient: Ambient | None = None,
     pull: Pull | None = None,
+    device: str = "cpu",
 ) -> Exploration:
     """What many designs do at some speeds.
 
@@ -899,7 +902,7 @@ def explore(
     settings : Settings, optional
     keep : sequence of str
         Keys of `wavesim.QUANTITIES` to keep.
-    executor, threads, store, progress, ambient, pull
+    executor, threads, store, progress, ambient, pull, device
         As for `speed_sweep`; each design is a pull of its own.  The store keeps all scalars of a
         point, without its traces.
 
@@ -927,7 +930,8 @@ def explore(
     """
     keep = checked_keep(keep)
     bench = make_bench(
-        "explore", engine, exhaust, rpm, settings, ambient, pull, keep, executor, threads, store
+        "explore", engine, exhaust, rpm, settings, ambient, pull, keep, executor, threads, store,
+        device,
     )
     found, interrupted = bench.run(
         _checked_designs(bench.raw, engine, exhaust, designs), {}, progress=progress

@@ -362,6 +362,7 @@ def optimise(
     progress: bool = True,
     ambient: Ambient | None = None,
     pull: Pull | None = None,
+    device: str = "cpu",
 ) -> Optimum:
     """Search a space for the best design within limits.
 
@@ -391,7 +392,7 @@ def optimise(
         How many designs to try at most, 10 to a million.
     seed : int
         The same seed gives the same search on every executor.
-    settings, executor, threads, store, progress, ambient, pull
+    settings, executor, threads, store, progress, ambient, pull, device
         As for `explore`.
     keep : sequence of str
         Quantities to keep besides those that the objective and the limits need.
@@ -439,7 +440,8 @@ def optimise(
     needed += [objective] if objective in QUANTITIES else []
     keep = checked_keep(keep, *needed)
     bench = make_bench(
-        "optimise", engine, exhaust, rpm, settings, ambient, pull, keep, executor, threads, store
+        "optimise", engine, exhaust, rpm, settings, ambient, pull, keep, executor, threads, store,
+        device,
     )
     if band is not None:
         checked_band(band, np.array(bench.rpm))

@@ -136,7 +136,7 @@ class StoreCheck(NamedTuple):
 
 
 def point_key(engine, exhaust, rpm, settings, *, gas=None, fuel_flow=None, ambient=None,
-              pull=None, before=()):
+              pull=None, before=(), device="cpu"):
     """Key of an operating point: 64 hexadecimal digits.
 
     Parameters
@@ -156,6 +156,8 @@ def point_key(engine, exhaust, rpm, settings, *, gas=None, fuel_flow=None, ambie
         As for `run_point`.
     before : sequence of (float, float or None)
         Speeds of the pull before this one [rev/min] with their fuel flow, in order of time.
+    device : {"cpu", "gpu"}
+        What marches the cycles: their numbers differ in the last digits.
 
     Returns
     -------
@@ -183,6 +185,8 @@ def point_key(engine, exhaust, rpm, settings, *, gas=None, fuel_flow=None, ambie
         "pull": _text(pull), "before": [list(speed) for speed in before],
         "library": _library(),
     }
+    if device != "cpu":
+        what["device"] = device
     return hashlib.sha256(json.dumps(what, sort_keys=True).encode()).hexdigest()
 
 

@@ -21,9 +21,10 @@ from wavesim.descriptions.weather import Ambient
 from wavesim.errors import InputError, check_kind, check_number, shown
 from wavesim.fields.description import check_text, sequence
 from wavesim.guard import guarded
+from wavesim.many.pool import workplace
 from wavesim.many.refine import REFINE_RANGE, speeds_to_add
 from wavesim.many.store import Store
-from wavesim.many.work import Task, count_workers, run_chains
+from wavesim.many.work import Task, run_chains
 from wavesim.results.points import Failure, Sweep
 
 
@@ -43,6 +44,7 @@ def speed_sweep(
     ambient: Ambient | None = None,
     pull: Pull | None = None,
     refine: float | None = None,
+    device: str = "cpu",
 ) -> Sweep:
     """Operating points of an engine with an exhaust over a list of speeds.
 
@@ -79,6 +81,12 @@ def speed_sweep(
         two speeds where the torque bends or jumps by so much that a straight line may miss it by
         1 % of the largest torque, and, of several systems, where the curve of one crosses that of
         the first.  None: the speeds that were given.
+    device : {"cpu", "gpu"}
+        What marches the cycles.  "gpu": an NVIDIA GPU, hundreds of points at once, which pays for
+        many points and not for a few; `threads` are then the processes that compile networks and
+        do what lies between cycles, and with an executor every worker uses the GPU that it sees.
+        The numbers agree with those of a processor but for rounding, which grows as far as the
+        tolerance allows; a store keeps the points of both apart.
 
     Returns
     -------
@@ -89,7 +97,8 @@ def speed_sweep(
     Raises
     ------
     InputError
-        If the description, a speed, the number of threads or the executor is wrong.
+        If the description, a speed, the number of threads or the executor is wrong, or there is no
+        GPU that can be used.
 
     Notes
     -----
@@ -115,7 +124,7 @@ def speed_sweep(
     return speed_sweeps(
         [(name, engine, exhaust)], rpm, settings=settings, threads=threads, executor=executor,
         store=store, progress=progress, fuel_from=fuel_from, ambient=ambient, pull=pull,
-        refine=refine,
+        refine=refine, device=device,
     )[0]
 
 
@@ -133,6 +142,7 @@ def speed_sweeps(
     ambient: Ambient | None = None,
     pull: Pull | Mapping[str, Pull] | None = None,
     refine: float | None = None,
+    device: str = "cpu",
 ) -> list[Sweep]:
     """Speed curves of several systems on one executor.
 
@@ -148,6 +158,8 @@ def speed_sweeps(
     refine : float or None
         As for `speed_sweep`; all systems get the same speeds.  Not in a pull, whose speeds follow
         one another in time.
+    device : {"cpu", "gpu"}
+        As for `speed_sweep`.
 
     Returns
     -------
@@ -174,7 +186,7 @@ def speed_sweeps(
     settings = given_settings("speed_sweep", settings)
     check_kind("speed_sweep", "store", store, Store, optional=True)
     fuel = _fuel_flows(fuel_from, speeds)
-    workers = count_workers(executor, threads, "speed_sweep")
+    place = workplace("speed_sweep", device, executor, threads, settings.scheme)
     systems = list(systems)
     if refine is not None:
         refine = check_number("speed_sweep", "refine", refine, "rev/min", *REFINE_RANGE)
@@ -184,7 +196,7 @@ def speed_sweeps(
                 "None in a pull, whose speeds follow one another in time."
             )
     options = {"settings": settings, "ambient": ambient, "pull": pull}
-    work = {"executor": executor, "threads": workers, "store": store, "progress": progress}
+    work = {**place._asdict(), "store": store, "progress": progress}
     sweeps = _computed(systems, speeds, fuel, options, work)
     while refine is not None and not any(sweep.interrupted for sweep in sweeps):
         more = speeds_to_add(sweeps, refine)
@@ -232,13 +244,14 @@ def run_study(
     store: Store | None = None,
     progress: bool = True,
     refine: float | None = None,
+    device: str = "cpu",
 ) -> dict[str, Sweep]:
     """Speed curves of the base and of all variants of a study.
 
     Parameters
     ----------
     study : Study
-    threads, executor, store, progress, refine
+    threads, executor, store, progress, refine, device
         As for `speed_sweep`.
 
     Returns
@@ -267,7 +280,7 @@ def run_study(
     sweeps = speed_sweeps(
         systems, study.rpm, settings=study.settings, threads=threads, executor=executor,
         store=store, progress=progress, ambient=study.ambient, pull=study.pulls,
-        refine=refine,
+        refine=refine, device=device,
     )
     return dict(zip(study.exhausts, sweeps, strict=True))
 

@@ -32,6 +32,7 @@ from wavesim.results.points import Failure, Point
 
 POLL = 0.2  # [s] between looks at points that another process computes
 GRACE = 2.0  # [s] for threads to notice that they are to stop
+CPU, GPU = DEVICES = ("cpu", "gpu")
 AHEAD = 2  # chains in work for every worker: none waits while results travel or are put away
 
 
@@ -137,8 +138,8 @@ def _straight_from_workers(executor):
         client.direct_to_workers = before
 
 
-def run_chains(chains, *, executor=None, threads=1, store=None, traces=True, strict=True,
-               progress=True, label="speeds"):
+def run_chains(chains, *, executor=None, threads=1, device=CPU, call=None, store=None,
+               traces=True, strict=True, progress=True, label="speeds"):
     """Compute chains of tasks.
 
     Parameters
@@ -148,6 +149,10 @@ def run_chains(chains, *, executor=None, threads=1, store=None, traces=True, str
         None: a pool of `threads` threads.
     threads : int
         Points computed at once.
+    device : {"cpu", "gpu"}
+        What marches the cycles; part of the key of a point in a store.
+    call : callable or None
+        What the executor computes: a function like `compute`; None: that.
     store : Store or None
         Points found there are not computed; finished ones are put there.
     traces : bool
@@ -170,6 +175,7 @@ def run_chains(chains, *, executor=None, threads=1, store=None, traces=True, str
     """
     pool = executor or ThreadPoolExecutor(threads)
     crew = _Crew(chains, pool, threads, store, traces, strict)
+    crew.device, crew.call = device, call or compute
     with (
         _interrupts_ask(crew),
         progress_bar(sum(map(len, chains)), label, "point", shown=progress) as crew.bar,
@@ -211,6 +217,7 @@ class _Crew:
     """State of `run_chains`: what waits, what is in work, what another process holds."""
 
     bar = None  # that shows how far the work is
+    device = call = None  # what marches the cycles, and what the pool computes
 
     def __init__(self, chains, pool, width, store, traces, strict):
         self.chains, self.pool, self.limit = chains, pool, AHEAD * width
@@ -321,7 +328,7 @@ class _Crew:
             if self.asked:
                 return False
         stop = self.stop if self.is_threads else None
-        future = self.pool.submit(compute, task, start, self.traces, stop)
+        future = self.pool.submit(self.call, task, start, self.traces, stop)
         self.active[future] = (i, place, goes_on)
         self.starts[future] = start
         return True
@@ -408,7 +415,7 @@ class _Crew:
             before = self.chains[i][:place] if task.pull is not None else ()
             self.keys[i, place] = point_key(
                 *task[:4], fuel_flow=task.fuel_flow, ambient=task.ambient, pull=task.pull,
-                before=[(earlier.rpm, earlier.fuel_flow) for earlier in before],
+                before=[(earlier.rpm, earlier.fuel_flow) for earlier in before], device=self.device,
             )
         return self.keys[i, place]
 

@@ -1,5 +1,7 @@
 """Marching a model to a time: cycles in planned steps, and errors that say where and when."""
 
+from typing import NamedTuple
+
 import numpy as np
 
 from wavesim.descriptions.settings import SCHEMES
@@ -31,24 +33,91 @@ def march_to(model, t_end, max_steps, cycle=None, used=0):
         max_steps - used,
     )
     if status != f.OK:
-        raise _trouble(model, status, steps, max_steps, cycle)
+        raise trouble(model, status, steps, max_steps, cycle)
     return steps
 
 
-def run_cycle(model, settings, cycle, stop, sampled=True):
-    """One engine cycle from crank angle 0 to 720, with samples or not; returns the steps."""
-    record = model.record
+class Cycle(NamedTuple):
+    """An engine cycle that is to be marched, from crank angle 0 to 720.
+
+    Attributes
+    ----------
+    model : Model
+    settings : Settings
+    number : int
+        Of the cycle, from 1.
+    sampled : bool
+        Whether samples are wanted.
+    """
+
+    model: object
+    settings: object
+    number: int
+    sampled: bool
+
+
+class SamplesWanted(NamedTuple):
+    """The samples of the last cycle are to be read.
+
+    Attributes
+    ----------
+    model : Model
+    """
+
+    model: object
+
+
+def begin_cycle(cycle):
+    """Set sums and clock to zero; times [s] at which the quarter turns of the cycle end."""
+    model, record = cycle.model, cycle.model.record
     for sums in (record.end_sum, record.cyl_sum, record.wall, record.ways):
         sums[:] = 0.0
     omega = model.net.options[f.OMEGA_DEG]
     model.state.clock[:] = 0.0
-    model.record.interval[:] = settings.sample_deg / omega if sampled else 0.0, 0.0
+    record.interval[:] = cycle.settings.sample_deg / omega if cycle.sampled else 0.0, 0.0
+    return np.arange(CHUNK_DEG, 720.0 + 1.0, CHUNK_DEG) / omega
+
+
+def run_cycle(model, settings, cycle, stop, sampled=True):
+    """One engine cycle from crank angle 0 to 720, with samples or not; returns the steps."""
     used = 0
-    for angle in np.arange(CHUNK_DEG, 720.0 + 1.0, CHUNK_DEG):
-        used += march_to(model, angle / omega, settings.max_steps_per_cycle, cycle, used)
+    for end in begin_cycle(Cycle(model, settings, cycle, sampled)):
+        used += march_to(model, end, settings.max_steps_per_cycle, cycle, used)
         if stop is not None and stop.is_set():
             raise Interrupted
     return used
+
+
+def march_here(work, stop):
+    """Go through work to its end, marching on this processor every cycle that it asks for.
+
+    Parameters
+    ----------
+    work : generator
+        Yields each `Cycle` and is sent the number of steps that it took, or the SolverError in
+        which it ended; yields a `SamplesWanted` before it looks at samples.
+    stop : threading.Event or None
+        When set, the work ends with `Interrupted` within a quarter turn.
+
+    Returns
+    -------
+    object
+        What the work returns.
+    """
+    answer = work.send, None
+    while True:
+        call, value = answer
+        try:
+            cycle = call(value)
+        except StopIteration as end:
+            return end.value
+        if isinstance(cycle, SamplesWanted):  # they are here
+            answer = work.send, None
+            continue
+        try:
+            answer = work.send, run_cycle(*cycle[:3], stop, cycle.sampled)
+        except SolverError as error:
+            answer = work.throw, error
 
 
 def plan_steps(model, settings, firm):
@@ -66,8 +135,8 @@ def plan_steps(model, settings, firm):
     plan[:, f.FASTEST] = 0.0
 
 
-def _trouble(model, status, steps, max_steps, cycle):
-    """SolverError that says where and when."""
+def trouble(model, status, steps, max_steps, cycle):
+    """SolverError that says where and when a march ended with a status that is not good."""
     t = float(model.state.clock[f.TIME])
     angle = t * model.net.options[f.OMEGA_DEG]
     engine = model.net.options[f.OMEGA_DEG] > 0.0

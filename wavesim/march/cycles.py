@@ -10,7 +10,7 @@ from wavesim.constants import LAMBDA_RANGE
 from wavesim.errors import ConvergenceError, InputError, SolverError
 from wavesim.gas.models import EngineGas
 from wavesim.kernels import flat as f
-from wavesim.march.advance import plan_steps, run_cycle
+from wavesim.march.advance import Cycle, march_here, plan_steps
 from wavesim.march.books import contents, masses, outer_ends
 from wavesim.march.burn import follow_burn
 from wavesim.march.readout import valve_rows
@@ -61,6 +61,13 @@ class Cycles:
 
 def settle(model, walls, settings, *, rpm, fuel_flow, stop, firm=False):
     """Run cycles until they repeat themselves; `firm` if the steps are planned already."""
+    return march_here(
+        settling(model, walls, settings, rpm=rpm, fuel_flow=fuel_flow, firm=firm), stop
+    )
+
+
+def settling(model, walls, settings, *, rpm, fuel_flow, firm=False):
+    """The work of `settle`, which asks for every `Cycle`, see `march_here`."""
     history, steps, limited = [], 0, 0
     after, left = contents(model), masses(model)
     for cycle in range(1, settings.max_cycles + 1):
@@ -68,7 +75,7 @@ def settle(model, walls, settings, *, rpm, fuel_flow, stop, firm=False):
             limited = follow_burn(model, rpm)
         before, held = after, left  # nothing between two cycles moves gas
         sampled = cycle == settings.max_cycles or _may_settle(history, settings.tolerance)
-        steps += run_cycle(model, settings, cycle, stop, sampled)
+        steps += yield Cycle(model, settings, cycle, sampled)
         after, left = contents(model), masses(model)
         mean_wall = update_walls(model, walls, 120.0 / rpm)
         history.append(_watched(model, mean_wall, held, left))
@@ -82,6 +89,13 @@ def settle(model, walls, settings, *, rpm, fuel_flow, stop, firm=False):
 
 
 def rough_run(rig, start, demand, moment=None):
+    """What `roughing` returns, marched on this processor; `demand` as for `settle`."""
+    demand = dict(demand)
+    stop = demand.pop("stop")
+    return march_here(roughing(rig, start, demand, moment), stop)
+
+
+def roughing(rig, start, demand, moment=None):
     """Cycles on a coarser mesh, from which the fine one starts; None if there are to be none.
 
     They cost a fraction of the fine cycles and take away most of what must settle.  A coarse run
@@ -95,7 +109,7 @@ def rough_run(rig, start, demand, moment=None):
         if moment is not None:
             lay_on(model, walls)
     try:
-        return settle(model, walls, rig.coarse, **demand)
+        return (yield from settling(model, walls, rig.coarse, **demand))
     except SolverError:
         return None
 

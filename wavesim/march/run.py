@@ -21,16 +21,16 @@ from wavesim.errors import InputError, check_int, check_kind, check_number, show
 from wavesim.fields.description import describe
 from wavesim.gas.models import EngineGas, PerfectGas, given_gas
 from wavesim.guard import guarded
-from wavesim.march.advance import march_to
+from wavesim.march.advance import SamplesWanted, march_here, march_to
 from wavesim.march.books import contents, cycle_ledger, ledger
 from wavesim.march.burn import burn_angles
 from wavesim.march.cycles import (
     change,
     check_mixture,
     restart_of,
-    rough_run,
-    settle,
+    roughing,
     settled,
+    settling,
     take_over,
 )
 from wavesim.march.evaluate import amounts_of, evaluate
@@ -162,7 +162,8 @@ def run_point(
     >>> print(f"{point.torque:.0f} N m, {len(point.cylinders['imep_net'])} cylinders")
     171 N m, 4 cylinders
     """
-    return _run(engine, exhaust, rpm, settings, gas, fuel_flow, ambient, pull, start, stop)
+    work = point_work(engine, exhaust, rpm, settings, gas, fuel_flow, ambient, pull, start, stop)
+    return march_here(work, stop)
 
 
 def _checked_fuel_flow(fuel_flow, gas):
@@ -248,11 +249,16 @@ def run_network(
     >>> print(f"{point.torque:.0f} N m")
     171 N m
     """
-    return _run(engine, network, rpm, settings, gas, fuel_flow, ambient, pull, start, stop)
+    work = point_work(engine, network, rpm, settings, gas, fuel_flow, ambient, pull, start, stop)
+    return march_here(work, stop)
 
 
-def _run(engine, system, rpm, settings, gas, fuel_flow, ambient, pull, start, stop):
-    """A Point of an engine with an Exhaust or a Network."""
+def point_work(engine, system, rpm, settings=None, gas=None, fuel_flow=None, ambient=None,
+               pull=None, start=None, stop=None):
+    """The work for a Point of an engine with an Exhaust or a Network.
+
+    It asks for every `Cycle`, and for samples, see `march_here`.
+    """
     settings = given_settings("run_point", settings)
     rpm = check_number("run_point", "rpm", rpm, "rev/min", *RPM_RANGE)
     given_gas("run_point", gas)
@@ -274,9 +280,9 @@ def _run(engine, system, rpm, settings, gas, fuel_flow, ambient, pull, start, st
         moment = moment_of(pull, rpm, start, warm)
         if start is not None and not start.restart:  # from a file: its walls alone
             start = None
-    demand = {"rpm": rpm, "fuel_flow": fuel_flow, "stop": stop}
+    demand = {"rpm": rpm, "fuel_flow": fuel_flow}
     goes_on = start is not None and start.rpm == rpm and "fine" in start.restart
-    rough = None if goes_on else rough_run(rig, start, demand, moment)
+    rough = None if goes_on else (yield from roughing(rig, start, demand, moment))
     model, walls = rig.at(rpm, moment)
     if rough is not None:
         rig.prolong(rough.model, model)
@@ -284,9 +290,10 @@ def _run(engine, system, rpm, settings, gas, fuel_flow, ambient, pull, start, st
         take_over(model, start, "fine" if goes_on else None)
         if moment is not None:
             lay_on(model, walls)
-    cycles = settle(model, walls, settings, **demand)
+    cycles = yield from settling(model, walls, settings, **demand)
     if fuel_flow is not None:
         check_mixture(model.gas, fuel_flow)
+    yield SamplesWanted(model)
     point = point_of(rig, model, walls, cycles, rpm, fuel_flow, rough, moment)
     if goes_on:
         point = replace(point, restart=start.restart | {

@@ -1,0 +1,217 @@
+"""The march for a GPU in plain Python, beside that of the processor; run with two variables set.
+
+    NUMBA_ENABLE_CUDASIM=1 NUMBA_DISABLE_JIT=1 python tests/gpu_worker.py same|barriers
+
+Threads of a block run one at a time, from barrier to barrier, in an order that is chosen.  Where
+every barrier is in its place the order does not matter; where one is missing, it does.
+"""
+
+import inspect
+import json
+import sys
+import threading
+import warnings
+
+import numpy as np
+
+import wavesim as ws
+from wavesim.arrays.compile import compile_network
+from wavesim.gpu import frame, slots, target
+from wavesim.kernels.march import march
+from wavesim.march.rig import Rig
+
+THREADS = 8
+ORDERS = {"up": range(THREADS), "down": range(THREADS - 1, -1, -1)}
+
+
+class Block:
+    """What the functions of `target` ask for, as numba's simulator has it."""
+
+    def __init__(self, order, words, skipped=None):
+        self.order, self.skipped = list(order), skipped
+        self._turn = threading.Condition()
+        self._left = []  # who has still to come to the next barrier, in order
+        self._mine = threading.local()
+        self._near = np.zeros(words)
+        self.blockDim = self.blockIdx = self.threadIdx = self.shared = self.atomic = self
+
+    @property
+    def x(self):
+        """Of the block: its number, of the thread: its own, by who asks."""
+        asking = inspect.currentframe().f_back.f_code.co_name
+        return {"thread": lambda: self._mine.number, "threads": lambda: THREADS,
+                "block": lambda: 0}[asking]()
+
+    def array(self, shape, kind):
+        return self._near
+
+    def add(self, values, place, number):
+        old = values[place]
+        values[place] += number
+        return old
+
+    def max(self, values, place, number):
+        values[place] = max(values[place], number)
+
+    def syncthreads(self):
+        if self.skipped is not None and inspect.stack()[2].lineno == self.skipped:
+            return
+        self._pass_on()
+        self._wait()
+
+    def _pass_on(self, is_over=False):
+        with self._turn:
+            self._left.remove(self._mine.number)
+            if is_over:
+                self.order.remove(self._mine.number)
+            if not self._left:
+                self._left = list(self.order)
+            self._turn.notify_all()
+
+    def _wait(self):
+        with self._turn:
+            while not self._left or self._left[0] != self._mine.number:
+                self._turn.wait()
+
+    def run(self, kernel, *arguments):
+        faults = []
+
+        def one(number):
+            self._mine.number = number
+            self._wait()
+            try:
+                kernel(*arguments)
+            except BaseException as fault:
+                faults.append(fault)
+            self._pass_on(is_over=True)
+
+        target._now = lambda: self
+        self._left = list(self.order)
+        crew = [threading.Thread(target=one, args=(i,), daemon=True) for i in range(THREADS)]
+        for thread in crew:
+            thread.start()
+        for thread in crew:
+            thread.join(10.0)
+        if faults:
+            raise faults[0]
+        if any(thread.is_alive() for thread in crew):
+            raise RuntimeError("threads wait for each other")
+
+
+def nodes_of_all_kinds():
+    """Sixty cells, a steep cone, holes into a packing, every kind of node: a model and its time."""
+    pipe = ws.Pipe(0.1, 0.04, cell_length=0.02)
+    cone = ws.Pipe(0.1, 0.04, end_diameter=0.05, cell_length=0.02, wall_temperature=400.0)
+    steep = ws.Pipe(0.06, 0.06, end_diameter=0.12, cell_length=0.02)
+    ducts = {name: pipe for name in "abcde"} | {"f": cone, "g": pipe, "h": steep}
+    ducts |= {"core": pipe, "annulus": ws.Pipe(0.1, 0.08, cell_length=0.02)}
+    nodes = {
+        "wall": ws.ClosedEnd("a.start"),
+        "hole": ws.Orifice(("a.end", "b.start"), diameter=0.02),
+        "tee": ws.Junction(("b.end", "c.start", "d.start"), angles_deg=(180.0, 0.0, 60.0)),
+        "meet": ws.Junction(("c.end", "e.start"), model="pressure"),
+        "box": ws.Volume(("d.end", "f.start"), volume=1e-4),
+        "plate": ws.Throttle(("f.end", "g.start"), diameter=0.04, plate_angle_deg=50.0),
+        "step": ws.AreaStep(("g.end", "h.start")),
+        "mouth": ws.OpenEnd("h.end"),
+        "far": ws.AnechoicEnd("e.end"),
+        "holes": ws.Perforate(
+            "core", "annulus", hole_diameter=3e-3, porosity=0.2, wall_thickness=1.5e-3,
+            packing=ws.Packing(bulk_density=100.0),
+        ),
+    } | {f"{duct} {side}": ws.ClosedEnd(f"{duct}.{side}")
+         for duct in ("core", "annulus") for side in ("start", "end")}
+    initial = {
+        "a": (4e5, 0.0, 1000.0, "burned"), "b": (1e5, 50.0, 300.0, "air"),
+        "d": (2e5, -30.0, 500.0, (0.3, 0.4)), "f": (3e5, 0.0, 800.0, "fresh"),
+        "core": (3e5, 40.0, 700.0, "burned"), "annulus": (1e5, 0.0, 300.0, "air"),
+    }
+    model = compile_network(ws.Network(ducts, nodes), ws.EngineGas(), ws.Settings(),
+                            initial=initial, samples=9)
+    model.record.interval[0] = 2e-5
+    return model, 2e-4
+
+
+def engine():
+    """An engine on coarse cells, with samples: a model and the time of a few degrees."""
+    study = ws.load(ws.demo_path("collector"))
+    rig = Rig(study.engine, study.exhausts["short collector"], ws.Settings(cell_length=0.2))
+    model, _ = rig.at(4500.0)
+    model.record.interval[0] = 1.0 / 27000.0
+    return model, 16.0 / 27000.0
+
+
+def perfect():
+    """A perfect gas of one composition."""
+    pipe = ws.Pipe(0.3, 0.04)
+    model = compile_network(
+        ws.Network({"a": pipe}, {"wall": ws.ClosedEnd("a.start"), "mouth": ws.OpenEnd("a.end")}),
+        ws.PerfectGas(), ws.Settings(cell_length=0.03), samples=9,
+        initial={"a": lambda x: (1e5 + 5e4 * (x > 0.1), 0.0, 300.0, "air")},
+    )
+    model.record.interval[0] = 5e-5
+    return model, 4e-4
+
+
+CASES = {"nodes": nodes_of_all_kinds, "engine": engine, "perfect": perfect}
+
+
+def by_blocks(case, order, skipped=None, share=1.0):
+    """Slot of a case after the march of a block."""
+    model, duration = CASES[case]()
+    duration *= share
+    layout = slots.layout_of(model, traces=True)
+    words = np.zeros(layout.words, dtype=np.int64)
+    slots.settle_in(model, layout, words)
+    slots.ask(words, np.arange(1, 9) * (duration / 8.0), 200, True)
+    for address, array in ((1, words), (2, np.zeros(1)), (3, np.zeros(1))):
+        target.show(address, array.view(float))
+    Block(ORDERS[order], int(layout.job[slots.NEAR_END]), skipped).run(frame.cycles, 1, 2, 1, 3)
+    return model, words
+
+
+def off(case, order):
+    """(largest relative difference to the processor, by array; status; steps of both)."""
+    model, duration = CASES[case]()
+    steps = 0
+    for end in np.arange(1, 9) * (duration / 8.0):
+        steps += march(*(model.net, model.state, model.work, model.record, model.inner, model.face),
+                       end, 10_000)[1]
+    twin, words = by_blocks(case, order)
+    found = {}
+    for (name, x), y in zip(slots.arrays_of(model).items(), slots.arrays_of(twin).values(),
+                            strict=True):
+        if x.size and not np.array_equal(x, y, equal_nan=True):
+            found[name] = float(np.nanmax(np.abs(x - y)) / np.nanmax(np.abs(x)))
+    return found, *slots.answer(words), steps
+
+
+def barriers():
+    """Lines of the march at which all threads of a block wait for each other, in every step."""
+    source, first = inspect.getsourcelines(frame.march_to)
+    return [first + i for i, line in enumerate(source) if line == "        barrier()\n"]
+
+
+def differs(case, line):
+    """True if a march without the barrier of a line depends on the order of the threads."""
+    found = []
+    for order in ORDERS:
+        try:
+            _, words = by_blocks(case, order, line, 0.5)
+        except (ArithmeticError, ValueError, IndexError, RuntimeError):
+            return True
+        found.append(words[slots.NEAR_AT:].copy())
+    right = by_blocks(case, "up", share=0.5)[1][slots.NEAR_AT:]
+    return any(not np.array_equal(right, one) for one in found)
+
+
+def main(what):
+    warnings.simplefilter("ignore")
+    if what == "same":
+        return {f"{case} {order}": off(case, order) for case in CASES for order in ORDERS}
+    return {line: [case for case in ("nodes", "engine") if differs(case, line)]
+            for line in barriers()}
+
+
+if __name__ == "__main__":
+    print(json.dumps(main(sys.argv[1])))

@@ -1,0 +1,239 @@
+"""The back-end for GPUs: where there is no GPU, all of it but the device itself."""
+
+import json
+import os
+import subprocess
+import sys
+import time
+from pathlib import Path
+
+import numpy as np
+import pytest
+from slow_gpu import SlowGpu
+
+import wavesim as ws
+from wavesim.many import pool
+from wavesim.many.host import Space
+from wavesim.many.store import Store, point_key
+from wavesim.many.work import Task, compute, run_chains
+
+HERE = Path(__file__).parent
+COARSE = ws.Settings(cell_length=0.05, tolerance=0.02)
+SPEEDS = (3000.0, 6000.0)
+
+
+def has_compiler():
+    """True if numba-cuda is there; an NVIDIA GPU need not be."""
+    from importlib.util import find_spec
+
+    return find_spec("numba_cuda") is not None
+
+
+def has_gpu():
+    """True if there is a GPU that can be used."""
+    from wavesim.gpu.device import Device
+
+    try:
+        Device()
+    except ws.InputError:
+        return False
+    return True
+
+
+needs_compiler = pytest.mark.skipif(not has_compiler(), reason="numba-cuda is not installed")
+needs_gpu = pytest.mark.skipif(not has_gpu(), reason="there is no NVIDIA GPU here")
+
+
+@pytest.fixture(scope="module")
+def slow_pool():
+    """A pool whose device is the processor, with two host processes."""
+    with pool.GpuPool(2, SlowGpu()) as made:
+        yield made
+
+
+@pytest.fixture
+def as_gpu(slow_pool, monkeypatch):
+    """Let `device="gpu"` mean that pool."""
+    monkeypatch.setattr(pool, "gpu_pool", lambda hosts=None: slow_pool)
+    return slow_pool
+
+
+@pytest.fixture(scope="module")
+def system(coarse_study):
+    return coarse_study.engine, coarse_study.exhausts["short collector"]
+
+
+# --- round the device -----------------------------------------------------------------------------
+
+
+def test_what_lies_between_cycles_is_that_of_the_processor_to_the_last_bit(slow_pool, system):
+    task = Task(*system, 4500.0, COARSE)
+    one = run_chains([[task]], executor=slow_pool, threads=2, progress=False).chains[0][0]
+    other = compute(task)
+    assert one.values == other.values and one.audit["history"] == other.audit["history"]
+    for name in ("cells", "stores", "faces"):
+        assert np.array_equal(getattr(one.samples, name), getattr(other.samples, name))
+    for name, values in other.restart["fine"]["state"].items():
+        assert np.array_equal(one.restart["fine"]["state"][name], values, equal_nan=True)
+
+
+def test_a_sweep_with_solved_walls_and_packed_silencers_is_the_same(as_gpu):
+    study = ws.load(ws.demo_path("complete"))
+    name = "complete, 51 mm"
+    given = study.engine_of(name), study.exhausts[name], SPEEDS
+    coarse = ws.Settings(cell_length=0.1, tolerance=0.02)
+    here = ws.speed_sweep(*given, settings=coarse, progress=False)
+    there = ws.speed_sweep(*given, settings=coarse, progress=False, device="gpu")
+    assert np.array_equal(here.torque, there.torque)
+    assert [p.meta["walls"] for p in here] == [p.meta["walls"] for p in there]
+
+
+def test_an_exploration_is_the_same(as_gpu, system):
+    space = {"exhaust.primary.length": [0.6, 1.0]}
+    here, there = (
+        ws.explore(*system, space, SPEEDS, settings=COARSE, progress=False, device=device)
+        for device in ("cpu", "gpu")
+    )
+    assert np.array_equal(here.torque, there.torque) and here.torque.shape == (2, 2)
+
+
+def test_a_pull_goes_from_speed_to_speed(as_gpu):
+    study = ws.load(ws.demo_path("complete"))
+    name = "open collector"
+    given = study.engine_of(name), study.exhausts[name], SPEEDS
+    options = {"settings": ws.Settings(cell_length=0.1, tolerance=0.02), "progress": False,
+               "pull": ws.Pull(300.0, walls="cold")}
+    here = ws.speed_sweep(*given, **options)
+    assert np.array_equal(ws.speed_sweep(*given, **options, device="gpu").torque, here.torque)
+
+
+def test_a_failing_point_says_where_as_on_a_processor(as_gpu, system):
+    few = COARSE.replace(max_steps_per_cycle=1000, cell_length=0.01)
+    here, there = (
+        ws.speed_sweep(*system, SPEEDS[:1], settings=few, progress=False, device=device)
+        for device in ("cpu", "gpu")
+    )
+    assert here.failures and here.failures == there.failures
+
+
+def test_points_that_nobody_waits_for_are_dropped(system):
+    with pool.GpuPool(1, SlowGpu()) as made:
+        futures = [made.submit(compute, Task(*system, 3000.0 + i, COARSE)) for i in range(20)]
+        cancelled = [future.cancel() for future in futures[1:]]
+        assert all(cancelled) and futures[0].result().converged
+        patience = time.monotonic() + 60.0
+        while made._work and time.monotonic() < patience:
+            time.sleep(0.05)
+        assert not made._work and [host.load for host in made.hosts] == [0]
+
+
+def test_points_that_do_not_fit_into_memory_wait_for_room(system):
+    class Tight(SlowGpu):
+        def memory_for(self, size):
+            return 3 * 2**20  # for one point with traces in each of two processes
+
+    with pool.GpuPool(2, Tight()) as tight:
+        tasks = [[Task(*system, rpm, COARSE)] for rpm in (2500.0, 3000.0, 3500.0, 4000.0, 5000.0)]
+        done = run_chains(tasks, executor=tight, threads=5, traces=False, progress=False)
+    assert [outcome.converged for chain in done.chains for outcome in chain] == [True] * 5
+
+
+def test_a_point_that_never_fits_is_refused_with_its_size(system):
+    class Tiny(SlowGpu):
+        def memory_for(self, size):
+            return 2**18
+
+    with pool.GpuPool(1, Tiny()) as tiny:
+        done = run_chains([[Task(*system, 4500.0, COARSE)]], executor=tiny, strict=False,
+                          progress=False)
+    assert "takes" in done.chains[0][0].text and "MB" in done.chains[0][0].text
+
+
+def test_the_store_keeps_points_of_both_apart(as_gpu, system, tmp_path):
+    keys = {point_key(*system, 4500.0, COARSE, device=device) for device in ("cpu", "gpu")}
+    assert len(keys) == 2 and point_key(*system, 4500.0, COARSE) in keys
+    store = Store(tmp_path / "store")
+    for device in ("cpu", "gpu", "gpu"):
+        ws.speed_sweep(*system, [4500.0], settings=COARSE, progress=False, store=store,
+                       device=device)
+    assert store.check().finished == 2 and store.found == 1
+
+
+def test_memory_of_slots_is_given_back_whole():
+    space = Space(100, 50)
+    first, second, third = space.take(20), space.take(20), space.take(10)
+    assert (first, second, third, space.take(1)) == (100, 120, 140, None)
+    for at, words in ((third, 10), (first, 20), (second, 20)):
+        space.give_back(at, words)
+    assert space.holes == [(100, 50)]
+
+
+@pytest.mark.parametrize("given, told", [
+    ({"device": "tpu"}, "device = 'tpu' must be one of 'cpu', 'gpu'"),
+    ({"device": "gpu", "threads": 1000}, "threads = 1000"),
+    ({"device": "gpu", "settings": ws.Settings(scheme="characteristics")}, "on a GPU"),
+])
+def test_what_a_gpu_cannot_do_is_refused_before_anything_is_computed(system, given, told):
+    with pytest.raises(ws.InputError, match=told):
+        ws.speed_sweep(*system, [4500.0], progress=False, **given)
+
+
+@pytest.mark.skipif(has_gpu(), reason="there is a GPU")
+def test_without_a_gpu_one_sentence_says_what_is_missing(system):
+    with pytest.raises(ws.InputError, match="device = 'gpu' needs") as told:
+        ws.explore(*system, [{}], [4500.0], device="gpu", progress=False)
+    assert "\n" not in str(told.value)
+
+
+# --- the code for the device, without one ---------------------------------------------------------
+
+
+def in_plain_python(what):
+    """What `gpu_worker.py` finds in another process."""
+    done = subprocess.run(
+        [sys.executable, str(HERE / "gpu_worker.py"), what], capture_output=True, text=True,
+        env=os.environ | {"NUMBA_ENABLE_CUDASIM": "1", "NUMBA_DISABLE_JIT": "1",
+                          "PYTHONPATH": str(Path(ws.__file__).parents[1])},
+    )
+    assert done.returncode == 0, done.stderr[-2000:]
+    return json.loads(done.stdout)
+
+
+@needs_compiler
+def test_blocks_of_threads_march_as_the_processor_in_any_order_of_threads():
+    """Every kind of node, an engine with samples, a perfect gas; threads in two orders."""
+    for case, (off, status, _, _, steps) in in_plain_python("same").items():
+        assert (off, status) == ({}, 0) and steps > 5, case
+
+
+@needs_compiler
+@pytest.mark.slow
+def test_a_barrier_that_is_missing_is_found():
+    found = in_plain_python("barriers")
+    assert len(found) >= 9 and all(found.values()), found
+
+
+@needs_compiler
+@pytest.mark.slow
+def test_the_march_compiles_for_a_gpu_without_one():
+    code = subprocess.run(
+        [sys.executable, "-c",
+         "from wavesim.gpu.device import assembly; print(assembly((9, 0)))"],
+        capture_output=True, text=True, check=True,
+    ).stdout
+    assert ".target sm_90" in code and code.count(".entry") == 1
+    assert code.count("bar.sync") >= 10 and code.count("div.rn.f64") < 20  # of the library alone
+
+
+# --- on a device ----------------------------------------------------------------------------------
+
+
+@needs_gpu
+@pytest.mark.gpu
+def test_a_gpu_gives_the_curve_of_the_processor_and_the_same_bits_again(system):
+    here = ws.speed_sweep(*system, SPEEDS, progress=False)
+    there, again = (
+        ws.speed_sweep(*system, SPEEDS, progress=False, device="gpu") for _ in range(2)
+    )
+    np.testing.assert_allclose(there.torque, here.torque, rtol=1e-4)
+    assert np.array_equal(there.torque, again.torque)

@@ -1,0 +1,315 @@
+"""One GPU: what it has, the march compiled for it, its memory, and launches.
+
+The march is compiled once for a kind of device and kept beside the kernels of the processor, under
+the hash of everything that it is made of.  No device is needed for the first step of that
+(`assembly`), so that tests can take it anywhere.
+"""
+
+import contextlib
+import ctypes
+import hashlib
+import importlib.util
+import os
+import re
+import secrets
+import sys
+import threading
+from pathlib import Path
+
+import numpy as np
+
+import wavesim.kernels
+from wavesim.errors import InputError
+from wavesim.gpu.launches import Lane
+from wavesim.kernels import jit
+
+EXTRA = "pip install wavesim[gpu]"
+BLOCKS, THREADS = 2, 192  # of a multiprocessor, and of a block: 168 registers remain for a thread
+SHARE = 0.8  # of the free memory of the device that slots may take
+PAGE = 2**20
+LEAST = 64 * PAGE
+_OWN = Path(__file__).parent
+
+
+def assembly(capability):
+    """The march in the assembly language of GPUs.
+
+    Parameters
+    ----------
+    capability : (int, int)
+        Compute capability of the device, such as (9, 0).
+
+    Returns
+    -------
+    str
+    """
+    from wavesim.gpu.frame import cycles  # brings numba-cuda, which only the compiler needs
+    from wavesim.gpu.target import compiled
+
+    return compiled(cycles, 4, capability, (THREADS, BLOCKS))
+
+
+def _digest(capability, driver):
+    """Name of all that the compiled march depends on."""
+    from importlib.metadata import version
+
+    folders = (Path(wavesim.kernels.__file__).parent, _OWN)
+    sources = sorted(path for folder in folders for path in folder.glob("*.py"))
+    versions = [version(name) for name in ("numba-cuda", "numba", "numpy")]
+    what = repr((versions, capability, driver, sys.version_info[:2])).encode()
+    return hashlib.sha256(b"".join([what, *(path.read_bytes() for path in sources)])).hexdigest()
+
+
+def _kept(path):
+    """What is in a file after the hash of it, None if it is not there or is damaged."""
+    with contextlib.suppress(OSError):
+        content = path.read_bytes()
+        if hashlib.sha256(content[32:]).digest() == content[:32]:
+            return content[32:]
+    return None
+
+
+def _keep(path, content):
+    unfinished = path.with_name(f".{secrets.token_hex(8)}.tmp")
+    with contextlib.suppress(OSError):
+        unfinished.write_bytes(hashlib.sha256(content).digest() + content)
+        os.replace(unfinished, path)
+    with contextlib.suppress(OSError):
+        unfinished.unlink()
+
+
+def _for_driver(code, version):
+    """Assembly that says of itself to be no newer than what a driver knows; what is used is old."""
+    major, minor = version // 1000 - 4, version % 1000 // 10  # CUDA 13.0 knows assembly 9.0
+    stated = re.search(r"^\.version (\d+)\.(\d+)", code, re.MULTILINE)
+    if tuple(map(int, stated.groups())) <= (major, minor):
+        return code
+    return code.replace(stated.group(), f".version {major}.{max(0, minor - 1)}", 1)
+
+
+class Device:
+    """The first GPU of this process, or the one of a number.
+
+    Parameters
+    ----------
+    number : int
+        As CUDA counts them; CUDA_VISIBLE_DEVICES chooses and orders.
+
+    Attributes
+    ----------
+    name : str
+    capability : (int, int)
+    multiprocessors : int
+    resident : int
+        Points that it marches at once, if the memory that the threads of a block share suffices.
+    blocks : int
+        The same of the last launch.
+
+    Raises
+    ------
+    InputError
+        If there is none, no driver, or no package to reach it.
+    """
+
+    def __init__(self, number=0):
+        try:
+            from cuda.bindings import driver
+
+            if importlib.util.find_spec("numba_cuda") is None:
+                raise ImportError("no module numba_cuda")
+        except ImportError as error:
+            raise InputError(
+                f"device = 'gpu' needs the package numba-cuda, which is not there ({error}): "
+                f"{EXTRA}"
+            ) from None
+        self._driver = driver
+        self._lock = threading.Lock()
+        try:
+            self._ask(driver.cuInit, 0)
+            count = self._ask(driver.cuDeviceGetCount)
+        except Exception as error:  # the package has its own for a driver that is not there
+            raise InputError(
+                f"device = 'gpu' needs an NVIDIA GPU with its driver: {error}"
+            ) from None
+        if number >= count:
+            raise InputError(f"device = 'gpu' needs an NVIDIA GPU, of which {count} are there.")
+        self._handle = self._ask(driver.cuDeviceGet, number)
+        driver.cuDevicePrimaryCtxSetFlags(  # whoever waits sleeps; refused if it is in use already
+            self._handle, driver.CUctx_flags.CU_CTX_SCHED_BLOCKING_SYNC)
+        self._context = self._ask(driver.cuDevicePrimaryCtxRetain, self._handle)
+        self.enter()
+        about = driver.CUdevice_attribute
+        self.name = self._ask(driver.cuDeviceGetName, 128, self._handle).split(b"\0")[0].decode()
+        self.capability = (
+            self._about(about.CU_DEVICE_ATTRIBUTE_COMPUTE_CAPABILITY_MAJOR),
+            self._about(about.CU_DEVICE_ATTRIBUTE_COMPUTE_CAPABILITY_MINOR),
+        )
+        self.multiprocessors = self._about(about.CU_DEVICE_ATTRIBUTE_MULTIPROCESSOR_COUNT)
+        self._most_near = self._about(
+            about.CU_DEVICE_ATTRIBUTE_MAX_SHARED_MEMORY_PER_BLOCK_OPTIN)
+        self.resident = BLOCKS * self.multiprocessors
+        self.blocks = 0
+        self.threads = THREADS
+        self._function = None
+
+    def _ask(self, call, *arguments):
+        """Call of the driver; its values, or an error in its own words."""
+        status, *values = call(*arguments)
+        if int(status) != 0:
+            said = self._driver.cuGetErrorString(status)[1]
+            text = said.decode() if said else str(status)
+            raise InputError(f"the GPU answered: {text} ({call.__name__}).")
+        return values[0] if len(values) == 1 else values
+
+    def _about(self, attribute):
+        return self._ask(self._driver.cuDeviceGetAttribute, attribute, self._handle)
+
+    def lanes(self, memory, count):
+        """Lanes on which cycles are launched, see `launches.Lane`.
+
+        Parameters
+        ----------
+        memory : ndarray of int64
+            All slots.
+        count : int
+            Number of lanes.
+        """
+        self.load()
+        self.pin(memory)
+        mirror = self.allocate(memory.nbytes)
+        self._held = memory, mirror
+        return [Lane(self, memory, mirror) for _ in range(count)]
+
+    def memory_for(self, size):
+        """Bytes of slots, at most `size`, that the device has memory for.
+
+        Raises
+        ------
+        InputError
+            If it has so little that no system of usual size would fit.
+        """
+        free = self.free_memory()
+        room = int(min(size, SHARE * free)) // PAGE * PAGE
+        if room < LEAST:
+            raise InputError(
+                f"device = 'gpu' needs {LEAST / 1e6:.0f} MB of the memory of the GPU, of which "
+                f"{free / 1e6:.0f} MB are free."
+            )
+        return room
+
+    def close(self):
+        """Give back what the lanes hold."""
+        self.enter()
+        held, mirror = self._held
+        self.free(mirror)
+        self.unpin(held)
+
+    def enter(self):
+        """Let the calling thread use the device."""
+        self._ask(self._driver.cuCtxSetCurrent, self._context)
+
+    def free_memory(self):
+        """Bytes that are free."""
+        return self._ask(self._driver.cuMemGetInfo)[0]
+
+    def is_compiled(self):
+        """True if the march for this device is kept."""
+        return _kept(self._path()) is not None
+
+    def _path(self):
+        version = self._ask(self._driver.cuDriverGetVersion)
+        digest = _digest(self.capability, version)
+        return Path(jit.FOLDER) / f"gpu-{digest[:24]}.cubin"
+
+    def load(self):
+        """Compile the march for this device, or take it from the cache."""
+        driver, path = self._driver, self._path()
+        binary = _kept(path) if jit.obstacle() is None else None
+        if binary is None:
+            binary = self._linked(assembly(self.capability))
+            if jit.obstacle() is None:
+                _keep(path, binary)
+        module = self._ask(driver.cuModuleLoadData, binary)
+        name = re.search(rb"_ZN7wavesim3gpu5frame6cycles\w+", binary).group()
+        self._function = self._ask(driver.cuModuleGetFunction, module, name)
+
+    def _linked(self, code):
+        """Machine code from assembly, by the compiler in the driver."""
+        driver = self._driver
+        link = self._ask(driver.cuLinkCreate, 0, [], [])
+        kind = driver.CUjitInputType.CU_JIT_INPUT_PTX
+        text = _for_driver(code, self._ask(driver.cuDriverGetVersion)).encode() + b"\0"
+        self._ask(driver.cuLinkAddData, link, kind, text, len(text), b"march", 0, [], [])
+        address, size = self._ask(driver.cuLinkComplete, link)
+        binary = ctypes.string_at(int(address), int(size))
+        self._ask(driver.cuLinkDestroy, link)
+        return binary
+
+    def fit(self, near_words):
+        """Prepare for points whose near arrays take so many words; how many run at once.
+
+        Raises
+        ------
+        InputError
+            If they take more than the threads of a block share on this device.
+        """
+        driver = self._driver
+        size = 8 * near_words
+        if size > self._most_near:
+            raise InputError(
+                f"the system has so many ends and stores that they take {size} bytes of the fast "
+                f"memory of the GPU, which has {self._most_near}; compute it without device."
+            )
+        attribute = driver.CUfunction_attribute.CU_FUNC_ATTRIBUTE_MAX_DYNAMIC_SHARED_SIZE_BYTES
+        self._ask(driver.cuFuncSetAttribute, self._function, attribute, size)
+        each = self._ask(driver.cuOccupancyMaxActiveBlocksPerMultiprocessor, self._function,
+                         self.threads, size)
+        self.blocks = each * self.multiprocessors
+        return size
+
+    def allocate(self, size):
+        """Address of new memory of the device."""
+        return int(self._ask(self._driver.cuMemAlloc, size))
+
+    def free(self, address):
+        self._ask(self._driver.cuMemFree, address)
+
+    def pin(self, memory):
+        """Let copies to and from memory of the host run beside all else."""
+        self._ask(self._driver.cuMemHostRegister, memory.ctypes.data, memory.nbytes,
+                  self._driver.CU_MEMHOSTREGISTER_PORTABLE)
+
+    def unpin(self, memory):
+        self._ask(self._driver.cuMemHostUnregister, memory.ctypes.data)
+
+    def stream(self):
+        return self._ask(self._driver.cuStreamCreate, 1)
+
+    def wait(self, stream):
+        self._ask(self._driver.cuStreamSynchronize, stream)
+
+    def event(self):
+        """A mark in a stream, with its time."""
+        return self._ask(self._driver.cuEventCreate, 1)  # whoever waits for it sleeps
+
+    def record(self, event, stream):
+        self._ask(self._driver.cuEventRecord, event, stream)
+
+    def between(self, first, last):
+        """Time between two events [ms]."""
+        return self._ask(self._driver.cuEventElapsedTime, first, last)
+
+    def copy_out(self, values, address, stream):
+        self._ask(self._driver.cuMemcpyDtoHAsync, values.ctypes.data, address, values.nbytes,
+                  stream)
+
+    def copy_in(self, address, values, stream):
+        self._ask(self._driver.cuMemcpyHtoDAsync, address, values.ctypes.data, values.nbytes,
+                  stream)
+
+    def launch(self, blocks, near_size, words, stream):
+        """Start `frame.cycles` with its whole numbers."""
+        given = np.array(words, dtype=np.int64)
+        places = np.array([given.ctypes.data + 8 * i for i in range(given.size)], dtype=np.uint64)
+        self._ask(self._driver.cuLaunchKernel, self._function, blocks, 1, 1, self.threads, 1, 1,
+                  near_size, stream, places.ctypes.data, 0)

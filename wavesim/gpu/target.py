@@ -1,0 +1,386 @@
+"""What the functions on a GPU are compiled with: the only place here that names its compiler.
+
+Three things differ from a processor.  Many threads share a loop: `first` and `step` say which of
+its passes are a thread's own.  They wait for each other at a `barrier`.  And arrays are not handed
+over: all of a point lies in one stretch of words of 8 bytes, of which `view_1` to `view_3` make
+arrays.
+
+With NUMBA_ENABLE_CUDASIM=1 the same names work in numba's simulator, in plain Python and without a
+GPU, where tests compare small marches with the processor.
+"""
+
+import functools
+import math
+
+import numpy as np
+
+if not hasattr(np, "row_stack"):  # numba-cuda asks for it, numpy 2.5 has it no more
+    np.row_stack = np.vstack
+
+try:
+    from numba import cuda
+    from numba.core import config
+except ImportError:  # said in a sentence by `wavesim.gpu.device`
+    config = None
+
+SIMULATED = config is not None and bool(config.ENABLE_CUDASIM)
+WARP = 4 if SIMULATED else 32
+#: Neighbouring ends that one warp solves: fewer and the code of all ends is read by more warps.
+ENDS_A_WARP = 2 if SIMULATED else 8
+
+if SIMULATED:
+    from numba.cuda.simulator.kernel import _get_kernel_context as _now
+
+    _arrays = {}  # what stands for addresses, by number
+
+    def show(address, array):
+        """Let `address` stand for an array of words."""
+        _arrays[address] = array
+
+    def function(written):
+        """A function that runs on the GPU."""
+        return written
+
+    part = function
+
+    def thread():
+        return _now().threadIdx.x
+
+    def threads():
+        return _now().blockDim.x
+
+    def block():
+        return _now().blockIdx.x
+
+    def barrier():
+        _now().syncthreads()
+
+    def add_to(values, place, number):
+        """Add at a place that other threads may add to as well; returns what was there."""
+        return _now().atomic.add(values, place, number)
+
+    def highest(values, place, number):
+        """Raise a value to the highest number of all threads."""
+        _now().atomic.max(values, place, number)
+
+    def near():
+        """The words that the threads of a block share."""
+        return _now().shared.array(0, np.dtype(np.float64))
+
+    def words(address):
+        """All words from an address on."""
+        return _arrays[address]
+
+    def whole(base):
+        """The same words as whole numbers."""
+        return base.view(np.int64)
+
+    def half(base):
+        """The same words as single precision numbers, two a word."""
+        return base.view(np.float32)
+
+    def _view(base, table, place, dimensions):
+        at, *shape = table[place:place + 1 + dimensions]
+        return base[8 // base.itemsize * at:][:np.prod(shape)].reshape(shape)
+
+    def view_1(base, table, place):
+        return _view(base, table, place, 1)
+
+    def view_2(base, table, place):
+        return _view(base, table, place, 2)
+
+    def view_3(base, table, place):
+        return _view(base, table, place, 3)
+
+    def divided(a, b):
+        return np.float64(a) / b
+
+    root, logarithm, exponential = math.sqrt, math.log, math.exp
+
+    def clock():
+        return 0
+
+elif config is not None:
+    from llvmlite import ir
+    from numba.cuda import types
+    from numba.cuda.extending import intrinsic
+    from numba.cuda.np.arrayobj import make_array, populate_array
+
+    function = functools.partial(cuda.jit, device=True)
+    part = functools.partial(cuda.jit, device=True, forceinline=True)
+
+    @part
+    def thread():
+        return cuda.threadIdx.x
+
+    @part
+    def threads():
+        return cuda.blockDim.x
+
+    @part
+    def block():
+        return cuda.blockIdx.x
+
+    @part
+    def barrier():
+        cuda.syncthreads()
+
+    @part
+    def add_to(values, place, number):
+        return cuda.atomic.add(values, place, number)
+
+    @part
+    def highest(values, place, number):
+        for far in (16, 8, 4, 2, 1):
+            number = max(number, cuda.shfl_down_sync(0xFFFFFFFF, number, far))
+        if cuda.laneid == 0:
+            cuda.atomic.max(values, place, number)
+
+    _GLOBAL, _SHARED = 1, 3  # address spaces: of the device, and of a block
+    _NEAR = "wavesim_near"
+
+    def _described(context, builder, result, data, shape):
+        """LLVM value of an array from where it begins and its lengths."""
+        size = context.get_abi_sizeof(context.get_data_type(result.dtype))
+        strides, each = [], ir.Constant(ir.IntType(64), size)
+        for length in reversed(shape):
+            strides.insert(0, each)
+            each = builder.mul(each, length)
+        array = make_array(result)(context, builder)
+        populate_array(array, data=data, shape=shape, strides=strides, itemsize=size, meminfo=None)
+        return array._getvalue()
+
+    @intrinsic
+    def words(typing, address):
+        """All words from an address on."""
+        result = types.Array(types.float64, 1, "C")
+
+        def generate(context, builder, signature, arguments):
+            held = ir.PointerType(ir.DoubleType(), addrspace=_GLOBAL)
+            there = builder.inttoptr(arguments[0], held)
+            there = builder.addrspacecast(there, ir.PointerType(ir.DoubleType()))
+            return _described(context, builder, result, there, [ir.Constant(ir.IntType(64), 1)])
+
+        return result(types.int64), generate
+
+    @intrinsic
+    def near(typing):
+        """The words that the threads of a block share; how many is said at the launch."""
+        result = types.Array(types.float64, 1, "C")
+
+        def generate(context, builder, signature, arguments):
+            held = builder.module.globals.get(_NEAR)
+            if held is None:
+                held = ir.GlobalVariable(
+                    builder.module, ir.ArrayType(ir.DoubleType(), 0), _NEAR, _SHARED
+                )
+                held.linkage, held.align = "external", 16
+            there = builder.addrspacecast(held, ir.PointerType(ir.ArrayType(ir.DoubleType(), 0)))
+            there = builder.bitcast(there, ir.PointerType(ir.DoubleType()))
+            return _described(context, builder, result, there, [ir.Constant(ir.IntType(64), 1)])
+
+        return result(), generate
+
+    def _as(kind):
+        @intrinsic
+        def other(typing, base):
+            result = types.Array(kind, 1, "C")
+
+            def generate(context, builder, signature, arguments):
+                given = make_array(signature.args[0])(context, builder, arguments[0])
+                data = builder.bitcast(given.data, context.get_data_type(kind).as_pointer())
+                return _described(context, builder, result, data,
+                                  [ir.Constant(ir.IntType(64), 1)])
+
+            return result(base), generate
+
+        return other
+
+    whole, half = _as(types.int64), _as(types.float32)
+
+    def _view(context, builder, signature, arguments):
+        given, told = (make_array(kind)(context, builder, value)
+                       for kind, value in zip(signature.args, arguments[:2], strict=False))
+        place, result = arguments[2], signature.return_type
+        entry = [
+            builder.load(builder.gep(told.data, [builder.add(place, place.type(i))]))
+            for i in range(result.ndim + 1)
+        ]
+        a_word = 8 // context.get_abi_sizeof(context.get_data_type(result.dtype))
+        data = builder.gep(given.data, [builder.mul(place.type(a_word), entry[0])])
+        return _described(context, builder, result, data, entry[1:])
+
+    def _typed(base, table, lengths):
+        return types.Array(base.dtype, lengths, "C")(base, table, types.int64), _view
+
+    @intrinsic
+    def view_1(typing, base, table, place):
+        """An array whose first word and length stand in a table from a place on."""
+        return _typed(base, table, 1)
+
+    @intrinsic
+    def view_2(typing, base, table, place):
+        return _typed(base, table, 2)
+
+    @intrinsic
+    def view_3(typing, base, table, place):
+        return _typed(base, table, 3)
+
+    def _once(name):
+        """A function of the mathematical library that is not written into what calls it.
+
+        The march calls some of them in a hundred places, and its code would not fit where the GPU
+        keeps what it runs.
+        """
+        @intrinsic
+        def called(typing, x):
+            def generate(context, builder, signature, arguments):
+                kind, module = ir.FunctionType(ir.DoubleType(), [ir.DoubleType()]), builder.module
+                own = module.globals.get(f"wavesim_{name}")
+                if own is None:
+                    own = ir.Function(module, kind, f"wavesim_{name}")
+                    own.linkage = "linkonce_odr"
+                    own.attributes.add("noinline")
+                    there = module.globals.get(f"__nv_{name}") or ir.Function(
+                        module, kind, f"__nv_{name}")
+                    body = ir.IRBuilder(own.append_basic_block())
+                    body.ret(body.call(there, own.args))
+                return builder.call(own, arguments)
+
+            return types.float64(types.float64), generate
+
+        return called
+
+    _log, _exp = _once("log"), _once("exp")
+
+    @part
+    def logarithm(x):
+        return _log(types.float64(x))
+
+    @part
+    def exponential(x):
+        return _exp(types.float64(x))
+
+    @intrinsic
+    def clock(typing):
+        """Ticks of the multiprocessor."""
+        def generate(context, builder, signature, arguments):
+            number = ir.IntType(64)
+            kind = ir.FunctionType(number, [])
+            instruction = ir.InlineAsm(kind, "mov.u64 $0, %clock64;", "=l", side_effect=True)
+            return builder.call(instruction, [])
+
+        return types.int64(), generate
+
+    def _approximation(name):
+        """An instruction of the GPU that is right to some 20 bits."""
+        @intrinsic
+        def rough(typing, x):
+            def generate(context, builder, signature, arguments):
+                number = ir.DoubleType()
+                kind = ir.FunctionType(number, [number])
+                instruction = ir.InlineAsm(kind, f"{name}.approx.ftz.f64 $0, $1;", "=d,d")
+                return builder.call(instruction, arguments)
+
+            return types.float64(types.float64), generate
+
+        return rough
+
+    _reciprocal, _reciprocal_root = _approximation("rcp"), _approximation("rsqrt")
+
+    @part
+    def divided(a, b):
+        """a / b, right to the last bit but for one; the usual one takes twice as long.
+
+        A step of third order from an approximation, and one of correction.
+        """
+        a = types.float64(a)
+        b = types.float64(b)
+        rough = _reciprocal(b)
+        off = cuda.fma(-b, rough, 1.0)
+        y = cuda.fma(cuda.fma(off, off, off), rough, rough)
+        q = a * y
+        q = cuda.fma(cuda.fma(-b, q, a), y, q)
+        return q if q == q else a * rough  # of 0 or infinity
+
+    @part
+    def root(x):
+        """Square root, by two steps of Newton; NaN below 0."""
+        x = types.float64(x)
+        y = _reciprocal_root(x)
+        half_x = 0.5 * x
+        y = cuda.fma(y, cuda.fma(-half_x * y, y, 0.5), y)
+        y = cuda.fma(y, cuda.fma(-half_x * y, y, 0.5), y)
+        s = x * y
+        s = cuda.fma(cuda.fma(-s, s, x), 0.5 * y, s)
+        return x if x == 0.0 else s
+
+if config is not None:
+    @part
+    def first_cell():
+        return thread()
+
+    @part
+    def cells_at_once():
+        return threads()
+
+    @part
+    def first_end():
+        """Number of the first end of a thread: the first few threads of each warp have one."""
+        warp, lane = thread() // WARP, thread() % WARP
+        return warp * ENDS_A_WARP + lane if lane < ENDS_A_WARP else 1 << 40
+
+    @part
+    def ends_at_once():
+        return (threads() // WARP) * ENDS_A_WARP
+
+    @part
+    def first_store():
+        """Number of the first store of a thread: the first thread of each warp has one."""
+        return thread() // WARP if thread() % WARP == 0 else 1 << 40
+
+    @part
+    def stores_at_once():
+        return threads() // WARP
+
+    @part
+    def first_pair():
+        """The same for pairs and joints, as for ends but from the last warp on."""
+        warp, lane = (threads() - 1 - thread()) // WARP, thread() % WARP
+        return warp * ENDS_A_WARP + lane if lane < ENDS_A_WARP else 1 << 40
+
+    @part
+    def count(clock, column, number):
+        """Add to a counter, which few steps do."""
+        if number > 0:
+            add_to(clock, column, np.float64(number))
+
+    def compiled(kernel, arguments, capability, bounds):
+        """A kernel of whole numbers in the assembly language of GPUs; no device is needed.
+
+        Parameters
+        ----------
+        kernel : callable
+        arguments : int
+            How many it takes.
+        capability : (int, int)
+            Compute capability, such as (9, 0).
+        bounds : (int, int)
+            Most threads of a block, and least blocks of a multiprocessor.
+
+        Returns
+        -------
+        str
+        """
+        from numba.cuda import dispatcher
+
+        class Wanted:
+            compute_capability = capability
+
+        usual, dispatcher.get_current_device = dispatcher.get_current_device, Wanted
+        try:
+            code, _ = cuda.compile_ptx(kernel, types.void(*[types.int64] * arguments),
+                                       cc=capability, launch_bounds=bounds)
+        finally:
+            dispatcher.get_current_device = usual
+        return code

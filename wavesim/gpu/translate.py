@@ -1,0 +1,217 @@
+"""The kernels for a GPU, made at import from the source of those for a processor.
+
+There is one source of physics: the files of `wavesim.kernels`.  What is made of them here is the
+same but for what follows, each a method or two of `_Translator`:
+
+* The decorators of `kernels/jit.py` become those of `target.py`.
+* A loop over cells, holes, ends, pairs, joints or stores becomes one that many threads share:
+
+      for i in range(I1, np.uintp(n)):          i = I1 + first_cell()
+          ...                              ->   while i < np.uintp(n):
+                                                    ...
+                                                    i += cells_at_once()
+
+  Cells and holes are counted by `np.uintp`, cells of tapers by `listed`; all others are the rows of
+  a table of the network.  Their passes depend on nothing that another pass does.
+* Where one perforated wall follows another, and before and after cells of tapers are treated once
+  more, the threads wait for each other.
+* Counters of emergency exits are added to by one thread at a time.
+* Division, square root, logarithm and exponential are those of `target.py`.
+"""
+
+import ast
+import importlib
+import importlib.util
+import math
+import types
+from functools import cache
+
+from wavesim.gpu import target
+
+PACKAGE = "wavesim.kernels"
+#: By the table whose rows a loop runs over: what the threads that share it are told by.
+SHARED = {
+    "end_int": ("first_end", "ends_at_once"), "pair": ("first_pair", "ends_at_once"),
+    "joint": ("first_pair", "ends_at_once"), "store_int": ("first_store", "stores_at_once"),
+}
+CELLS = ("first_cell", "cells_at_once")
+ONE_BY_ONE = "hole_wall"
+DECORATORS = {"leaf": "part", "stage": "part", "part": "part", "kernel": "function",
+              "entry": "function", "aside": "function"}
+FUNCTIONS = {"math.sqrt": "root", "math.log": "logarithm", "math.exp": "exponential"}
+TARGET = "_target"  # what it is called in the modules made
+
+
+@cache
+def made(name):
+    """A module of the kernels as it runs on a GPU.
+
+    Parameters
+    ----------
+    name : str
+        Such as "cells".
+
+    Returns
+    -------
+    module
+    """
+    if name in ("constants", "flat"):  # nothing in them is compiled
+        return importlib.import_module(f"{PACKAGE}.{name}")
+    path = importlib.util.find_spec(f"{PACKAGE}.{name}").origin
+    with open(path, encoding="utf-8") as file:
+        tree = ast.parse(file.read(), path)
+    module = types.ModuleType(f"wavesim.gpu.made.{name}")
+    setattr(module, TARGET, target)
+    module.__dict__.update(_imported(tree))
+    tree = ast.fix_missing_locations(_Translator().visit(tree))
+    exec(compile(tree, path, "exec"), module.__dict__)
+    return module
+
+
+def _imported(tree):
+    """What a module imports from beside it, made for the GPU as well."""
+    found = {}
+    for node in tree.body:
+        if not isinstance(node, ast.ImportFrom) or node.level == 0:
+            continue
+        for alias in node.names:
+            if node.module == "jit":
+                value = getattr(target, DECORATORS[alias.name])
+            elif node.module is None:
+                value = made(alias.name)
+            else:
+                value = getattr(made(node.module), alias.name)
+            found[alias.asname or alias.name] = value
+    return found
+
+
+def _name(text):
+    return ast.Name(text, ast.Load())
+
+
+def _call(name, *arguments):
+    """Call of a function of `target`."""
+    return ast.Call(ast.Attribute(_name(TARGET), name, ast.Load()), list(arguments), [])
+
+
+def _unsigned(node):
+    return ast.Call(ast.Attribute(_name("np"), "uintp", ast.Load()), [node], [])
+
+
+def _as_list(lines):
+    return lines if isinstance(lines, list) else [lines]
+
+
+def _is_range(node):
+    return isinstance(node, ast.Call) and isinstance(node.func, ast.Name) and (
+        node.func.id == "range")
+
+
+def _table(node):
+    """Name of the table whose rows a `range` counts: `net.NAME.shape[0]`."""
+    last = node.args[-1]
+    if isinstance(last, ast.Subscript) and isinstance(last.value, ast.Attribute) and (
+            last.value.attr == "shape"):
+        of = last.value.value
+        return of.attr if isinstance(of, ast.Attribute) else of.id
+    return None
+
+
+class _Translator(ast.NodeTransformer):
+    """Makes the tree of a module for the GPU of that for a processor."""
+
+    def visit_ImportFrom(self, node):
+        return None if node.level else node
+
+    def visit_For(self, node):
+        """Loops that the threads share, and walls that they take one after the other."""
+        self.generic_visit(node)
+        if not _is_range(node.iter):
+            return node
+        table = _table(node.iter)
+        if table == ONE_BY_ONE:
+            node.body.append(ast.Expr(_call("barrier")))
+            return node
+        counts_cells = "np.uintp" in ast.unparse(node.iter) or table == "listed"
+        share = CELLS if counts_cells else SHARED.get(table)
+        if share is None:
+            return node
+        if node.orelse:
+            raise NotImplementedError(f"line {node.lineno}: a shared loop with an else")
+        begin, later = (_call(name) for name in share)
+        if "np.uintp" in ast.unparse(node.iter):  # never mixed with signed ones, as in the source
+            begin, later = _unsigned(begin), _unsigned(later)
+        *start, stop = node.iter.args
+        if start:
+            begin = ast.BinOp(start[0], ast.Add(), begin)
+        name = node.target.id
+        go_on = ast.AugAssign(ast.Name(name, ast.Store()), ast.Add(), later)
+        body = [line for old in node.body for line in _as_list(_Continue(go_on).visit(old))]
+        return [
+            ast.Assign([ast.Name(name, ast.Store())], begin),
+            ast.While(ast.Compare(_name(name), [ast.Lt()], [stop]), [*body, go_on], []),
+        ]
+
+    def visit_If(self, node):
+        """Tapers, which change what other threads have made of the same cells."""
+        self.generic_visit(node)
+        if ast.unparse(node.test) == "net.taper.shape[0] > 0":
+            node.body = [ast.Expr(_call("barrier")), *node.body, ast.Expr(_call("barrier"))]
+        return node
+
+    def visit_AugAssign(self, node):
+        """Counters, which several threads may raise at once."""
+        self.generic_visit(node)
+        place = node.target
+        if isinstance(node.op, ast.Add) and isinstance(place, ast.Subscript) and (
+                ast.unparse(place.value) in ("state.clock", "clock")):
+            return ast.Expr(_call("count", place.value, place.slice, node.value))
+        if isinstance(node.op, ast.Div):
+            raise NotImplementedError(f"line {node.lineno}: a division in place")
+        return node
+
+    def visit_BinOp(self, node):
+        """Divisions of what is not known before."""
+        self.generic_visit(node)
+        known = all(isinstance(side, ast.Constant) for side in (node.left, node.right))
+        if not isinstance(node.op, ast.Div) or known:
+            return node
+        by = node.right.value if isinstance(node.right, ast.Constant) else 0.0
+        if by > 0.0 and math.frexp(by)[0] == 0.5:  # a power of two
+            return ast.BinOp(node.left, ast.Mult(), ast.Constant(1.0 / by))
+        return _call("divided", node.left, node.right)
+
+    def visit_Call(self, node):
+        self.generic_visit(node)
+        name = FUNCTIONS.get(ast.unparse(node.func))
+        return _call(name, *node.args) if name else node
+
+    def visit_Assign(self, node):
+        """Numbers of a module are known when it is made, and stay as they are."""
+        return node if self._depth == 0 else self.generic_visit(node)
+
+    _depth = 0
+
+    def visit_FunctionDef(self, node):
+        self._depth += 1
+        decorators = node.decorator_list
+        node.decorator_list = []
+        self.generic_visit(node)
+        node.decorator_list = decorators
+        self._depth -= 1
+        return node
+
+
+class _Continue(ast.NodeTransformer):
+    """`continue` in a loop that has become a `while`: the count goes on all the same."""
+
+    def __init__(self, go_on):
+        self.go_on = go_on
+
+    def visit_For(self, node):
+        return node  # its own business
+
+    visit_While = visit_For
+
+    def visit_Continue(self, node):
+        return [self.go_on, node]
