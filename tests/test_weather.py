@@ -297,7 +297,7 @@ def test_start_from_a_point_in_dry_air_keeps_the_humidity(system):
 @pytest.mark.parametrize(
     ("make", "message"),
     [
-        (lambda: ws.Ambient(relative_humidity=50.0), "relative_humidity = 50 .* range 0 .* to 1 "),
+        (lambda: ws.Ambient(relative_humidity=50.0), "relative_humidity = 50 .* range 0 to 1 "),
         (lambda: ws.Ambient(pressure=4e4, temperature=340.0, relative_humidity=1.0),
          "relative_humidity = 1 .* at 340 K and 40000 Pa makes 68 % of the air vapour"),
         (lambda: ws.simulate(

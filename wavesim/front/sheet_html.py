@@ -161,8 +161,9 @@ def _curves(content):
     def draw(figure, box):
         panels.draw_power(figure, box, content.comparison, content.said, content.measured)
 
-    pictures = _both(draw, (4.7, 4.6), "Torque and power of A and B against engine speed, and "
-                                       "the difference of torque.")
+    more = 0.4 * len(content.said)  # for their legend
+    pictures = _both(draw, (4.7 + more, 4.6 + 2.0 * more),
+                     "Torque and power of A and B against engine speed, and their difference.")
     return f'<section class="curves"><h2>Torque and power</h2>{pictures}</section>'
 
 
