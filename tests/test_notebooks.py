@@ -15,7 +15,7 @@ import wavesim as ws
 NOTEBOOKS = Path(__file__).parents[1] / "notebooks"
 NAMES = sorted(path.stem for path in NOTEBOOKS.glob("*.ipynb"))
 #: It runs the engines some two hundred times, which takes longer than twenty seconds.
-SLOW = ("collector_length",)
+SLOW = ("collector_length", "session")
 RUN = [pytest.param(name, marks=pytest.mark.slow) if name in SLOW else name for name in NAMES]
 NUMBER = re.compile(r"[-+]?\d+(?:\.\d+)?")
 

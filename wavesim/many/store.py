@@ -404,6 +404,8 @@ class Store:
     def check(self) -> StoreCheck:
         """Read every file and tell what is damaged and what does not belong here.
 
+        A file is whole if its seal and its name are those of what is in it.
+
         Returns
         -------
         StoreCheck
@@ -425,7 +427,7 @@ class Store:
                 foreign.append(path.name)
                 continue
             try:
-                _read(path)
+                _opened(path)
                 finished += 1
             except InputError:
                 damaged.append(path.name)
@@ -477,16 +479,24 @@ def _cannot_use(folder, error):
     return InputError(f"Store: cannot use the folder {shown_path(folder)}: {reason}.")
 
 
-def _read(path):
-    """Point or Failure in a file; InputError if it is damaged or not what its name says."""
+def _opened(path):
+    """Arrays and header of a file; InputError if it is damaged or not what its name says."""
     arrays, header = read_npz(path, FORMAT, "Store", sealed=True)
     with intact(path, "Store"):
         if header["key"] != path.name[:64]:
             raise ValueError("another point than the name says")
+        if "failure" not in header:
+            _check_head(header["point"])
+    return arrays, header
+
+
+def _read(path):
+    """Point or Failure in a file; InputError if it is damaged or not what its name says."""
+    arrays, header = _opened(path)
+    with intact(path, "Store"):
         if "failure" in header:
             kind, text = header["failure"]
             return Failure(str(kind), str(text))
-        _check_head(header["point"])
         (point,) = unpack_points(arrays, [header["point"]])
         _check_arrays(point)
     return point

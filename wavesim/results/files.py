@@ -60,9 +60,8 @@ def _bytes(text):
 
 
 def _write_array(archive, name, array):
-    member = zipfile.ZipInfo(f"{name}.npy")  # without the time of day: the same results, same file
-    member.compress_type = archive.compression
-    with archive.open(member, "w", force_zip64=True) as file:
+    # by its name, which brings the level of the archive and no time of day: same results, same file
+    with archive.open(f"{name}.npy", "w", force_zip64=True) as file:
         npy.write_array(file, array, allow_pickle=False)
 
 
