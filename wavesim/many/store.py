@@ -261,6 +261,7 @@ class Store:
     def __init__(self, folder: str | Path) -> None:
         self.folder = as_path("Store", folder)
         self.found = self.written = 0
+        self._own = {}  # files that were written here, with their stamps
         try:
             self.folder.mkdir(parents=True, exist_ok=True)
             self._claims = _claims_of(self.folder)
@@ -375,6 +376,7 @@ class Store:
             with contextlib.suppress(PlaceTaken):  # another process came first
                 with whole_file(path, "Store") as file:
                     write_npz(file, arrays, header, compress=True)
+                self._own[path] = _stamp(path)
                 break
         self.written += 1
 
@@ -404,7 +406,7 @@ class Store:
     def check(self) -> StoreCheck:
         """Read every file and tell what is damaged and what does not belong here.
 
-        A file is whole if its seal and its name are those of what is in it.
+        What this store wrote itself, and nobody touched since, is not read again.
 
         Returns
         -------
@@ -427,7 +429,8 @@ class Store:
                 foreign.append(path.name)
                 continue
             try:
-                _opened(path)
+                if self._own.get(path, ()) != _stamp(path):
+                    _read(path)
                 finished += 1
             except InputError:
                 damaged.append(path.name)
@@ -479,24 +482,24 @@ def _cannot_use(folder, error):
     return InputError(f"Store: cannot use the folder {shown_path(folder)}: {reason}.")
 
 
-def _opened(path):
-    """Arrays and header of a file; InputError if it is damaged or not what its name says."""
-    arrays, header = read_npz(path, FORMAT, "Store", sealed=True)
-    with intact(path, "Store"):
-        if header["key"] != path.name[:64]:
-            raise ValueError("another point than the name says")
-        if "failure" not in header:
-            _check_head(header["point"])
-    return arrays, header
+def _stamp(path):
+    """What changes when somebody writes a file; None if it is gone."""
+    with contextlib.suppress(OSError):
+        found = os.stat(path)
+        return found.st_ino, found.st_size, found.st_mtime_ns
+    return None
 
 
 def _read(path):
     """Point or Failure in a file; InputError if it is damaged or not what its name says."""
-    arrays, header = _opened(path)
+    arrays, header = read_npz(path, FORMAT, "Store", sealed=True)
     with intact(path, "Store"):
+        if header["key"] != path.name[:64]:
+            raise ValueError("another point than the name says")
         if "failure" in header:
             kind, text = header["failure"]
             return Failure(str(kind), str(text))
+        _check_head(header["point"])
         (point,) = unpack_points(arrays, [header["point"]])
         _check_arrays(point)
     return point
