@@ -12,7 +12,7 @@ from measuring import Row, least
 
 import wavesim as ws
 from wavesim.many.store import point_key
-from wavesim.march import cycles as march_cycles
+from wavesim.march import advance
 from wavesim.march.cycles import rough_run, settle
 from wavesim.march.rig import Rig
 from wavesim.march.run import point_of
@@ -106,11 +106,11 @@ class _Settled:
         def cycle(*arguments):
             nonlocal marched, count
             clock = time.thread_time()
-            steps = march_cycles_run(*arguments)
+            steps = march(*arguments)
             marched, count = marched + time.thread_time() - clock, count + 1
             return steps
 
-        march_cycles_run = march_cycles.run_cycle
-        with mock.patch.object(march_cycles, "run_cycle", cycle):
+        march = advance.run_cycle
+        with mock.patch.object(advance, "run_cycle", cycle):
             whole = busy(self.settle)
         return (whole - marched) / count
