@@ -14,8 +14,8 @@ import wavesim as ws
 
 NOTEBOOKS = Path(__file__).parents[1] / "notebooks"
 NAMES = sorted(path.stem for path in NOTEBOOKS.glob("*.ipynb"))
-#: It runs the engines some two hundred times, which takes longer than twenty seconds.
-SLOW = ("collector_length", "session")
+#: They run engines some dozens to two hundred times; the checks of every change run them too.
+SLOW = ("back_pressure", "collector_length", "how_far", "session")
 RUN = [pytest.param(name, marks=pytest.mark.slow) if name in SLOW else name for name in NAMES]
 NUMBER = re.compile(r"[-+]?\d+(?:\.\d+)?")
 
@@ -169,6 +169,7 @@ def test_engine_feels_the_echo_of_a_silencer_and_not_its_back_pressure():
     assert begins < peak["plain pipe", 2000] < ends < peak["plain pipe", 3000]
 
 
+@pytest.mark.slow
 def test_no_plate_gives_torque_and_the_pressure_in_overlap_decides():
     found = run("back_pressure")
     opened, plain, fixed = found["opened"], found["plain"], found["fixed"]
@@ -187,6 +188,7 @@ def test_no_plate_gives_torque_and_the_pressure_in_overlap_decides():
     assert kept / gain == pytest.approx(0.5, abs=0.1)
 
 
+@pytest.mark.slow
 def test_sign_stands_in_every_model_and_the_size_does_not():
     rows = run("how_far")["rows"]
     change = np.array([*rows.values()])
