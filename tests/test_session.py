@@ -100,7 +100,8 @@ def test_bands_meet_where_the_gap_is_no_more_than_both():
     seen.difference, seen.simultaneous_half_width = np.zeros(3), np.ones(3)
     told.difference, told.simultaneous_half_width = np.array([1.0, 4.0, -2.0]), np.full(3, 2.0)
     assert judged(seen, told) == (
-        "The bands meet at 2 of 3 speeds, not at 3000 rev/min; they are at most 4.0 N m apart.")
+        "The bands meet at 2 of 3 speeds, not at 3000 rev/min; the differences are at most 4.0 N m "
+        "apart.")
 
 
 @pytest.mark.parametrize(("old", "new", "message"), [

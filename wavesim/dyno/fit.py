@@ -388,10 +388,11 @@ class Fit(Tabular):
             return f"No speed was held back to test the {look.label}."
         better = error["after"] < error["before"]
         count = int(self.held_back.sum())
+        after, before, band = (f"{look.text(error[name])} {look.unit}".strip()
+                               for name in ("after", "before", "band"))
         return (f"At the {count} {'speed' if count == 1 else 'speeds'} held back the error of the "
-                f"{look.label} is {look.text(error['after'])} {look.unit} after the fit, "
-                f"{look.text(error['before'])} {look.unit} before it; the band of the pulls' mean "
-                f"is {look.text(error['band'])} {look.unit} either way."
+                f"{look.label} is {after} after the fit, {before} before it; the band of the "
+                f"pulls' mean is {band} either way."
                 + ("" if better else "  The fit has not made it better: do not rely on it."))
 
     def _columns(self):

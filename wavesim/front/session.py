@@ -283,7 +283,7 @@ def judged(difference, prediction):
     worst = float(gap[inside].max()) if inside.any() else float("nan")
     return (f"The bands meet at {met.sum()} of {inside.sum()} speeds"
             + (f", not at {where} rev/min" if where else "")
-            + f"; they are at most {worst:.1f} N m apart.")
+            + f"; the differences are at most {worst:.1f} N m apart.")
 
 
 def session_files(session, result):
