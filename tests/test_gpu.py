@@ -1,5 +1,6 @@
 """The back-end for GPUs: where there is no GPU, all of it but the device itself."""
 
+import ast
 import json
 import os
 import subprocess
@@ -237,3 +238,15 @@ def test_a_gpu_gives_the_curve_of_the_processor_and_the_same_bits_again(system):
     )
     np.testing.assert_allclose(there.torque, here.torque, rtol=1e-4)
     assert np.array_equal(there.torque, again.torque)
+
+
+@needs_compiler
+@pytest.mark.parametrize("source, told", [
+    ("for j in range(net.pair.shape[0]):\n    pass\nelse:\n    pass", "line 1: a shared loop"),
+    ("x = 1.0\nx /= y", "line 2: a division in place"),
+])
+def test_what_the_translation_does_not_know_is_refused_with_its_line(source, told):
+    from wavesim.gpu.translate import _Translator
+
+    with pytest.raises(NotImplementedError, match=told):
+        _Translator().visit(ast.parse(source))
