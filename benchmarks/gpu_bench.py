@@ -26,6 +26,9 @@ SPACE = {"exhaust.primary.length": (0.4, 1.0), "exhaust.collector.length": (0.15
          "exhaust.merge.angle_deg": (8.0, 20.0)}
 #: Tubes that do not fit the ports: a step of bore behind every valve, whose solution is costly.
 STEPPED = SPACE | {"exhaust.primary.diameter": (0.035, 0.042)}
+SEARCH_SPACE = SPACE | {"exhaust.tailpipe.*.diameter": (0.044, 0.060)}
+#: No heavier than the base, and with less back-pressure: the best design without them has neither.
+SEARCH_LIMITS = {"mass": (None, 16.2), "back_pressure": (None, 1.2e4)}
 SIZES = {"collector": (2112,), "complete": (1, 132, 528, 1056, 2112, 4096)}
 OUT = Path(os.environ.get("OUT", "."))
 CLOCK = time.perf_counter()
@@ -296,24 +299,59 @@ def map():
 
 
 def search():
-    """A thousand designs searched under limits of mass and back-pressure."""
+    """A thousand designs searched under limits that cut off the best; beside it the processor.
+
+    SEARCH is the number of designs, SEARCH_CPU how often the processor does the same: 0; 1, with
+    the generations of the GPU; or 2, with its own too.
+    """
     engine, exhaust = case("complete")
-    options = {
-        "objective": "torque", "evaluations": int(os.environ.get("SEARCH", 1000)),
-        "progress": False,
-        "limits": {"mass": (None, 16.0), "back_pressure": (None, 2.5e4)},
-    }
-    results = {}
-    for name in ("gpu", "cpu"):
-        executor = ProcessPoolExecutor() if name == "cpu" else None
+    rpm, times = [3500.0, 5500.0], int(os.environ.get("SEARCH_CPU", 2))
+    options = {"evaluations": int(os.environ.get("SEARCH", 1000)), "limits": SEARCH_LIMITS,
+               "progress": False}
+    some = ws.designs((engine, exhaust), SEARCH_SPACE, 32, method="latin hypercube")
+    ws.explore(engine, exhaust, some, rpm, device="gpu", progress=False)
+
+    def found(name, **more):
         clock = time.perf_counter()
-        best = ws.optimise(engine, exhaust, SPACE, [3500.0, 5500.0], executor=executor, device=name,
-                           **options)
-        results[name] = best
-        say(f"search on {name}: {time.perf_counter() - clock:.1f} s, {len(best.exploration)} "
-            f"designs, best {best.value:.6g}, feasible {best.feasible}, {best.best.changes}")
-        if executor:
-            executor.shutdown()
+        best = ws.optimise(engine, exhaust, SEARCH_SPACE, rpm, **options, **more)
+        took = time.perf_counter() - clock
+        points = len(rpm) * sum(not np.isnan(one.torque).all() for one in best.exploration)
+        say(f"search on {name}: {took:.1f} s, {len(best.exploration)} designs in generations of "
+            f"{best.generation}, {points} points computed, {60.0 * points / took:.0f} points/min")
+        say("   ", best.objective.text(best.value), "feasible" if best.feasible else "not feasible",
+            {path: float(f"{value:.6g}") for path, value in best.best.changes.items()})
+        return best
+
+    gpu = found("the GPU", device="gpu")
+    say(gpu.summary())
+    if not times:
+        return
+    with ProcessPoolExecutor() as executor:
+        cores = f"{os.cpu_count()} processes"
+        ws.explore(engine, exhaust, some, rpm, executor=executor, progress=False)
+        again, = ws.explore(engine, exhaust, [gpu.best.changes], rpm, executor=executor,
+                            progress=False)
+        off = np.abs(again.torque / gpu.best.torque - 1.0).max()
+        say(f"the best design of the GPU computed by the processor: torque differs by {off:.1e}")
+        tell_difference(gpu, found(cores, executor=executor, generation=gpu.generation))
+        if times > 1:
+            tell_difference(gpu, found(f"{cores}, own generations", executor=executor))
+
+
+def tell_difference(a, b):
+    """How far two searches have gone the same way, and how far apart they ended."""
+    same = [_near(x.changes, y.changes) for x, y in zip(a.exploration, b.exploration, strict=False)]
+    way = same.index(False) if False in same else len(same)
+    shares = [abs(a.best.changes[path] - b.best.changes[path]) / (high - low)
+              for path, (low, high) in SEARCH_SPACE.items()]
+    torque = np.abs(a.best.torque / b.best.torque - 1.0).max()
+    say(f"    the first {way} of {len(same)} designs are the same; objective of the optima differs "
+        f"by {abs(a.value / b.value - 1.0):.1e}, torque at a speed by {torque:.1e}, dimensions by "
+        f"{max(shares):.1e} of their range")
+
+
+def _near(a, b):
+    return all(np.isclose(a[path], b[path], rtol=1e-12, atol=0.0) for path in a)
 
 
 def main():

@@ -11,6 +11,8 @@ import pytest
 from csv_files import csv_comments, csv_records
 from matplotlib import pyplot
 
+import wavesim.many.explore
+import wavesim.many.optimise
 import wavesim.many.work
 from wavesim import (
     InputError,
@@ -25,6 +27,8 @@ from wavesim import (
     speed_sweep,
 )
 from wavesim.descriptions.study import Study
+from wavesim.many.explore import Design
+from wavesim.many.pool import Workplace
 from wavesim.many.space import built_pair, plain_pair
 from wavesim.results.points import Point
 from wavesim.show.quantities import QUANTITIES
@@ -438,6 +442,114 @@ def test_search_never_computes_a_design_twice(system, invented):
     assert len(invented) == len(set(invented))
 
 
+@pytest.fixture
+def batches(monkeypatch):
+    """How many designs a search hands in at once; in a list, and none is computed."""
+    sizes = []
+
+    def run(bench, changes, limits, *, progress):
+        sizes.append(len(changes))
+        return [_drawn(bench, change, 100.0 + change[LENGTH]) for change in changes], False
+
+    monkeypatch.setattr(wavesim.many.explore.Bench, "run", run)
+    return sizes
+
+
+def _drawn(bench, changes, torque, mass=1.0, back_pressure=1.0):
+    """A design of stated numbers."""
+    rpm = np.array(bench.rpm)
+    found = {"torque": torque, "power": 1.0, "back_pressure": back_pressure}
+    quantities = {name: np.full(rpm.size, found[name]) for name in bench.keep}
+    return Design(changes, rpm, quantities, {"mass": mass}, rpm > 0.0, {}, "")
+
+
+SIX = {LENGTH: (0.1, 0.7), BORE: (0.045, 0.060), "exhaust.merge.angle_deg": (8.0, 20.0),
+       "exhaust.primary.length": (0.4, 1.0), RATIO: (8.0, 12.0),
+       "engine.combustion.efficiency": (0.9, 1.0)}
+
+
+@pytest.mark.parametrize("fields, asked, first", [
+    (3, {}, 18), (1, {}, 8), (3, {"generation": 40}, 40), (3, {"evaluations": 12}, 6),
+])
+def test_a_generation_is_handed_in_at_once(system, batches, fields, asked, first):
+    space = dict(list(SIX.items())[:fields])
+    found = optimise(*system, space, RPM, progress=False, **asked)
+    assert batches[0] == found.generation == first and max(batches) == first
+    assert len(found.exploration) <= asked.get("evaluations", 200)
+    assert f"in generations of {first}: " in found.summary()
+
+
+@pytest.mark.parametrize("speeds, evaluations, first", [
+    (2, 1000, 100), (2, 100_000, 512), (40, 2000, 26), (40, 100, 18), (1, 10, 5),
+])
+def test_a_gpu_gets_generations_that_keep_it_busy_and_leave_ten(
+    system, batches, monkeypatch, speeds, evaluations, first
+):
+    monkeypatch.setattr(wavesim.many.explore, "workplace",
+                        lambda *_: Workplace(None, 1, "gpu", None))
+    space = dict(list(SIX.items())[:3])
+    found = optimise(*system, space, np.linspace(2000.0, 6000.0, speeds), device="gpu",
+                     evaluations=evaluations, progress=False)
+    assert batches[0] == found.generation == first
+
+
+class Hills:
+    """Torque with two hills, under limits on mass and back-pressure that cut off the higher."""
+
+    def __init__(self, fields):
+        rng = np.random.default_rng(fields)
+        self.space = dict(list(SIX.items())[:fields])
+        self.turned, _ = np.linalg.qr(rng.normal(size=(fields, fields)))
+        self.tops, self.sharp = rng.uniform(0.3, 0.8, (2, fields)), rng.uniform(1.0, 3.0, fields)
+        self.weight, self.starts = rng.uniform(0.2, 1.0, fields), rng.uniform(size=(30, fields))
+        self.limits = {"mass": (None, self.mass(self.tops[0]) - 0.5),
+                       "back_pressure": (None, 0.8 * self.back_pressure(self.tops[0]))}
+
+    def torque(self, u):
+        return 200.0 + sum(size * np.exp(-np.sum((self.sharp * ((u - top) @ self.turned)) ** 2))
+                           for size, top in zip((40.0, 25.0), self.tops, strict=True))
+
+    def mass(self, u):
+        return 5.0 + 10.0 * float(self.weight @ u)
+
+    def back_pressure(self, u):
+        return 1e3 * float(np.sum((0.4 + u[:2]) ** -4))
+
+    def designs(self, bench, changes):
+        low, high = np.array(list(self.space.values())).T
+        shares = [(np.array(list(one.values())) - low) / (high - low) for one in changes]
+        return [_drawn(bench, one, self.torque(u), self.mass(u), self.back_pressure(u))
+                for one, u in zip(changes, shares, strict=True)]
+
+    def best(self):
+        """Largest torque within the limits, by SLSQP from many starts."""
+        from scipy.optimize import minimize
+
+        cuts = [{"type": "ineq", "fun": lambda u, name=name, most=most:
+                 1.0 - getattr(self, name)(u) / most} for name, (_, most) in self.limits.items()]
+        found = [minimize(lambda u: -self.torque(u), start, method="SLSQP", constraints=cuts,
+                          bounds=[(0.0, 1.0)] * len(start)) for start in self.starts]
+        return max(-one.fun for one in found if one.success)
+
+
+@pytest.mark.parametrize("fields", [3, 4, 6])
+def test_ten_large_generations_come_near_the_optimum_within_limits(system, monkeypatch, fields):
+    hills = Hills(fields)
+    monkeypatch.setattr(wavesim.many.explore.Bench, "run", lambda bench, changes, *_, **__: (
+        hills.designs(bench, changes), False))
+
+    def lost():
+        found = [optimise(*system, hills.space, RPM, limits=hills.limits, evaluations=1000,
+                          generation=100, seed=seed, progress=False) for seed in range(3)]
+        values = [one.value if one.feasible else 0.0 for one in found]
+        return 1.0 - float(np.median(values)) / hills.best()
+
+    short = lost()
+    assert -1e-6 < short < 2e-3
+    monkeypatch.setattr(wavesim.many.optimise, "_SHORT", {})
+    assert lost() > 4.0 * short  # with the usual long steps
+
+
 @pytest.mark.parametrize("method", ["differential evolution", "nelder-mead"])
 @pytest.mark.parametrize("evaluations", [10, 15, 31])
 def test_search_tries_no_more_designs_than_asked(system, invented, method, evaluations):
@@ -479,6 +591,8 @@ def test_bad_arguments_of_optimise_are_refused(system, invented):
         ({"limits": {"mass": (None, "light")}}, "mass = 'light' .* numbers in kg"),
         ({"band": (100, 200)}, "band"), ({"seed": -1}, "seed = -1"),
         ({"method": "nelder-mead", "space": {BORE: [0.05]}}, "must be a range"),
+        ({"generation": 4}, "generation = 4"), ({"generation": 101}, "5 to 100"),
+        ({"generation": 20, "method": "nelder-mead"}, "has no generations"),
     ]
     for changes, message in cases:
         arguments = {"space": {LENGTH: (0.1, 0.7)}, **changes}

@@ -98,6 +98,48 @@ def test_an_exploration_is_the_same(as_gpu, system):
     assert np.array_equal(here.torque, there.torque) and here.torque.shape == (2, 2)
 
 
+PATH = "exhaust.primary.length"
+TINY = {"settings": ws.Settings(cell_length=0.2, sample_deg=10.0, tolerance=0.05),
+        "progress": False}
+
+
+@pytest.fixture(scope="module")
+def single(system):
+    """One cylinder with a pipe."""
+    pipe = ws.Exhaust(primary=ws.Pipe("700 mm", "40 mm"), merge=None)
+    return system[0].replace(firing_order=(1,)), pipe
+
+
+def test_a_search_is_the_same(as_gpu, single):
+    here, there = (
+        ws.optimise(*single, {PATH: (0.5, 0.9)}, [4500.0], evaluations=10, generation=5,
+                    device=device, **TINY)
+        for device in ("cpu", "gpu")
+    )
+    assert np.array_equal(here.scores, there.scores) and len(here.scores) == 10
+
+
+def test_slopes_are_the_same(as_gpu, single):
+    here, there = (ws.sensitivities(*single, [PATH], [4500.0], device=device, **TINY)[PATH]
+                   for device in ("cpu", "gpu"))
+    assert here == there
+
+
+@pytest.mark.slow
+def test_a_fit_and_what_it_predicts_are_the_same(as_gpu, single):
+    pulls = [[42.1, 39.4, 45.2], [41.7, 39.1, 45.1]]  # N m, invented
+
+    def found(device):
+        fitted = ws.fit([3000.0, 4500.0, 6000.0], pulls, *single,
+                        {"engine.friction.constant": (0.0, 9e4)}, hold_back=0, device=device,
+                        **TINY)
+        ahead = ws.predict(fitted, single[1].with_primary(length=0.5), [4000.0, 5000.0],
+                           device=device, progress=False)
+        return fitted.values, ahead.half_width.tolist()
+
+    assert found("cpu") == found("gpu")
+
+
 def test_a_pull_goes_from_speed_to_speed(as_gpu):
     study = ws.load(ws.demo_path("complete"))
     name = "open collector"
@@ -238,6 +280,21 @@ def test_a_gpu_gives_the_curve_of_the_processor_and_the_same_bits_again(system):
     )
     np.testing.assert_allclose(there.torque, here.torque, rtol=1e-4)
     assert np.array_equal(there.torque, again.torque)
+
+
+@needs_gpu
+@pytest.mark.gpu
+def test_a_search_on_a_gpu_ends_where_that_of_the_processor_does(system):
+    space = {"exhaust.primary.length": (0.5, 1.0), "exhaust.collector.diameter": (0.05, 0.06)}
+    limits = {"mass": (None, 5.5), "back_pressure": (None, 3.2e3)}
+    here, there = (
+        ws.optimise(*system, space, [4500.0], limits=limits, evaluations=48, generation=12,
+                    settings=COARSE, device=device, progress=False)
+        for device in ("cpu", "gpu")
+    )
+    assert here.feasible and there.feasible
+    assert there.value == pytest.approx(here.value, rel=1e-4)
+    assert there.best.changes == pytest.approx(here.best.changes, rel=1e-2)
 
 
 @needs_compiler

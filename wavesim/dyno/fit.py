@@ -445,6 +445,7 @@ def fit(
     executor: Executor | None = None,
     store: Store | None = None,
     progress: bool = True,
+    device: str = "cpu",
 ) -> Fit:
     """Set parameters of an engine so that computed curves meet its baseline pulls.
 
@@ -480,8 +481,10 @@ def fit(
         Most curves that the least squares may ask for, 1 to 100.
     settings : Settings, optional
         A tolerance of 1e-4 by default: the cycles must repeat better than a step moves a curve.
-    ambient, pull, threads, executor, store, progress
-        As for `explore`.  With a store, points that were computed once serve all later fits.
+    ambient, pull, threads, executor, store, progress, device
+        As for `explore`.  With a store, points that were computed once serve all later fits.  The
+        curves of all sensitivities are computed side by side, those of the rounds one after the
+        other.
 
     Returns
     -------
@@ -523,7 +526,7 @@ def fit(
     axes = checked_axes(system, space)
     out = _held_back(hold_back, data.rpm.size, len(data.means), len(axes))
     run = {"settings": settings, "ambient": ambient, "threads": threads, "executor": executor,
-           "store": store, "progress": progress}
+           "store": store, "progress": progress, "device": device}
     curves = Curves(system, axes, data.rpm, tuple(data.means), run)
     shares = np.array([(axis.start - axis.low) / (axis.high - axis.low) for axis in axes])
     first = curves.at([shares])[0]

@@ -188,6 +188,7 @@ def predict(
     executor: Executor | None = None,
     store: Store | None = None,
     progress: bool = True,
+    device: str = "cpu",
 ) -> Prediction:
     """What a variant will do against the baseline, with the uncertainty of the fit.
 
@@ -204,7 +205,7 @@ def predict(
         A key of `QUANTITIES`; None: the first that was fitted.
     names : (str, str) or None
         Of baseline and variant; None: those of the exhausts.
-    threads, executor, store, progress
+    threads, executor, store, progress, device
         As for `fit`.
 
     Returns
@@ -245,7 +246,7 @@ def predict(
     check_choice("predict", "quantity", quantity, QUANTITIES)
     check_kind("predict", "engine", engine, Engine, optional=True)
     run = {"settings": made.settings, "ambient": made.ambient, "threads": threads,
-           "executor": executor, "store": store, "progress": progress}
+           "executor": executor, "store": store, "progress": progress, "device": device}
     systems = made.system, System(engine or made.system.engine, variant, made.system.pull)
     base, other = (Curves(one, made.axes, rpm, (quantity,), run) for one in systems)
     y_base, y_other = (curves.at([made.shares])[0] for curves in (base, other))

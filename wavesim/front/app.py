@@ -112,8 +112,7 @@ def _parser():
     bench.add_argument("--out", type=Path, metavar="DIR",
                        help="folder for all output, made if it is not there; default the name of "
                        "the session with _results")
-    bench.add_argument("--threads", type=int, metavar="N",
-                       help="threads to compute with, default one per core")
+    _place_options(bench)
     bench.add_argument("--outside", action="store_true",
                        help="let the session read files from outside its own folder")
     new = commands.add_parser("new", help="make a commented study to start from")
@@ -131,11 +130,7 @@ def _run_options(*commands):
         command.add_argument("--out", type=Path, metavar="DIR",
                              help="folder for all output, made if it is not there; default the "
                              "name of the study with _results")
-        command.add_argument("--threads", type=int, metavar="N",
-                             help="threads to compute with, default one per core")
-        command.add_argument("--device", choices=DEVICES, default=DEVICES[0],
-                             help="what marches the cycles, default %(default)s; with gpu the "
-                             "threads are processes that prepare its work")
+        _place_options(command)
         command.add_argument("--rpm", type=float, nargs="+", metavar="RPM",
                              help="engine speeds in rev/min instead of those of the study")
         command.add_argument("--refine", type=float, metavar="RPM",
@@ -143,6 +138,15 @@ def _run_options(*commands):
                              "this in rev/min")
         command.add_argument("--fresh", action="store_true",
                              help="compute everything anew, points in DIR/store included")
+
+
+def _place_options(command):
+    """Options that say where points are computed."""
+    command.add_argument("--threads", type=int, metavar="N",
+                         help="threads to compute with, default one per core")
+    command.add_argument("--device", choices=DEVICES, default=DEVICES[0],
+                         help="what marches the cycles, default %(default)s; with gpu the "
+                         "threads are processes that prepare its work")
 
 
 def _run_study(options):

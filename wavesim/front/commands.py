@@ -21,8 +21,8 @@ from wavesim.front.session import (
     session_text,
 )
 from wavesim.gas.models import EngineGas
+from wavesim.many.pool import workplace
 from wavesim.many.store import Store
-from wavesim.many.work import count_workers
 from wavesim.results.bill import bill
 from wavesim.results.comparisons import compare
 from wavesim.results.points import Sweep
@@ -112,7 +112,7 @@ def begin(options):
 
 def dyno(options):
     """Run a session: read pulls, correct, compare, fit, predict, write the sheet."""
-    count_workers(None, options.threads, "dyno")
+    workplace("dyno", options.device, None, options.threads)
     path = options.session
     out = options.out or Path(f"{path.stem if path else 'dyno'}_results")
     if path is None:
@@ -126,7 +126,7 @@ def dyno(options):
     store = Store(place.path / "store")
     say(f"Finished points are kept in {store.folder}: a run that was stopped or killed goes on "
         "from there.")
-    result = run_session(session, threads=options.threads, store=store)
+    result = run_session(session, threads=options.threads, store=store, device=options.device)
     say(f"\n{session_text(session, result)}\n")
     written, failed = place.write(session_files(session, result))
     for file in written:

@@ -28,6 +28,7 @@ from wavesim.front.content import SheetContent, content_of
 from wavesim.front.report import CAUTION
 from wavesim.front.sheet import write_page, write_paper
 from wavesim.many.sweep import checked_speeds, speed_sweep
+from wavesim.many.work import CPU
 from wavesim.reading import read_text
 from wavesim.show import plots
 from wavesim.writing import as_path, whole_file
@@ -204,16 +205,18 @@ def _range(where, given):
     return _MOVES[kind](*pair) if kind else tuple(pair)
 
 
-def run_session(session, *, threads=None, store=None, progress=True) -> SessionResult:
+def run_session(
+    session, *, threads=None, store=None, progress=True, device=CPU
+) -> SessionResult:
     """All steps of a session but the writing.
 
     Parameters
     ----------
     session : Session
-    threads, store, progress
+    threads, store, progress, device
         As for `explore`.
     """
-    run = {"threads": threads, "store": store, "progress": progress}
+    run = {"threads": threads, "store": store, "progress": progress, "device": device}
     study, air = session.study, _air(session)
     pulls = session.pulls if session.standard == NO_STANDARD else tuple(
         corrected(one, session.standard) for one in session.pulls)

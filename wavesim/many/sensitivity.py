@@ -245,6 +245,7 @@ def sensitivities(
     progress: bool = True,
     ambient: Ambient | None = None,
     pull: Pull | None = None,
+    device: str = "cpu",
 ) -> Sensitivities:
     """How a band average answers to each dimension of an engine and its exhaust.
 
@@ -262,7 +263,7 @@ def sensitivities(
         A key of `QUANTITIES`.
     band : (float, float) or None
         Speeds to average over [rev/min]; None: all.
-    settings, executor, threads, store, progress, ambient, pull
+    settings, executor, threads, store, progress, ambient, pull, device
         As for `explore`.
 
     Returns
@@ -306,7 +307,8 @@ def sensitivities(
     def tried(changes, settings):
         return explore(
             engine, exhaust, changes, rpm, settings=settings, keep=[quantity], executor=executor,
-            threads=threads, store=store, progress=progress, ambient=ambient, pull=pull)
+            threads=threads, store=store, progress=progress, ambient=ambient, pull=pull,
+            device=device)
 
     (first,), (second,) = (tried([{}], one) for one in (
         settings, settings.replace(tolerance=max(1e-7, TIGHTER * settings.tolerance))))
