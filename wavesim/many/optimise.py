@@ -409,7 +409,7 @@ def optimise(
         six for each field and eight at least; on a GPU as many as keep it busy, but so few that
         ten generations are left.
     seed : int
-        The same seed gives the same search on every executor.
+        The same seed gives the same search on every executor, with generations of one size.
     settings, executor, threads, store, progress, ambient, pull, device
         As for `explore`.
     keep : sequence of str
@@ -512,7 +512,8 @@ def _usual_generation(fields, evaluations, bench):
     small = _small_generation(fields, evaluations)
     if bench.place.device == CPU:
         return small
-    return max(small, min(evaluations // _LEFT, -(-POINTS // len(bench.rpm))))
+    at_once = 1 if bench.pull else len(bench.rpm)  # a pull goes from speed to speed
+    return max(small, min(evaluations // _LEFT, -(-POINTS // at_once)))
 
 
 class _Search:
