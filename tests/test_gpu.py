@@ -228,6 +228,16 @@ def test_without_a_gpu_one_sentence_says_what_is_missing(system):
     assert "\n" not in str(told.value)
 
 
+@pytest.mark.skipif(has_gpu(), reason="there is a GPU")
+@pytest.mark.parametrize("command", ["demo", "dyno"])
+def test_without_a_gpu_a_command_says_so_before_it_makes_a_folder(command, tmp_path, capsys):
+    from wavesim.front.app import main
+
+    out = tmp_path / "out"
+    assert main([command, "--device", "gpu", "--out", str(out)]) == 2
+    assert "device = 'gpu' needs" in capsys.readouterr().err and not out.exists()
+
+
 # --- the code for the device, without one ---------------------------------------------------------
 
 
