@@ -27,7 +27,7 @@ SPACE = {"exhaust.primary.length": (0.4, 1.0), "exhaust.collector.length": (0.15
 #: Tubes that do not fit the ports: a step of bore behind every valve, whose solution is costly.
 STEPPED = SPACE | {"exhaust.primary.diameter": (0.035, 0.042)}
 SEARCH_SPACE = SPACE | {"exhaust.tailpipe.*.diameter": (0.044, 0.060)}
-#: Both cut off the best design: it is heavier, and has 9.6 kPa at 5500 rev/min.
+#: Both cut off the best design at 3500 and 5500 rev/min, which has 17.3 kg and 9.7 kPa.
 SEARCH_LIMITS = {"mass": (None, 17.0), "back_pressure": (None, 9e3)}
 SIZES = {"collector": (2112,), "complete": (1, 132, 528, 1056, 2112, 4096)}
 OUT = Path(os.environ.get("OUT", "."))
@@ -305,7 +305,7 @@ def search():
     the generations of the GPU; or 2, with its own too.
     """
     engine, exhaust = case("complete")
-    rpm, times = [3500.0, 4500.0, 5500.0], int(os.environ.get("SEARCH_CPU", 2))
+    rpm, times = [3500.0, 5500.0], int(os.environ.get("SEARCH_CPU", 2))
     options = {"evaluations": int(os.environ.get("SEARCH", 1000)), "limits": SEARCH_LIMITS,
                "progress": False}
     some = ws.designs((engine, exhaust), SEARCH_SPACE, 32, method="latin hypercube")
