@@ -24,7 +24,7 @@ from wavesim.gpu.launches import Lane
 from wavesim.kernels import jit
 
 EXTRA = "pip install 'numba-cuda[cu13]'"
-BLOCKS, THREADS = 2, 192  # of a multiprocessor, and of a block: 168 registers remain for a thread
+BLOCKS, THREADS = 4, 128  # of a multiprocessor, and of a block: 128 registers remain for a thread
 SHARE = 0.8  # of the free memory of the device that slots may take
 PAGE = 2**20
 LEAST = 64 * PAGE

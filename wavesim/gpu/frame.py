@@ -49,11 +49,17 @@ from wavesim.gpu.target import (
     whole,
     words,
 )
-from wavesim.gpu.translate import made
+from wavesim.gpu.translate import made, together
 from wavesim.kernels import flat as f
+from wavesim.kernels.constants import MIXTURE
 
 march, step, nodes, stores = made("march"), made("step"), made("nodes"), made("stores")
 perforate, openings, cells = made("perforate"), made("openings"), made("cells")
+
+# What the march of the engine gas does in two loops each is one here.
+find_faces = together("cells", "reconstruct", "fraction_slopes")
+find_fluxes_and_parts = together("cells", "flux_mixture", "carry_parts")
+update_beside_walls = together("cells", "update_mixture", "apply_walls")
 
 GO_ON = -1
 QUARTERS = 8  # of a cycle, in which the march is cut as on a processor
@@ -253,15 +259,38 @@ def fill_ghosts(far):
 
 
 @part
+def is_usual(net):
+    """True if the loops of `together` will do: engine gas, and no tapers between the loops."""
+    return net.gas_kind == MIXTURE and net.options[f.MIXED] > 0.0 and net.taper.shape[0] == 0
+
+
+@part
 def reconstruct(far):
     net, state, work, record, inner, face = views(far)
-    march.reconstruct(net, state, work, near()[DT])
+    if not is_usual(net):
+        march.reconstruct(net, state, work, near()[DT])
+        return
+    W, Q, g = work.W, work.Q, net.cells
+    find_faces(
+        net.area.shape[0] - 1, near()[DT], state.U[f.R], W[f.U], W[f.P], W[f.C], g[f.INV_DX],
+        g[f.DLNA], W[f.WARMED], Q[f.RM], Q[f.UM], Q[f.PM], Q[f.RP], Q[f.UP], Q[f.PP], W[f.PER_Z],
+        g[f.INV_VOL], W[f.YF], W[f.YB], Q[f.HALF_F], Q[f.HALF_B], Q[f.PER_MASS],
+    )
 
 
 @part
 def find_fluxes(far):
     net, state, work, record, inner, face = views(far)
-    march.fluxes(net, work)
+    if is_usual(net):
+        W, Q, F = work.W, work.Q, work.F
+        find_fluxes_and_parts(
+            net.area.shape[0] - 1, Q[f.RM], Q[f.UM], Q[f.PM], Q[f.RP], Q[f.UP], Q[f.PP], W[f.C],
+            W[f.PER_Z], cells.PUSH_OF_MIXTURE, F[f.R], F[f.M], F[f.E], net.area, W[f.YF],
+            W[f.YB], Q[f.HALF_F], Q[f.HALF_B], Q[f.PER_MASS], net.gas_R, net.gas_coef, F[f.Y1],
+            F[f.Y2],
+        )
+    else:
+        march.fluxes(net, work)
     nodes.inner_states(net, state, work, inner, near()[DT])
 
 
@@ -299,10 +328,26 @@ def hand_over(far):
 
 
 @part
+def update(net, state, work, record, dt):
+    """As `march.update`."""
+    friction, heat = net.options[f.FRICTION_ON], net.options[f.HEAT_ON]
+    if not is_usual(net) or friction + heat == 0.0:
+        march.update(net, state, work, record, dt)
+        return
+    U, W, Q, F, g = state.U, work.W, work.Q, work.F, net.cells
+    update_beside_walls(
+        net.area.shape[0] - 1, dt, net.area, g[f.INV_VOL], Q[f.PM], Q[f.PP], F[f.R], F[f.M],
+        F[f.E], F[f.Y1], F[f.Y2], U[f.R], U[f.M], U[f.E], U[f.Y1], U[f.Y2], dt * friction,
+        dt * heat, state.T, W[f.P], W[f.C], W[f.PER_Z], g[f.WALL], W[f.DRAG], W[f.SLOW],
+        W[f.STANTON], W[f.STILL], g[f.VOL], record.wall[f.GAIN], record.wall[f.GRIP], W[f.WARMED],
+    )
+
+
+@part
 def close_step(far):
     net, state, work, record, inner, face = views(far)
     mail = near()
-    march.update(net, state, work, record, mail[DT])
+    update(net, state, work, record, mail[DT])
     stores.stores_step(net, state, work, record, face, mail[DT], mail[THETA], mail[THETA_LATER])
     step.sum_ends(net, record, face, mail[DT])
 

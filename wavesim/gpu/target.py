@@ -26,7 +26,8 @@ except ImportError:  # said in a sentence by `wavesim.gpu.device`
 SIMULATED = config is not None and bool(config.ENABLE_CUDASIM)
 WARP = 4 if SIMULATED else 32
 #: Neighbouring ends that one warp solves: fewer and the code of all ends is read by more warps.
-ENDS_A_WARP = 2 if SIMULATED else 8
+ENDS_A_WARP = 2 if SIMULATED else 12
+STORES_A_WARP = 2  # not neighbours: cylinders, which take longest, are spread over all warps
 
 if SIMULATED:
     from numba.cuda.simulator.kernel import _get_kernel_context as _now
@@ -96,6 +97,9 @@ if SIMULATED:
         return np.float64(a) / b
 
     root, logarithm, exponential = math.sqrt, math.log, math.exp
+
+    def ahead(values, i):
+        """Have an element brought nearer that is read soon."""
 
     def clock():
         return 0
@@ -226,6 +230,18 @@ elif config is not None:
     def view_3(typing, base, table, place):
         return _typed(base, table, 3)
 
+    @intrinsic
+    def ahead(typing, values, i):
+        """Have an element brought nearer that is read soon."""
+        def generate(context, builder, signature, arguments):
+            array = make_array(signature.args[0])(context, builder, arguments[0])
+            place = builder.gep(array.data, [arguments[1]])
+            kind = ir.FunctionType(ir.VoidType(), [place.type])
+            builder.call(ir.InlineAsm(kind, "prefetch.L1 [$0];", "l", side_effect=True), [place])
+            return context.get_dummy_value()
+
+        return types.none(values, types.uint64), generate
+
     def _once(name):
         """A function of the mathematical library that is not written into what calls it.
 
@@ -336,12 +352,13 @@ if config is not None:
 
     @part
     def first_store():
-        """Number of the first store of a thread: the first thread of each warp has one."""
-        return thread() // WARP if thread() % WARP == 0 else 1 << 40
+        """Number of the first store of a thread: the first few threads of each warp have one."""
+        warp, lane = thread() // WARP, thread() % WARP
+        return warp + lane * (threads() // WARP) if lane < STORES_A_WARP else 1 << 40
 
     @part
     def stores_at_once():
-        return threads() // WARP
+        return (threads() // WARP) * STORES_A_WARP
 
     @part
     def first_pair():

@@ -13,10 +13,14 @@ same but for what follows, each a method or two of `_Translator`:
 
   Cells and holes are counted by `np.uintp`, cells of tapers by `listed`; all others are the rows of
   a table of the network.  Their passes depend on nothing that another pass does.
+* A pass of a loop over cells reads all that it needs before it writes, and has what the thread's
+  next pass will read brought nearer meanwhile (`_in_order`).
 * Where one perforated wall follows another, and before and after cells of tapers are treated once
   more, the threads wait for each other.
 * Counters of emergency exits are added to by one thread at a time.
 * Division, square root, logarithm and exponential are those of `target.py`.
+
+`together` makes one loop of several.
 """
 
 import ast
@@ -57,15 +61,59 @@ def made(name):
     """
     if name in ("constants", "flat"):  # nothing in them is compiled
         return importlib.import_module(f"{PACKAGE}.{name}")
-    path = importlib.util.find_spec(f"{PACKAGE}.{name}").origin
-    with open(path, encoding="utf-8") as file:
-        tree = ast.parse(file.read(), path)
+    tree, path = _source(name)
     module = types.ModuleType(f"wavesim.gpu.made.{name}")
     setattr(module, TARGET, target)
     module.__dict__.update(_imported(tree))
+    _define(module, tree, path)
+    return module
+
+
+def together(name, *loops):
+    """One function of several that are loops over the same cells: what they share is read once.
+
+    Parameters
+    ----------
+    name : str
+        Module of the kernels, such as "cells".
+    loops : str
+        Names of its functions.  Parameters of one name are one, and the cells are those of the
+        first.
+
+    Returns
+    -------
+    callable
+        Takes the arguments of all, each where it is first mentioned.
+    """
+    tree, path = _source(name)
+    found = {node.name: node for node in tree.body if isinstance(node, ast.FunctionDef)}
+    parts = [found[loop] for loop in loops]
+    whole, bodies = parts[0], [part.body[-1].body for part in parts]
+    whole.name = "_and_".join(loops)
+    whole.args.args = list({one.arg: one for part in parts for one in part.args.args}.values())
+    whole.body = whole.body[-1:]
+    neighbours, rest = {}, []
+    for number, body in enumerate(bodies):
+        first = _of_places(body)
+        neighbours |= {ast.unparse(line): line for line in body[:first]}
+        own = _Suffixed(_assigned(body[first:]), f"_{number}")
+        rest += [own.visit(line) for line in body[first:]]
+    whole.body[0].body = [*neighbours.values(), *rest]
+    _define(made(name), ast.Module([whole], []), path)
+    return getattr(made(name), whole.name)
+
+
+def _source(name):
+    """Tree of a module of the kernels, and its file."""
+    path = importlib.util.find_spec(f"{PACKAGE}.{name}").origin
+    with open(path, encoding="utf-8") as file:
+        return ast.parse(file.read(), path), path
+
+
+def _define(module, tree, path):
+    """Define in a module what the translation of a tree does."""
     tree = ast.fix_missing_locations(_Translator().visit(tree))
     exec(compile(tree, path, "exec"), module.__dict__)
-    return module
 
 
 def _imported(tree):
@@ -132,19 +180,20 @@ class _Translator(ast.NodeTransformer):
         if table == ONE_BY_ONE:
             node.body.append(ast.Expr(_call("barrier")))
             return node
-        counts_cells = "np.uintp" in ast.unparse(node.iter) or table == "listed"
-        share = CELLS if counts_cells else SHARED.get(table)
+        unsigned = "np.uintp" in ast.unparse(node.iter)
+        share = CELLS if unsigned or table == "listed" else SHARED.get(table)
         if share is None:
             return node
         if node.orelse:
             raise NotImplementedError(f"line {node.lineno}: a shared loop with an else")
         begin, later = (_call(name) for name in share)
-        if "np.uintp" in ast.unparse(node.iter):  # never mixed with signed ones, as in the source
-            begin, later = _unsigned(begin), _unsigned(later)
         *start, stop = node.iter.args
+        name = node.target.id
+        if unsigned:  # never mixed with signed ones, as in the source
+            begin, later = _unsigned(begin), _unsigned(later)
+            node.body = _in_order(node.body, name, later, stop)
         if start:
             begin = ast.BinOp(start[0], ast.Add(), begin)
-        name = node.target.id
         go_on = ast.AugAssign(ast.Name(name, ast.Store()), ast.Add(), later)
         body = [line for old in node.body for line in _as_list(_Continue(go_on).visit(old))]
         return [
@@ -200,6 +249,99 @@ class _Translator(ast.NodeTransformer):
         node.decorator_list = decorators
         self._depth -= 1
         return node
+
+
+def _in_order(body, name, step, stop):
+    """A pass of a loop over cells as a GPU runs it best: first all loads, last all stores.
+
+    A compiler must take it that what is written to one array changes another, and would wait for
+    each value before it asks for the next.  While a thread computes, what its next pass will read
+    is brought nearer.
+    """
+    if any(isinstance(node, (ast.If, ast.For, ast.While)) for line in body
+           for node in ast.walk(line)):
+        return body
+    first = _of_places(body)
+    gather = _Gather()
+    rest = [gather.visit(line) for line in body[first:]]
+    later = ast.BinOp(_name(name), ast.Add(), step)
+    ahead = [ast.Expr(_call("ahead", load.value, later)) for text, load in gather.loads.items()
+             if text == f"{load.value.id}[{name}]"]
+    if ahead:
+        ahead = [ast.If(ast.Compare(later, [ast.Lt()], [stop]), ahead, [])]
+    return [*body[:first], *gather.lines(), *ahead, *rest, *gather.stores.values()]
+
+
+def _of_places(body):
+    """How many lines at the beginning of a pass find the numbers of neighbours and no more."""
+    for number, line in enumerate(body):
+        read = any(isinstance(node, ast.Subscript) for node in ast.walk(line))
+        called = {ast.unparse(node.func) for node in ast.walk(line) if isinstance(node, ast.Call)}
+        if not isinstance(line, ast.Assign) or read or called - {"np.uintp"}:
+            return number
+    return len(body)
+
+
+def _assigned(lines):
+    """Names to which something is assigned."""
+    return {node.id for line in lines for node in ast.walk(line)
+            if isinstance(node, ast.Name) and isinstance(node.ctx, ast.Store)}
+
+
+class _Gather(ast.NodeTransformer):
+    """Gives names to the elements of arrays that a pass reads and writes.
+
+    Attributes
+    ----------
+    loads : dict
+        By its text, each element that is read before it is written.
+    stores : dict
+        By its text, the line that writes an element at the end.
+    """
+
+    def __init__(self):
+        self.loads, self.stores, self._names = {}, {}, {}
+
+    def lines(self):
+        """What reads the elements."""
+        return [ast.Assign([ast.Name(self._names[text], ast.Store())], load)
+                for text, load in self.loads.items()]
+
+    def _name_of(self, node):
+        return self._names.setdefault(
+            ast.unparse(node), f"_{node.value.id}_{len(self._names)}")
+
+    def visit_Subscript(self, node):
+        if not isinstance(node.value, ast.Name):
+            return node
+        text, known = ast.unparse(node), len(self._names)
+        name = self._name_of(node)
+        if isinstance(node.ctx, ast.Store):
+            self.stores[text] = ast.Assign([node], _name(name))
+        elif len(self._names) > known:
+            self.loads[text] = node
+        return ast.Name(name, node.ctx)
+
+    def visit_Assign(self, node):
+        node.value = self.visit(node.value)  # before what it is assigned to
+        node.targets = [self.visit(target) for target in node.targets]
+        return node
+
+    def visit_AugAssign(self, node):
+        if not isinstance(node.target, ast.Subscript):
+            return self.generic_visit(node)
+        before = ast.Subscript(node.target.value, node.target.slice, ast.Load())
+        return self.visit(ast.Assign([node.target], ast.BinOp(before, node.op, node.value)))
+
+
+class _Suffixed(ast.NodeTransformer):
+    """Names of one loop that are not to meet those of another."""
+
+    def __init__(self, names, suffix):
+        self._names, self._suffix = names, suffix
+
+    def visit_Name(self, node):
+        return ast.Name(node.id + self._suffix, node.ctx) if node.id in self._names else node
 
 
 class _Continue(ast.NodeTransformer):

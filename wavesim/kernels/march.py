@@ -128,8 +128,8 @@ def fluxes(net, work):
             )
     else:
         cells.flux_mixture(
-            n, Q[f.RM], Q[f.UM], Q[f.PM], Q[f.RP], Q[f.UP], Q[f.PP], c, per_z, 0.6, F[f.R],
-            F[f.M], F[f.E],
+            n, Q[f.RM], Q[f.UM], Q[f.PM], Q[f.RP], Q[f.UP], Q[f.PP], c, per_z,
+            cells.PUSH_OF_MIXTURE, F[f.R], F[f.M], F[f.E],
         )
         cells.carry_parts(
             n, F[f.R], net.area, Q[f.RM], Q[f.UM], Q[f.PM], Q[f.RP], Q[f.UP], Q[f.PP],
