@@ -34,7 +34,7 @@ I1 = np.uintp(1)
 STEEP_FROM = 0.05
 STEEP_WIDTH = 0.05
 FAINT = 1e-6  # slope of a mass fraction, per cell, that is no more than the end of a front
-PUSH_OF_MIXTURE = 0.6  # (gamma + 1) / 4 at gamma = 1.4, the most that the engine gas has; see `hllc`
+PUSH_OF_MIXTURE = 0.6  # (gamma + 1) / 4 of gamma = 1.4, the most of the engine gas; see `hllc`
 PUSHED = 1.2  # share of the sound speed by which an outer wave may run ahead of sound
 PRANDTL_POWER = PRANDTL ** (2.0 / 3.0)
 #: Recovery factor of turbulent flow, Pr^(1/3): Kays and Crawford, Convective Heat and Mass Transfer
