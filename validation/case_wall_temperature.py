@@ -179,7 +179,7 @@ def engine_run(name):
         ))
         return update_walls(model, walls, cycle_time)
 
-    with patch.object(cycles, "update_walls", spy):
+    with patch.object(advance, "update_walls", spy):
         point = ws.run_point(study().engine, header(study(), WALLS[name]), RPM, settings=COARSE)
     return point, seen[-1]
 

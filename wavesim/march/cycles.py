@@ -10,11 +10,11 @@ from wavesim.constants import LAMBDA_RANGE
 from wavesim.errors import ConvergenceError, InputError, SolverError
 from wavesim.gas.models import EngineGas
 from wavesim.kernels import flat as f
-from wavesim.march.advance import Cycle, march_here, plan_steps
+from wavesim.march.advance import Cycle, WallsWanted, march_here, plan_steps
 from wavesim.march.books import contents, masses, outer_ends
 from wavesim.march.burn import follow_burn
 from wavesim.march.readout import valve_rows
-from wavesim.march.walltemp import lay_on, update_walls
+from wavesim.march.walltemp import lay_on
 
 FIRM = 1e-4  # change from cycle to cycle below which the step plan is kept
 LONG = 50.0  # cycles of the last change, the most that is thought to be still to come
@@ -67,7 +67,7 @@ def settle(model, walls, settings, *, rpm, fuel_flow, stop, firm=False):
 
 
 def settling(model, walls, settings, *, rpm, fuel_flow, firm=False):
-    """The work of `settle`, which asks for every `Cycle`, see `march_here`."""
+    """The work of `settle`, which asks for all that costs much, see `march_here`."""
     history, steps, limited = [], 0, 0
     after, left = contents(model), masses(model)
     for cycle in range(1, settings.max_cycles + 1):
@@ -77,7 +77,7 @@ def settling(model, walls, settings, *, rpm, fuel_flow, firm=False):
         sampled = cycle == settings.max_cycles or _may_settle(history, settings.tolerance)
         steps += yield Cycle(model, settings, cycle, sampled)
         after, left = contents(model), masses(model)
-        mean_wall = update_walls(model, walls, 120.0 / rpm)
+        mean_wall = yield WallsWanted(model, walls, 120.0 / rpm)
         history.append(_watched(model, mean_wall, held, left))
         is_calm = change(history) <= max(FIRM, settings.tolerance)
         plan_steps(model, settings, firm or is_calm)

@@ -257,7 +257,7 @@ def point_work(engine, system, rpm, settings=None, gas=None, fuel_flow=None, amb
                pull=None, start=None, stop=None):
     """The work for a Point of an engine with an Exhaust or a Network.
 
-    It asks for every `Cycle`, and for samples, see `march_here`.
+    It asks for every `Cycle`, for walls and for samples, see `march_here`.
     """
     settings = given_settings("run_point", settings)
     rpm = check_number("run_point", "rpm", rpm, "rev/min", *RPM_RANGE)
