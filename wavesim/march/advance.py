@@ -150,12 +150,12 @@ def plan_steps(model, settings, firm):
     the cylinders of a symmetric engine apart.  Once the plan is `firm` the number only grows, so
     that it settles; before, it does not remember how the run started.
     """
-    plan = model.state.plan
-    length = np.diff(model.net.slice_end, prepend=0.0)
-    wanted = np.ceil(plan[:, f.FASTEST] * length / settings.cfl)
-    wanted = np.tile(wanted.reshape(model.alike, -1).max(axis=0), model.alike)
-    plan[:, f.PLANNED] = np.maximum(wanted, plan[:, f.PLANNED] if firm else 1.0)
-    plan[:, f.FASTEST] = 0.0
+    ends = model.net.slice_end
+    length = np.append(ends[:1], ends[1:] - ends[:-1]).reshape(model.alike, -1)
+    plan = model.state.plan.reshape(model.alike, -1, f.N_PLAN)
+    wanted = np.ceil(plan[..., f.FASTEST] * length / settings.cfl).max(axis=0)
+    plan[..., f.PLANNED] = np.maximum(wanted, plan[..., f.PLANNED] if firm else 1.0)
+    plan[..., f.FASTEST] = 0.0
 
 
 def trouble(model, status, steps, max_steps, cycle):

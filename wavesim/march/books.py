@@ -40,7 +40,7 @@ def masses(model):
     """Mass [kg] in each duct and in each store that is not the surroundings."""
     mass = model.net.cells[f.VOL] * model.state.U[f.R]
     held = model.net.store_int[:, f.STORE_KIND] != f.AMBIENT
-    ducts = [mass[lo:hi].sum() for lo, hi in model.ducts.values()]
+    ducts = [np.add.reduce(mass[lo:hi]) for lo, hi in model.ducts.values()]
     return np.append(ducts, model.state.store[held, f.SM])
 
 
