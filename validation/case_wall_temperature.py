@@ -190,7 +190,8 @@ def engine_walls(name, every=1):
     period = 120.0 / RPM
     for solved in handed.walls:
         for cell, bore, surface in list(
-            zip(solved.cells, solved.bore, solved.surface, strict=True)
+            zip(range(solved.cells.start, solved.cells.stop), solved.bore, solved.surface,
+                strict=True)
         )[::every]:
             h = handed.grip[cell] / (period * surface)
             yield cell, bore, h, handed.before[cell] - handed.gain[cell] / handed.grip[cell]
@@ -319,10 +320,10 @@ def draw():
     for colour, name in zip(ws.plots.COLOURS, ("bare", "wrapped"), strict=False):
         _, handed = engine_run(name)
         first = handed.walls[0]
-        states = list(engine_walls(name))[: len(first.cells)]
+        states = list(engine_walls(name))[: first.bore.size]
         roots = [independent_root(h, gas, WALLS[name], bore, handbook_law)[:2]
                  for _, bore, h, gas in states]
-        x = 0.03 * (np.arange(len(first.cells)) + 0.5)
+        x = 0.03 * (np.arange(first.bore.size) + 0.5)
         for column, (values, style) in enumerate(
             ((first.state.inner, "-"), (first.state.outer, "--"))
         ):

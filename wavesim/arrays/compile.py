@@ -492,6 +492,11 @@ def blueprint_of(
     network = network.validate().in_weather(
         ambient, unequal_pressures=engine is None or settings.unequal_pressures
     )
+    return draw(network, gas, settings, ambient, engine=engine, initial=initial, join=join)
+
+
+def draw(network, gas, settings, ambient, *, engine=None, initial=None, join=True):
+    """`blueprint_of` a network without faults that the weather has been put into."""
     gas = _in_humid_air(gas, network, ambient)
     _check_scheme(network, gas, settings.scheme)
     check_kind("compile_network", "initial", initial, Mapping, optional=True)

@@ -547,9 +547,10 @@ def wall_balances(cases):
         (h, T_gas, bore, wall.resistance(bore), wall.outer_diameter(bore))
         for wall, h, T_gas, bore in cases
     ), strict=True))
-    facts = [np.repeat(values, counts) for values in zip(
-        *(_facts_outside(wall) for wall, *_ in cases), strict=True
-    )]
+    facts = [
+        values[0] if len(set(values)) == 1 else np.repeat(values, counts)
+        for values in zip(*(_facts_outside(wall) for wall, *_ in cases), strict=True)
+    ]
     inflow = h * pi * bore / (1.0 + h * pi * bore * layers)
     given_off = _giving_off(outer_diameter, *facts)
 

@@ -193,7 +193,9 @@ def under(thing, ambient):
 
 def _under(thing, ambient, known):
     """See `under`; `known` holds what was filled already, for one pipe may serve all cylinders."""
-    if isinstance(thing, Description):
+    if type(thing) in PLAIN:
+        return thing
+    if not isinstance(thing, tuple) and isinstance(thing, Description):
         if id(thing) not in known:
             known[id(thing)] = _filled(thing, ambient, known)
         return known[id(thing)]

@@ -9,7 +9,7 @@ one whoever computes them, and in whatever order.
 from dataclasses import replace
 from functools import cached_property, lru_cache
 
-from wavesim.arrays.compile import blueprint_of
+from wavesim.arrays.compile import draw
 from wavesim.descriptions.exhaust import network_of
 from wavesim.descriptions.weather import as_ambient
 from wavesim.gas.models import EngineGas
@@ -88,7 +88,9 @@ class Rig:
         self.gas = gas or EngineGas(engine.fuel, engine.air_fuel_lambda)
         check_burn(engine, self.gas)
         self.ambient = as_ambient(ambient)
-        self.network = self.described.in_weather(self.ambient)  # once, for both meshes
+        self.network = self.described.in_weather(  # once, for both meshes
+            self.ambient, unequal_pressures=settings.unequal_pressures
+        )
         self._lines = None  # from the coarse mesh to the fine one
 
     @cached_property
@@ -149,9 +151,7 @@ class _Laid:
 
     def __init__(self, rig, settings, samples):
         self.samples = samples
-        self.drawn = blueprint_of(
-            rig.network, rig.gas, settings, engine=rig.engine, ambient=rig.ambient
-        )
+        self.drawn = draw(rig.network, rig.gas, settings, rig.ambient, engine=rig.engine)
         self.start = None  # walls and packings as they stand before the first cycle
 
     def at(self, rpm, moment):

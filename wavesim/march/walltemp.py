@@ -68,8 +68,9 @@ class SolvedWall:
     piece : int
         Which of its parts.
     wall : Wall
-    cells : ndarray of int
-        Rows on the cell axis.
+        One object in all walls of a model that have an equal one.
+    cells : slice
+        On the cell axis.
     bore : ndarray
         Bore of each cell [m].
     surface : ndarray
@@ -89,7 +90,7 @@ class SolvedWall:
     duct: str
     piece: int
     wall: object
-    cells: np.ndarray
+    cells: slice
     bore: np.ndarray
     surface: np.ndarray
     position: np.ndarray
@@ -229,19 +230,27 @@ class SolvedPacking:
         """
         out, into, core_on, core_back, on, back = ways
         n = out.size
-        annulus, core = np.arange(n), n + np.arange(n)
         slopes = np.zeros((2 * n, 2 * n))
-        for cells, forward, backward in ((annulus, on, back), (core, core_on, core_back)):
-            slopes[cells[1:], cells[:-1]] = forward[:-1]
-            slopes[cells[:-1], cells[1:]] = backward[:-1]
-            slopes[cells, cells] = -forward
-            slopes[cells[1:], cells[1:]] -= backward[:-1]
-        slopes[core[0], core[0]] -= core_back[0]  # out of the upper end, much like the next cell
-        slopes[annulus, core], slopes[core, annulus] = out, into
-        slopes[annulus, annulus] -= into + self.loss
-        slopes[core, core] -= out
-        slopes[np.diag_indices(2 * n)] -= 1e-6 * ways.max() + 1e-12  # where nothing moves
+        between = np.zeros(1)  # from the last cell of the annulus nothing goes to the first of the core
+        _diagonal(slopes, -1)[:] = np.concatenate((on[:-1], between, core_on[:-1]))
+        _diagonal(slopes, 1)[:] = np.concatenate((back[:-1], between, core_back[:-1]))
+        _diagonal(slopes, n)[:], _diagonal(slopes, -n)[:] = out, into
+        own = -np.concatenate((on, core_on))
+        own[1:n] -= back[:-1]
+        own[n + 1 :] -= core_back[:-1]
+        own[n] -= core_back[0]  # out of the upper end, much like the next cell
+        own[:n] -= into + self.loss
+        own[n:] -= out
+        own -= 1e-6 * ways.max() + 1e-12  # where nothing moves
+        _diagonal(slopes, 0)[:] = own
         return slopes
+
+
+def _diagonal(square, above):
+    """What stands so many columns to the right of the diagonal of a square, as a view."""
+    n = len(square)
+    first = above if above >= 0 else -above * n
+    return square.reshape(-1)[first :: n + 1][: n - abs(above)]
 
 
 def find_solved_walls(model, moment=None):
@@ -249,19 +258,22 @@ def find_solved_walls(model, moment=None):
 
     In a pull, at a `Moment`, the guess is what the walls become with the gas of the speed before.
     """
-    found = []
+    found, known = [], {}
     for name, duct in model.network.ducts.items():
-        lo, hi = model.ducts[name]
+        if all(part.wall is None for part in duct.parts):
+            continue
+        lo, _ = model.ducts[name]
         centres = model.centres(name)
-        part_of = duct.part_index(centres)
-        for i, part in enumerate(duct.parts):
-            mine = np.flatnonzero(part_of == i)
-            if part.wall is None or mine.size == 0:
+        stops = np.searchsorted(duct.part_index(centres), range(len(duct.parts) + 1)).tolist()
+        for i, (part, start, stop) in enumerate(zip(duct.parts, stops, stops[1:], strict=False)):
+            if part.wall is None or start == stop:
                 continue
-            bore = duct.diameter_at(centres[mine])
-            surface = 4.0 * model.net.cells[f.VOL, lo + mine] / model.net.cells[f.DIAM, lo + mine]
-            found.append(SolvedWall(name, i, part.wall, lo + mine, bore, surface, centres[mine],
-                                    model.dx[name]))
+            mine, cells = slice(start, stop), slice(lo + start, lo + stop)
+            surface = 4.0 * model.net.cells[f.VOL, cells] / model.net.cells[f.DIAM, cells]
+            found.append(SolvedWall(
+                name, i, known.setdefault(part.wall, part.wall), cells,
+                duct.diameter_at(centres[mine]), surface, centres[mine], model.dx[name],
+            ))
     for solved in found:
         solved.coefficient = np.full(solved.bore.size, START_COEFFICIENT)
         solved.felt = np.full(solved.bore.size, START_GAS)
@@ -341,10 +353,10 @@ def _solve(*points):
 
 
 def _alike(walls):
-    """Walls of one description together, as lists."""
+    """Walls of one description together, as lists; it is one object in all of them."""
     alike = {}
     for solved in walls:
-        alike.setdefault(solved.wall, []).append(solved)
+        alike.setdefault(id(solved.wall), []).append(solved)
     return list(alike.values())
 
 
@@ -431,5 +443,5 @@ def update_many(points):
 
 
 def _mean_wall(model):
-    inside = np.concatenate([np.arange(lo, hi) for lo, hi in model.ducts.values()])
-    return float(model.net.cells[f.WALL][inside].mean())
+    T = model.net.cells[f.WALL]
+    return float(np.concatenate([T[lo:hi] for lo, hi in model.ducts.values()]).mean())
