@@ -41,7 +41,8 @@ def bits(model, walls):
     }
     tables |= {"inner": model.inner, "face": model.face}
     for i, wall in enumerate(walls):
-        for name in ("cells", "bore", "surface", "position", "coefficient", "felt"):
+        tables[f"wall {i} cells"] = np.arange(wall.cells.start, wall.cells.stop)
+        for name in ("bore", "surface", "position", "coefficient", "felt"):
             tables[f"wall {i} {name}"] = getattr(wall, name)
         tables |= {f"wall {i} {name}": v for name, v in wall.state._asdict().items()}
     for i, packing in enumerate(model.packings):
