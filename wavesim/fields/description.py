@@ -46,8 +46,10 @@ _NO_LETTERS = ("Cc", "Cs", "Zl", "Zp")  # controls, halves of letters, ends of l
 class _Door(ABCMeta):
     """Refuses fields that are not known, missing, given twice or too many, in our own words."""
 
+    __instancecheck__ = type.__instancecheck__  # none is registered from outside, and asked often
+
     def __call__(cls, *values, **fields):
-        if inspect.isabstract(cls):
+        if cls.__abstractmethods__:
             raise InputError(f"{cls.__name__}: only its kinds can be made, such as "
                              f"{', '.join(kind.__name__ for kind in cls.__subclasses__())}.")
         unnamed, known, needed = _field_names(cls)
@@ -106,17 +108,21 @@ class Description(metaclass=_Door):
         guarded(cls)
 
     def __post_init__(self):
-        owner, found = self._owner, Gathering(self._owner)
+        owner, faults = self._owner, []
         for name, check in _checks(type(self)):
             given = getattr(self, name)
             try:
                 value = check(owner, name, given)
             except InputError as error:
-                found.note(error)
+                faults.append(error)
                 continue
             if value is not given:
                 object.__setattr__(self, name, value)
-        found.tell()
+        if faults:
+            found = Gathering(owner)
+            for error in faults:
+                found.note(error)
+            found.tell()
         self._check()
 
     def _check(self):

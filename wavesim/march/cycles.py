@@ -12,7 +12,7 @@ from wavesim.errors import ConvergenceError, InputError, SolverError
 from wavesim.gas.models import EngineGas
 from wavesim.kernels import flat as f
 from wavesim.march.advance import Cycle, WallsWanted, march_here, plan_steps
-from wavesim.march.books import contents, masses, outer_ends
+from wavesim.march.books import Scales, contents, outer_ends
 from wavesim.march.burn import follow_burn
 from wavesim.march.readout import valve_rows
 from wavesim.march.walltemp import lay_on
@@ -70,7 +70,8 @@ def settle(model, walls, settings, *, rpm, fuel_flow, stop, firm=False):
 def settling(model, walls, settings, *, rpm, fuel_flow, firm=False):
     """The work of `settle`, which asks for all that costs much, see `march_here`."""
     history, steps, limited = [], 0, 0
-    left, outside = masses(model), outer_ends(model)
+    masses, outside = Scales(model), outer_ends(model)
+    left = masses(model)
     for cycle in range(1, settings.max_cycles + 1):
         if history:
             limited = follow_burn(model, rpm)
