@@ -41,8 +41,7 @@ def bits(model, walls):
     }
     tables |= {"inner": model.inner, "face": model.face}
     for i, wall in enumerate(walls):
-        tables[f"wall {i} cells"] = np.arange(wall.cells.start, wall.cells.stop)
-        for name in ("bore", "surface", "position", "coefficient", "felt"):
+        for name in ("cells", "bore", "surface", "position", "coefficient", "felt"):
             tables[f"wall {i} {name}"] = getattr(wall, name)
         tables |= {f"wall {i} {name}": v for name, v in wall.state._asdict().items()}
     for i, packing in enumerate(model.packings):
@@ -69,7 +68,7 @@ def spoil(model, walls):
         for values in tables:
             values[...] = 7.0
     for wall in walls:
-        wall.coefficient, wall.felt, wall.state = None, None, None
+        wall.group.coefficient = wall.group.felt = wall.group.state = None
     for packing in model.packings:
         packing.changed = packing.gain = None
     for names in (model.ducts, model.ends, model.stores, model.dx):

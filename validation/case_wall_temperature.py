@@ -32,7 +32,7 @@ from wavesim.descriptions.walls import (
 )
 from wavesim.gas.fuels import DRY_AIR
 from wavesim.kernels import flat as f
-from wavesim.march import advance, cycles
+from wavesim.march import advance
 from wavesim.march.walltemp import find_solved_walls, update_walls
 
 BORE = 0.04  # of the pipe with steady flow [m]
@@ -190,8 +190,7 @@ def engine_walls(name, every=1):
     period = 120.0 / RPM
     for solved in handed.walls:
         for cell, bore, surface in list(
-            zip(range(solved.cells.start, solved.cells.stop), solved.bore, solved.surface,
-                strict=True)
+            zip(solved.cells, solved.bore, solved.surface, strict=True)
         )[::every]:
             h = handed.grip[cell] / (period * surface)
             yield cell, bore, h, handed.before[cell] - handed.gain[cell] / handed.grip[cell]
@@ -320,10 +319,10 @@ def draw():
     for colour, name in zip(ws.plots.COLOURS, ("bare", "wrapped"), strict=False):
         _, handed = engine_run(name)
         first = handed.walls[0]
-        states = list(engine_walls(name))[: first.bore.size]
+        states = list(engine_walls(name))[: len(first.cells)]
         roots = [independent_root(h, gas, WALLS[name], bore, handbook_law)[:2]
                  for _, bore, h, gas in states]
-        x = 0.03 * (np.arange(first.bore.size) + 0.5)
+        x = 0.03 * (np.arange(len(first.cells)) + 0.5)
         for column, (values, style) in enumerate(
             ((first.state.inner, "-"), (first.state.outer, "--"))
         ):

@@ -166,8 +166,9 @@ class Host:
             if not is_housed:
                 self.homeless.append(point)
                 return
-        ends = begin_cycle(point.wanted)
-        slots.ask(point.words, ends, point.wanted.settings.max_steps_per_cycle, point.wanted.sampled)
+        cycle = point.wanted
+        slots.ask(point.words, begin_cycle(cycle), cycle.settings.max_steps_per_cycle,
+                  cycle.sampled)
         self.asked.append((point.number, point.slot[0], False))
 
     def _settle_in(self, point):
@@ -209,7 +210,7 @@ def _solved(points):
     try:
         means = update_many([point.wanted for point in points])
     except Exception as error:
-        if len(points) > 1 and isinstance(error, ConvergenceError):  # of one, and nothing is changed
+        if len(points) > 1 and isinstance(error, ConvergenceError):  # before any change
             return [answer for point in points for answer in _solved([point])]
         return [(point, point.work.throw, error) for point in points]
     return [(point, point.work.send, mean) for point, mean in zip(points, means, strict=True)]

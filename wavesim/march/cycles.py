@@ -212,7 +212,8 @@ def change(history, back=1):
         residual=max(size.residual, 0.1 * size.fresh),  # residual gas against the charge
         pumping=size.work,  # pumping against the net work
     )
-    off = [abs(now - then) / max(most, 1e-300) for now, then, most in zip(new, old, scale, strict=True)]
+    off = [abs(now - then) / max(most, 1e-300)
+           for now, then, most in zip(new, old, scale, strict=True)]
     off.pop()  # the shift is a change itself
     return nan if isnan(sum(off)) else max(off)
 

@@ -15,7 +15,7 @@ from wavesim.descriptions.weather import as_ambient
 from wavesim.gas.models import EngineGas
 from wavesim.march.burn import check_burn, take_burn
 from wavesim.march.prolong import Lines, prolong
-from wavesim.march.walltemp import find_solved_walls, lay_on
+from wavesim.march.walltemp import copied, find_solved_walls, lay_on
 
 KEPT = 8  # rigs; each holds about a megabyte
 
@@ -160,7 +160,7 @@ class _Laid:
             return model, find_solved_walls(model, moment)
         if self.start is None:
             self.start = find_solved_walls(model), model.packings
-        walls, model.packings = ([replace(one) for one in kept] for kept in self.start)
+        walls, model.packings = copied(self.start[0]), [replace(one) for one in self.start[1]]
         lay_on(model, walls)
         return model, walls
 
