@@ -224,4 +224,5 @@ def _filled(thing, ambient, known):
 @cache
 def _filled_fields(kind):
     """Pairs of the name of a field and what fills it; None: as a description or a list of them."""
-    return [(field.name, field.metadata.get("weather")) for field in fields(kind)]
+    return [(field.name, field.metadata.get("weather")) for field in fields(kind)
+            if "weather" in field.metadata or "unit" not in field.metadata]  # else numbers

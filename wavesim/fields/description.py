@@ -194,6 +194,9 @@ class Named(Mapping):
     def __len__(self):
         return len(self._things)
 
+    def __contains__(self, name):
+        return name in self._things
+
     def values(self):
         return self._things.values()
 
