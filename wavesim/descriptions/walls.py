@@ -523,8 +523,33 @@ def wall_balance(
     check_kind("wall_balance", "wall", wall, Wall)
     given = {"h_inner": h_inner, "gas_temperature": gas_temperature, "diameter": diameter}
     h, T_gas, bore = alike("wall_balance", given)
-    (state,) = wall_balances([(wall, h.ravel(), T_gas.ravel(), bore.ravel())])
+    (state,) = wall_balances([(sections_of(wall, bore.ravel()), h.ravel(), T_gas.ravel())])
     return WallState(*(values.reshape(bore.shape)[()] for values in state))
+
+
+class Sections(NamedTuple):
+    """Sections of tube with one wall, and what does not change from balance to balance.
+
+    Attributes
+    ----------
+    wall : Wall
+    bore : ndarray
+        [m].
+    layers : ndarray
+        Resistance of the wall [K m/W].
+    outer_diameter : ndarray
+        [m].
+    """
+
+    wall: Wall
+    bore: np.ndarray
+    layers: np.ndarray
+    outer_diameter: np.ndarray
+
+
+def sections_of(wall, bore):
+    """The Sections of a wall at some bores [m]."""
+    return Sections(wall, bore, wall.resistance(bore), wall.outer_diameter(bore))
 
 
 def wall_balances(cases):
@@ -532,9 +557,9 @@ def wall_balances(cases):
 
     Parameters
     ----------
-    cases : sequence of (Wall, ndarray, ndarray, ndarray)
-        A wall with h_inner, gas_temperature and diameter of its sections, as for `wall_balance`;
-        the walls may be those of many points.
+    cases : sequence of (Sections, ndarray, ndarray)
+        Sections with h_inner and gas_temperature of each, as for `wall_balance`; they may be those
+        of many points.
 
     Returns
     -------
@@ -542,14 +567,13 @@ def wall_balances(cases):
     """
     if not cases:
         return []
-    counts = [bore.size for *_, bore in cases]
+    counts = [h.size for _, h, _ in cases]
     h, T_gas, bore, layers, outer_diameter = (np.concatenate(values) for values in zip(*(
-        (h, T_gas, bore, wall.resistance(bore), wall.outer_diameter(bore))
-        for wall, h, T_gas, bore in cases
+        (h, T_gas, *sections[1:]) for sections, h, T_gas in cases
     ), strict=True))
     facts = [
         values[0] if len(set(values)) == 1 else np.repeat(values, counts)
-        for values in zip(*(_facts_outside(wall) for wall, *_ in cases), strict=True)
+        for values in zip(*(_facts_outside(sections.wall) for sections, *_ in cases), strict=True)
     ]
     inflow = h * pi * bore / (1.0 + h * pi * bore * layers)
     given_off = _giving_off(outer_diameter, *facts)

@@ -53,6 +53,8 @@ class _Door(ABCMeta):
             raise InputError(f"{cls.__name__}: only its kinds can be made, such as "
                              f"{', '.join(kind.__name__ for kind in cls.__subclasses__())}.")
         unnamed, known, needed = _field_names(cls)
+        if not values and fields.keys() <= known.keys() and needed.keys() <= fields.keys():
+            return super().__call__(**fields)  # as nearly always
         if len(values) > len(unnamed):
             raise InputError(
                 f"{cls.__name__}: {len(values)} values without a name, at most {len(unnamed)} may "
@@ -76,12 +78,12 @@ class _Door(ABCMeta):
 def _field_names(kind):
     """Names of the fields that may stand without their name, of all, and of those needed.
 
-    The last with what could be given.
+    All are keys of a mapping; the last are so with what could be given.
     """
     fields = dataclasses.fields(kind)
     return (
         tuple(field.name for field in fields if not field.kw_only),
-        tuple(field.name for field in fields),
+        dict.fromkeys(field.name for field in fields),
         {field.name: field.metadata["such_as"] for field in fields if field.default is MISSING},
     )
 
@@ -155,8 +157,10 @@ class Description(metaclass=_Door):
         >>> Pipe(0.75, 0.038).replace(length=0.80).length
         0.8
         """
-        check_keys(self._owner, changes, [field.name for field in dataclasses.fields(self)])
-        return dataclasses.replace(self, **changes)
+        _, known, _ = _field_names(type(self))
+        if not changes.keys() <= known.keys():
+            check_keys(self._owner, changes, known)
+        return type(self)(**{name: getattr(self, name) for name in known} | changes)
 
 
 class Named(Mapping):

@@ -21,7 +21,7 @@ import numpy as np
 
 from wavesim.descriptions.nodes import Perforate
 from wavesim.descriptions.pull import WallSection, WallsLeft
-from wavesim.descriptions.walls import wall_balances
+from wavesim.descriptions.walls import Sections, sections_of, wall_balances
 from wavesim.descriptions.warming import Warming, metal_of, wall_warming
 from wavesim.kernels import flat as f
 
@@ -63,11 +63,10 @@ class WallGroup:
 
     Attributes
     ----------
-    wall : Wall
+    sections : Sections
+        Their wall and the bore of each cell [m].
     cells : ndarray of int
         Rows on the cell axis.
-    bore : ndarray
-        Bore of each cell [m].
     surface : ndarray
         Wetted wall area of each cell [m2].
     since : Since or None
@@ -78,9 +77,8 @@ class WallGroup:
         Last solution.
     """
 
-    wall: object
+    sections: Sections
     cells: np.ndarray
-    bore: np.ndarray
     surface: np.ndarray
     coefficient: np.ndarray
     felt: np.ndarray
@@ -116,7 +114,7 @@ class SolvedWall:
 
     @property
     def wall(self):
-        return self.group.wall
+        return self.group.sections.wall
 
     @property
     def cells(self):
@@ -124,7 +122,7 @@ class SolvedWall:
 
     @property
     def bore(self):
-        return self.group.bore[self.own]
+        return self.group.sections.bore[self.own]
 
     @property
     def surface(self):
@@ -369,8 +367,8 @@ def _group(model, wall, members, cells, bores):
     stops = np.cumsum([len(one) for one in cells]).tolist()
     cells, bore = np.concatenate(cells), np.concatenate(bores)
     surface = 4.0 * model.net.cells[f.VOL, cells] / model.net.cells[f.DIAM, cells]
-    group = WallGroup(wall, cells, bore, surface, np.full(bore.size, START_COEFFICIENT),
-                      np.full(bore.size, START_GAS))
+    group = WallGroup(sections_of(wall, bore), cells, surface,
+                      np.full(bore.size, START_COEFFICIENT), np.full(bore.size, START_GAS))
     for solved, start, stop in zip(members, [0, *stops], stops, strict=False):
         solved.group, solved.own = group, slice(start, stop)
 
@@ -404,14 +402,14 @@ def _solve(groups):
     """Solve walls for what the gas does to them."""
     at_rest = [group for group in groups if group.since is None]
     balanced = wall_balances(
-        [(group.wall, group.coefficient, group.felt, group.bore) for group in at_rest]
+        [(group.sections, group.coefficient, group.felt) for group in at_rest]
     )
     for group, state in zip(at_rest, balanced, strict=True):
         group.state = state
     for group in groups:
         if group.since is not None:
             metal, h, felt, duration, _ = group.since
-            group.state = wall_warming(metal, h, felt, group.wall, group.bore, duration,
+            group.state = wall_warming(metal, h, felt, *group.sections[:2], duration,
                                        then=(group.coefficient, group.felt))
 
 
@@ -424,7 +422,7 @@ def walls_left(model, walls):
     ]
     metals = {
         group: group.state.metal if isinstance(group.state, Warming)
-        else metal_of(group.state, group.wall, group.bore)
+        else metal_of(group.state, *group.sections[:2])
         for group in _groups(walls)
     }
     sections += [
