@@ -31,6 +31,7 @@ import json
 import os
 import re
 from collections.abc import Mapping
+from functools import cache
 
 from wavesim.errors import (
     Gathering,
@@ -94,7 +95,7 @@ class _Reader:
             kind = _kind_of(kinds, raw, path) if len(kinds) > 1 else kinds[0]
             if "csv" in raw:
                 return self._from_csv(kind, raw, path)
-            facts = {field.name: field.metadata for field in dataclasses.fields(kind)}
+            facts = _facts(kind)
             values = {
                 name: self._value(facts[name], value, f"{path}.{name}") if name in facts else value
                 for name, value in raw.items()
@@ -192,9 +193,21 @@ def _is_broken(value):
     return value is _BROKEN or (isinstance(value, list) and any(map(_is_broken, value)))
 
 
+@cache
+def _facts(kind):
+    """Facts of every field of a class, by name."""
+    return {field.name: field.metadata for field in dataclasses.fields(kind)}
+
+
+@cache
+def _by_word(kinds):
+    """Classes by what they are called in files."""
+    return {spoken(kind.__name__): kind for kind in kinds}
+
+
 def _part_kind(facts, raw, path):
     """Class of a part or node, by default the first."""
-    tag, words = facts["tag"], {spoken(kind.__name__): kind for kind in facts["kinds"]}
+    tag, words = facts["tag"], _by_word(facts["kinds"])
     return words[check_choice(path, tag, raw.get(tag, next(iter(words))), words)]
 
 

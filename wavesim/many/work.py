@@ -13,7 +13,6 @@ import threading
 import time
 from collections import deque
 from concurrent.futures import (
-    FIRST_COMPLETED,
     Executor,
     ProcessPoolExecutor,
     ThreadPoolExecutor,
@@ -21,6 +20,7 @@ from concurrent.futures import (
 )
 from contextlib import contextmanager
 from dataclasses import replace
+from queue import Empty, SimpleQueue
 from typing import NamedTuple
 
 from wavesim.console import progress_bar, tell
@@ -230,6 +230,7 @@ class _Crew:
         self.outcomes = [[None] * len(chain) for chain in chains]
         self.waiting = deque(range(len(chains)))
         self.active = {}  # future: (chain, place, True if the chain goes on after it)
+        self.done = SimpleQueue()  # of these, as they are done: to look at all takes too long
         self.starts = {}  # future: what its point started from
         self.keys = {}  # of the store, by (chain, place)
         self.claimed = set()  # keys that are ours to compute
@@ -245,13 +246,13 @@ class _Crew:
         if self.may_raise:
             raise KeyboardInterrupt
 
-    def _wait(self, futures, **options):
-        """`wait`, which an interruption ends."""
+    def _wait(self, call, *values, **options):
+        """What a call returns that waits, and that an interruption ends."""
         self.may_raise = True
         try:
             if self.asked and not self.stop.is_set():  # pressed just before
                 raise KeyboardInterrupt
-            return wait(futures, **options)
+            return call(*values, **options)
         finally:
             self.may_raise = False
 
@@ -292,7 +293,7 @@ class _Crew:
         left = self.active.keys()
         while left and self.asked < 2 and time.monotonic() < latest:
             try:
-                left = self._wait(left, timeout=POLL).not_done
+                left = self._wait(wait, left, timeout=POLL).not_done
             except KeyboardInterrupt:
                 self.asked = 2
 
@@ -331,6 +332,7 @@ class _Crew:
         future = self.pool.submit(self.call, task, start, self.traces, stop)
         self.active[future] = (i, place, goes_on)
         self.starts[future] = start
+        future.add_done_callback(self.done.put)
         return True
 
     def _found(self, i, place, key):
@@ -347,9 +349,12 @@ class _Crew:
                        "process that uses the same store; waiting for it.")
             time.sleep(POLL)
             return []
-        done, _ = self._wait(
-            self.active, timeout=POLL if self.held else None, return_when=FIRST_COMPLETED
-        )
+        try:
+            done = [self._wait(self.done.get, timeout=POLL if self.held else None)]
+        except Empty:
+            return []
+        while not self.done.empty():
+            done.append(self.done.get())
         return sorted(done, key=lambda future: self.active[future])
 
     def _take(self, future):
