@@ -646,11 +646,12 @@ def make(kind, values, broken=()):
     InputError
         For all fields that are unknown, are missing, or hold a refused value.
     """
-    found, (_, known, needed) = Gathering(kind.__name__), _field_names(kind)
+    _, known, needed = _field_names(kind)
+    if not broken and values.keys() <= known.keys() and needed.keys() <= values.keys():
+        return kind(**values)
+    found = Gathering(kind.__name__)
     with found.noting():
         check_keys(kind.__name__, values, known, needed)
-    if not (found.faults or broken):
-        return kind(**values)
     for field in dataclasses.fields(kind):
         if field.name in values and field.name not in broken:
             with found.noting():

@@ -47,6 +47,7 @@ from wavesim.words import spoken
 from wavesim.writing import as_path
 
 _NONE = "none"
+_NUMBERS = frozenset((float, int, bool))  # of which no description is built
 
 
 def build(kind, raw, folder, path, *, outside=True):
@@ -97,12 +98,15 @@ class _Reader:
                 return self._from_csv(kind, raw, path)
             facts = _facts(kind)
             values = {
-                name: self._value(facts[name], value, f"{path}.{name}") if name in facts else value
+                name: value if type(value) in _NUMBERS or name not in facts
+                else self._value(facts[name], value, f"{path}.{name}")
                 for name, value in raw.items()
                 if name != "type"
             }
+            is_sound = len(self.found.faults) == faults
+            broken = [] if is_sound else [n for n in values if _is_broken(values[n])]
             with located(path):
-                thing = make(kind, values, [n for n in values if _is_broken(values[n])])
+                thing = make(kind, values, broken)
             if len(self.found.faults) == faults:
                 return thing
         return _BROKEN
