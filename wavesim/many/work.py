@@ -11,7 +11,6 @@ import os
 import signal
 import threading
 import time
-from collections import deque
 from concurrent.futures import (
     Executor,
     ProcessPoolExecutor,
@@ -54,7 +53,7 @@ class Outcomes(NamedTuple):
     Attributes
     ----------
     chains : list of list of Point, Failure or None
-        Shaped like the tasks; None was not computed.
+        Shaped like the tasks; None was not computed.  Of an iterator, those that were taken.
     interrupted : bool
         True if Ctrl-C was pressed, be it so late that nothing is missing.
     """
@@ -139,12 +138,14 @@ def _straight_from_workers(executor):
 
 
 def run_chains(chains, *, executor=None, threads=1, device=CPU, call=None, store=None,
-               traces=True, strict=True, progress=True, label="speeds"):
+               traces=True, strict=True, progress=True, label="speeds", tasks=None):
     """Compute chains of tasks.
 
     Parameters
     ----------
-    chains : sequence of sequence of Task
+    chains : iterable of sequence of Task
+        Those of an iterator are taken when there is room for more work, so that the first are
+        computed while the next are made.
     executor : concurrent.futures.Executor or None
         None: a pool of `threads` threads.
     threads : int
@@ -163,6 +164,8 @@ def run_chains(chains, *, executor=None, threads=1, device=CPU, call=None, store
         Show a progress bar.
     label : str
         Its title.
+    tasks : int or None
+        At most so many there are in an iterator, for the progress bar.
 
     Returns
     -------
@@ -176,9 +179,10 @@ def run_chains(chains, *, executor=None, threads=1, device=CPU, call=None, store
     pool = executor or ThreadPoolExecutor(threads)
     crew = _Crew(chains, pool, threads, store, traces, strict)
     crew.device, crew.call = device, call or compute
+    most = sum(map(len, chains)) if tasks is None else tasks
     with (
         _interrupts_ask(crew),
-        progress_bar(sum(map(len, chains)), label, "point", shown=progress) as crew.bar,
+        progress_bar(most, label, "point", shown=progress) as crew.bar,
         _straight_from_workers(executor),
     ):
         try:
@@ -192,7 +196,8 @@ def run_chains(chains, *, executor=None, threads=1, device=CPU, call=None, store
             crew.finish()
             if executor is None:
                 pool.shutdown(wait=not crew.active, cancel_futures=True)
-    return Outcomes(crew.outcomes, crew.asked > 0)
+    left = chains[len(crew.outcomes):] if tasks is None else ()  # where it was interrupted
+    return Outcomes(crew.outcomes + [[None] * len(chain) for chain in left], crew.asked > 0)
 
 
 @contextmanager
@@ -220,15 +225,14 @@ class _Crew:
     device = call = None  # what marches the cycles, and what the pool computes
 
     def __init__(self, chains, pool, width, store, traces, strict):
-        self.chains, self.pool, self.limit = chains, pool, AHEAD * width
+        self.coming, self.pool, self.limit = iter(chains), pool, AHEAD * width
+        self.chains, self.outcomes = [], []  # that were taken
         self.store, self.traces, self.strict = store, traces, strict
         self.stop = threading.Event()
         self.asked = 0  # how often Ctrl-C was pressed
         self.may_raise = False  # while nothing is done but waiting
         self.is_threads = isinstance(pool, ThreadPoolExecutor)
         self.is_here = isinstance(pool, (ThreadPoolExecutor, ProcessPoolExecutor))
-        self.outcomes = [[None] * len(chain) for chain in chains]
-        self.waiting = deque(range(len(chains)))
         self.active = {}  # future: (chain, place, True if the chain goes on after it)
         self.done = SimpleQueue()  # of these, as they are done: to look at all takes too long
         self.starts = {}  # future: what its point started from
@@ -259,15 +263,27 @@ class _Crew:
     def work(self):
         """Go on until every task has an outcome or somebody asks to stop."""
         while not self.asked:
-            while self.waiting and len(self.active) < self.limit and not self.asked:
-                self._go_on(self.waiting.popleft(), 0, None)
-            if not self.active and not self.held:
+            if len(self.active) < self.limit and self._take_up():
+                if self.done.empty():
+                    continue
+            elif not self.active and not self.held:
+                self.bar.total = sum(map(len, self.chains))
                 return
             for future in self._next_done():
                 if self.asked:  # its worker may have been stopped by the same Ctrl-C
                     return
                 self._take(future)
             self._look_at_held()
+
+    def _take_up(self):
+        """Put the next chain to work; False if there is none."""
+        chain = next(self.coming, None)
+        if chain is None:
+            return False
+        self.chains.append(chain)
+        self.outcomes.append([None] * len(chain))
+        self._go_on(len(self.chains) - 1, 0, None)
+        return True
 
     def finish(self):
         """Keep what is done, cancel what is not, give up all claims."""
