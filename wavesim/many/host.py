@@ -8,6 +8,7 @@ the same as on a processor.
 Messages come in by the standard input and go out by the standard output, pickled.
 """
 
+import gc
 import mmap
 import os
 import pickle
@@ -27,6 +28,9 @@ from wavesim.march.run import point_work
 from wavesim.march.walltemp import update_many
 from wavesim.results.points import Failure
 
+#: How many things of Python may be new before those that hold each other are looked for: a host has
+#: many that live long, and hardly any of these.
+GARBAGE = 100_000
 FLUSH = 0.02  # [s] after which what is ready is told
 TOGETHER = 16  # points whose walls are solved at once; the arrays of more leave the near caches
 
@@ -231,6 +235,8 @@ def serve(file, size, first, words):
     first, words : int
         What of it belongs to this process.
     """
+    gc.freeze()
+    gc.set_threshold(GARBAGE)
     out, sys.stdout = sys.stdout.buffer, sys.stderr
     host = Host(map_memory(file, size), first, words)
     marched, fresh, wake, dropped = deque(), deque(), threading.Event(), set()
