@@ -15,7 +15,7 @@ from wavesim.descriptions.weather import as_ambient
 from wavesim.gas.models import EngineGas
 from wavesim.march.burn import check_burn, take_burn
 from wavesim.march.prolong import Lines, prolong
-from wavesim.march.walltemp import copied, find_solved_walls, lay_on
+from wavesim.march.walltemp import copied, find_solved_walls, guess, lay_walls
 
 KEPT = 8  # rigs; each holds about a megabyte
 
@@ -103,7 +103,7 @@ class Rig:
             tolerance=max(1e-2, settings.tolerance), sample_deg=10.0, min_cycles=1, max_cycles=20,
         )
 
-    def at(self, rpm, moment=None):
+    def at(self, rpm, moment=None, rough=None):
         """The model at a speed on the fine mesh, before the first cycle.
 
         Parameters
@@ -112,13 +112,18 @@ class Rig:
             Engine speed [rev/min].
         moment : Moment or None
             In a pull: which speed of it this is.
+        rough : Model or None
+            Of `coarse_at`, after its cycles: the model goes on from it, see `prolong`.
 
         Returns
         -------
         model : Model
         walls : list of SolvedWall
         """
-        return self._fine.at(rpm, moment)
+        model, walls = self._fine.at(rpm, moment, goes_on=rough is not None)
+        if rough is not None:
+            self.prolong(rough, model)
+        return model, walls
 
     def coarse_at(self, rpm, moment=None):
         """As `at` on the coarse mesh, without samples; only where `coarse` is not None."""
@@ -154,15 +159,18 @@ class _Laid:
         self.drawn = draw(rig.network, rig.gas, settings, rig.ambient, engine=rig.engine)
         self.start = None  # walls and packings as they stand before the first cycle
 
-    def at(self, rpm, moment):
+    def at(self, rpm, moment, goes_on=False):
+        """See `Rig.at`; what goes on from another model needs no first guess of its walls."""
         model = self.drawn.at(rpm, self.samples)
         if moment is not None:  # its walls are what the speed before has left
             return model, find_solved_walls(model, moment)
         if self.start is None:
-            self.start = find_solved_walls(model), model.packings
-        walls, model.packings = copied(self.start[0]), [replace(one) for one in self.start[1]]
-        lay_on(model, walls)
-        return model, walls
+            self.start = lay_walls(model), model.packings
+        walls, packings = self.start
+        if not goes_on:
+            guess(model, walls)
+        model.packings = [replace(one) for one in packings]
+        return model, copied(walls)
 
 
 _kept = lru_cache(maxsize=KEPT)(Rig)

@@ -298,6 +298,13 @@ def find_solved_walls(model, moment=None):
 
     In a pull, at a `Moment`, the guess is what the walls become with the gas of the speed before.
     """
+    walls = lay_walls(model)
+    guess(model, walls, moment)
+    return walls
+
+
+def lay_walls(model):
+    """All walls of a model whose temperature is to be solved, without temperatures yet."""
     found, alike = [], {}
     for name, duct in model.network.ducts.items():
         if all(part.wall is None for part in duct.parts):
@@ -314,20 +321,24 @@ def find_solved_walls(model, moment=None):
             alike.setdefault(part.wall, []).append(share)
     for wall, shares in alike.items():
         _group(model, wall, *zip(*shares, strict=True))
-    for group in _groups(found):
+    model.packings = _find_packings(model)
+    return found
+
+
+def guess(model, walls, moment=None):
+    """Give walls that have no temperatures the first ones, and all of them to the gas."""
+    for group in _groups(walls):
         if moment is not None:
-            befores = [_look_back(one, moment.since(one)) for one in found if one.group is group]
+            befores = [_look_back(one, moment.since(one)) for one in walls if one.group is group]
             metal, h, felt, *_ = zip(*befores, strict=True)
             metal, h, felt = map(np.concatenate, (metal, h, felt))
             group.since = Since(metal, h, felt, *befores[0][3:])
             group.coefficient, group.felt = h, felt
-    _solve(_groups(found))
-    lay_on(model, found)
-    model.packings = _find_packings(model)
+    _solve([group for group in _groups(walls) if group.state is None])
+    lay_on(model, walls)
     if moment is not None:
         for packing in model.packings:
             packing.look_back(model, moment.fibres_since(packing, model.ambient.temperature))
-    return found
 
 
 def _find_packings(model):
