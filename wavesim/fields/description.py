@@ -261,7 +261,8 @@ def checked(check, default=MISSING, optional=False, such_as="", **metadata):
                 raise
             raise InputError(f"{str(error).rstrip('.')}, given as {shown(value)}.") from None
 
-    facts = {"check": check_or_none, "optional": optional, "such_as": such_as, **metadata}
+    is_plain = unit is None and not optional  # nothing to do before the check
+    facts = {"check": check if is_plain else check_or_none, "optional": optional, "such_as": such_as, **metadata}
     return dataclasses.field(default=default, metadata=facts)
 
 
@@ -317,6 +318,8 @@ def number(unit, low, high, default=MISSING, *, low_open=False, high_open=False,
     """Field for one number in SI units; the arguments are those of `errors.check_number`."""
 
     def check(owner, name, value):
+        if type(value) is float and low < value < high:  # as nearly always
+            return value
         return check_number(
             owner, name, value, unit, low, high, low_open=low_open, high_open=high_open
         )
