@@ -262,7 +262,8 @@ def checked(check, default=MISSING, optional=False, such_as="", **metadata):
             raise InputError(f"{str(error).rstrip('.')}, given as {shown(value)}.") from None
 
     is_plain = unit is None and not optional  # nothing to do before the check
-    facts = {"check": check if is_plain else check_or_none, "optional": optional, "such_as": such_as, **metadata}
+    facts = {"check": check if is_plain else check_or_none, "optional": optional,
+             "such_as": such_as, **metadata}
     return dataclasses.field(default=default, metadata=facts)
 
 
