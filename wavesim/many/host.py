@@ -16,7 +16,6 @@ import sys
 import threading
 import time
 from collections import deque
-from dataclasses import replace
 
 import numpy as np
 
@@ -26,7 +25,7 @@ from wavesim.kernels import flat as f
 from wavesim.march.advance import SamplesWanted, WallsWanted, begin_cycle, trouble
 from wavesim.march.run import point_work
 from wavesim.march.walltemp import update_many
-from wavesim.results.points import Failure
+from wavesim.results.points import Failure, without_traces
 
 #: How many things of Python may be new before those that hold each other are looked for: a host has
 #: many that live long, and hardly any of these.
@@ -138,7 +137,7 @@ class Host:
         try:
             point.wanted = call(value)
         except StopIteration as end:
-            result = end.value if point.traces else replace(end.value, samples=None)
+            result = end.value if point.traces else without_traces(end.value)
             self._finish(point, result)
         except WavesimError as error:
             self._finish(point, Failure(type(error).__name__, str(error)))

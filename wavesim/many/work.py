@@ -27,7 +27,7 @@ from wavesim.errors import InputError, WavesimError, check_int, shown
 from wavesim.many.store import point_key
 from wavesim.march.advance import make_ready
 from wavesim.march.run import run_point
-from wavesim.results.points import Failure, Point
+from wavesim.results.points import Failure, Point, without_traces
 
 POLL = 0.2  # [s] between looks at points that another process computes
 GRACE = 2.0  # [s] for threads to notice that they are to stop
@@ -71,7 +71,7 @@ def compute(task, start=None, traces=True, stop=None):
     start : Point or None
         The speed before in a pull, whose walls are taken over.
     traces : bool
-        False leaves the samples out of what is returned.
+        False leaves the samples, and the gas to start from, out of what is returned.
     stop : threading.Event or None
         Ends the computation with `Interrupted`; for threads only.
 
@@ -86,7 +86,7 @@ def compute(task, start=None, traces=True, stop=None):
         )
     except WavesimError as error:
         return Failure(type(error).__name__, str(error))
-    return point if traces else replace(point, samples=None)
+    return point if traces else without_traces(point)
 
 
 def count_workers(executor, threads, owner):
