@@ -1,7 +1,9 @@
 """Sweeps with chosen numbers, for tests of what is done with results."""
 
 from math import pi
+from queue import SimpleQueue
 
+import wavesim.many.work
 from wavesim.results.points import Point, Sweep
 from wavesim.show.quantities import QUANTITIES
 
@@ -24,3 +26,17 @@ def fake_sweep(rpm, torque, name="fake", loose=(), failures=None):
                  "mass_error": 0.0, "energy_error": 0.0}
         points.append(Point(float(speed), values, {}, None, audit, {}))
     return Sweep(points, failures, name)
+
+
+def press_ctrl_c(monkeypatch, after):
+    """Interrupt whoever waits for computed points, when it has done so this many times."""
+    waits = []
+
+    class Interrupted(SimpleQueue):
+        def get(self, **options):
+            waits.append(options)
+            if options and sum(map(bool, waits)) > after:  # without options it takes what is there
+                raise KeyboardInterrupt
+            return super().get(**options)
+
+    monkeypatch.setattr(wavesim.many.work, "SimpleQueue", Interrupted)

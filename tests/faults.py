@@ -227,8 +227,8 @@ FAULTS = (
     ),
     Fault(
         "every cylinder fires as the next", "arrays/compile.py",
-        "engine.firing_angles_deg[number - 1]",
-        "engine.firing_angles_deg[number % len(engine.firing_order)]",
+        "engine.firing_angles_deg[:count]",
+        "np.roll(engine.firing_angles_deg, -1)[:count]",
         "test_wiring.py::test_cylinders_fire_in_their_order_after_their_intervals",
     ),
     Fault(

@@ -10,7 +10,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 from csv_files import csv_records
-from fakes import fake_sweep
+from fakes import fake_sweep, press_ctrl_c
 
 import wavesim.front.app
 import wavesim.many.work
@@ -151,15 +151,7 @@ def test_nothing_finished_still_reports(study_file, tmp_path, capsys):
 def test_interruption_ends_with_130_and_writes_what_was_finished(
     study_file, tmp_path, capsys, monkeypatch, with_finished
 ):
-    real, calls = wavesim.many.work.wait, []
-
-    def stop(futures, **options):
-        calls.append(futures)
-        if options and len(calls) > 2 * with_finished:  # without options it waits for the stop
-            raise KeyboardInterrupt
-        return real(futures, **options)
-
-    monkeypatch.setattr(wavesim.many.work, "wait", stop)
+    press_ctrl_c(monkeypatch, after=2 * with_finished)
     path, out = study_file(rpm=(4500.0, 5500.0, 6000.0)), tmp_path / "out"
     assert run(path, out, "--threads", 1) == 130
     assert "interrupted" in capsys.readouterr().err

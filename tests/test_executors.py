@@ -6,6 +6,7 @@ from concurrent.futures import Executor, ProcessPoolExecutor, ThreadPoolExecutor
 
 import numpy as np
 import pytest
+from fakes import press_ctrl_c
 
 import wavesim.many.work
 from wavesim import EngineGas, InputError, PerfectGas, Pipe, Settings, run_point, speed_sweep
@@ -95,15 +96,7 @@ def test_every_executor_shows_progress_point_by_point(pool, system, capsys):
 
 
 def test_every_executor_keeps_finished_points_when_interrupted(pool, system, monkeypatch):
-    real, calls = wavesim.many.work.wait, []
-
-    def stop_after_one(futures, **options):
-        calls.append(futures)
-        if options and len(calls) > 1:
-            raise KeyboardInterrupt
-        return real(futures, **options)
-
-    monkeypatch.setattr(wavesim.many.work, "wait", stop_after_one)
+    press_ctrl_c(monkeypatch, after=1)
     sweep = speed_sweep(*system, SPEEDS, settings=CHEAP, executor=pool, progress=False)
     assert sweep.interrupted and 0 < len(sweep) < len(SPEEDS) and not sweep.failures
     assert pool.submit(abs, -1).result() == 1  # the pool of the caller stays open

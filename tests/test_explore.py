@@ -9,6 +9,7 @@ import math
 import numpy as np
 import pytest
 from csv_files import csv_comments, csv_records
+from fakes import press_ctrl_c
 from matplotlib import pyplot
 
 import wavesim.many.explore
@@ -30,6 +31,7 @@ from wavesim.descriptions.study import Study
 from wavesim.many.explore import Design
 from wavesim.many.pool import Workplace
 from wavesim.many.space import built_pair, plain_pair
+from wavesim.many.work import AHEAD, Task, run_chains
 from wavesim.results.points import Point
 from wavesim.show.quantities import QUANTITIES
 
@@ -225,19 +227,24 @@ def test_fields_that_depend_on_one_another_may_vary_together(system, invented):
 
 
 def test_interrupted_exploration_keeps_what_was_finished(system, study, invented, monkeypatch):
-    real, calls = wavesim.many.work.wait, []
-
-    def stop_later(futures, **options):
-        calls.append(futures)
-        if options and len(calls) > 6:
-            raise KeyboardInterrupt
-        return real(futures, **options)
-
-    monkeypatch.setattr(wavesim.many.work, "wait", stop_later)
+    press_ctrl_c(monkeypatch, after=6)
     found = explore(*system, designs(study, SPACE, 20), RPM, threads=1, progress=False)
     assert found.interrupted and 0 < len(found) < 40
     assert all(not np.isnan(d.quantities["torque"]).any() for d in found if not d.error)
     assert "interrupted" in found.summary()
+
+
+def test_designs_are_made_while_others_are_computed(system, invented):
+    made = []
+
+    def chains():
+        for length in np.linspace(0.2, 0.5, 12):
+            made.append(len(invented))
+            yield [Task(*built_pair(plain_pair(*system), {LENGTH: length}), RPM[0], CHEAP)]
+
+    done = run_chains(chains(), threads=1, progress=False, tasks=12)
+    assert len(done.chains) == 12 and not done.interrupted
+    assert made[0] == 0 and made[-1] >= 12 - 1 - AHEAD
 
 
 def test_exploration_goes_on_from_its_store(system, study, invented, tmp_path):
@@ -559,15 +566,7 @@ def test_search_tries_no_more_designs_than_asked(system, invented, method, evalu
 
 
 def test_interrupted_search_returns_the_best_so_far(system, invented, monkeypatch):
-    real, calls = wavesim.many.work.wait, []
-
-    def stop_later(futures, **options):
-        calls.append(futures)
-        if options and len(calls) > 60:
-            raise KeyboardInterrupt
-        return real(futures, **options)
-
-    monkeypatch.setattr(wavesim.many.work, "wait", stop_later)
+    press_ctrl_c(monkeypatch, after=60)
     found = optimise(*system, {LENGTH: (0.1, 0.7)}, RPM, evaluations=500, threads=1, progress=False)
     assert found.interrupted and found.message == "interrupted" and len(found.exploration) > 5
     assert found.value == max(d.mean("torque") for d in found.exploration)

@@ -7,13 +7,14 @@ import subprocess
 import sys
 import time
 from pathlib import Path
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
 from slow_gpu import SlowGpu
 
 import wavesim as ws
-from wavesim.many import pool
+from wavesim.many import host, pool
 from wavesim.many.host import Space
 from wavesim.many.store import Store, point_key
 from wavesim.many.work import Task, compute, run_chains
@@ -157,6 +158,19 @@ def test_a_failing_point_says_where_as_on_a_processor(as_gpu, system):
         for device in ("cpu", "gpu")
     )
     assert here.failures and here.failures == there.failures
+
+
+def test_a_wall_without_balance_is_the_fault_of_its_own_point_alone(monkeypatch):
+    def update(points):
+        if "bad" in points:
+            raise ws.ConvergenceError("no balance")
+        return [f"mean of {point}" for point in points]
+
+    monkeypatch.setattr(host, "update_many", update)
+    points = [SimpleNamespace(wanted=name, work=SimpleNamespace(send="send", throw="throw"))
+              for name in ("one", "bad", "other")]
+    answers = [(call, str(value)) for _, call, value in host._solved(points)]
+    assert answers == [("send", "mean of one"), ("throw", "no balance"), ("send", "mean of other")]
 
 
 def test_points_that_nobody_waits_for_are_dropped(system):

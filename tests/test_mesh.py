@@ -5,7 +5,7 @@ import pytest
 from case_mesh import EXHAUSTS, LONG, USUAL, torque
 
 import wavesim as ws
-from wavesim.arrays.compile import blueprint_of
+from wavesim.arrays.compile import draw
 from wavesim.descriptions.network import Network
 
 SPEEDS = (2500.0, 4000.0, 5500.0, 7000.0)
@@ -51,9 +51,9 @@ def test_ducts_listed_backwards_give_the_same_cycle(monkeypatch):
         turned = Network(
             list(network.ducts.items())[::-1], list(network.nodes.items())[::-1]
         )
-        return blueprint_of(turned, *args, **kwargs)
+        return draw(turned, *args, **kwargs)
 
-    monkeypatch.setattr(rig, "blueprint_of", backwards)
+    monkeypatch.setattr(rig, "draw", backwards)
     monkeypatch.setattr(rig, "_kept", rig.Rig)  # none is kept from the run before
     turned = ws.run_point(study.engine, exhaust, 4000.0, settings=settings)
     assert turned.torque == pytest.approx(forward.torque, rel=1e-6)

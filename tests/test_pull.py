@@ -38,7 +38,7 @@ import wavesim as ws
 from wavesim.descriptions.warming import metal_of
 from wavesim.kernels import flat as f
 from wavesim.many.store import point_key
-from wavesim.march import cycles
+from wavesim.march import advance
 from wavesim.march.walltemp import FibresSince, SolvedPacking, update_walls
 
 each_wall = pytest.mark.parametrize("wall", WALLS.values(), ids=WALLS)
@@ -152,7 +152,7 @@ def test_walls_of_a_pull_receive_the_heat_that_the_cycle_gives():
         return result
 
     before = ws.run_point(engine(), exhaust(), 3000.0, settings=COARSE, pull=PULL)
-    with patch.object(cycles, "update_walls", spy):
+    with patch.object(advance, "update_walls", spy):
         after = ws.run_point(
             engine(), exhaust(), 4500.0, settings=fine, pull=PULL, start=before
         )

@@ -8,9 +8,8 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from csv_files import csv_rows
-from fakes import fake_sweep, fake_value
+from fakes import fake_sweep, fake_value, press_ctrl_c
 
-import wavesim.many.work
 from wavesim.descriptions.assemble import assemble
 from wavesim.descriptions.settings import Settings
 from wavesim.descriptions.study import demo_path, load
@@ -427,15 +426,7 @@ def test_point_that_did_not_settle_is_flagged(systems):
 
 
 def test_interruption_keeps_the_finished_points(systems, monkeypatch):
-    real, calls = wavesim.many.work.wait, []
-
-    def stop_after_one(futures, **options):
-        calls.append(futures)
-        if options and len(calls) > 1:  # without options it waits for the stop
-            raise KeyboardInterrupt
-        return real(futures, **options)
-
-    monkeypatch.setattr(wavesim.many.work, "wait", stop_after_one)
+    press_ctrl_c(monkeypatch, after=1)
     speeds = [3000, 3500, 5500, 6000]
     sweep = speed_sweep(*systems, speeds, settings=COARSE, threads=2, progress=False)
     assert sweep.interrupted and 0 < len(sweep) < len(speeds) and not sweep.failures

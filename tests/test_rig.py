@@ -68,7 +68,7 @@ def spoil(model, walls):
         for values in tables:
             values[...] = 7.0
     for wall in walls:
-        wall.coefficient, wall.felt, wall.state = None, None, None
+        wall.group.coefficient = wall.group.felt = wall.group.state = None
     for packing in model.packings:
         packing.changed = packing.gain = None
     for names in (model.ducts, model.ends, model.stores, model.dx):

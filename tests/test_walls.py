@@ -18,6 +18,7 @@ from wavesim.descriptions.walls import (
     nusselt_cross_flow,
     nusselt_still_air,
     outer_heat_transfer,
+    sections_of,
     wall_balance,
     wall_balances,
 )
@@ -95,14 +96,14 @@ def test_walls_solved_together_are_those_solved_alone_to_the_bit():
     """Some settle sooner than others, and some stand in wind: neither tells on the rest."""
     draw = np.random.default_rng(7)
     cases = [
-        (wall, draw.uniform(5.0, 900.0, n), draw.uniform(260.0, 1400.0, n),
-         draw.uniform(0.02, 0.09, n))
+        (sections_of(wall, draw.uniform(0.02, 0.09, n)), draw.uniform(5.0, 900.0, n),
+         draw.uniform(260.0, 1400.0, n))
         for wall, n in zip(ALL * 2, (1, 3, 40, 7, 16, 90, 2, 33, 5, 8, 11, 64), strict=True)
     ]
     for case, state in zip(cases, wall_balances(cases), strict=True):
         (alone,) = wall_balances([case])
         assert [v.tobytes() for v in state] == [v.tobytes() for v in alone]
-        wall, h, T_gas, bore = case
+        (wall, bore, *_), h, T_gas = case
         root = [independent_root(a, b, wall, d)[1] for a, b, d in zip(h, T_gas, bore, strict=True)]
         assert state.outer == pytest.approx(root, abs=1e-6)
 

@@ -32,7 +32,7 @@ from wavesim.descriptions.walls import (
 )
 from wavesim.gas.fuels import DRY_AIR
 from wavesim.kernels import flat as f
-from wavesim.march import advance, cycles
+from wavesim.march import advance
 from wavesim.march.walltemp import find_solved_walls, update_walls
 
 BORE = 0.04  # of the pipe with steady flow [m]
@@ -179,7 +179,7 @@ def engine_run(name):
         ))
         return update_walls(model, walls, cycle_time)
 
-    with patch.object(cycles, "update_walls", spy):
+    with patch.object(advance, "update_walls", spy):
         point = ws.run_point(study().engine, header(study(), WALLS[name]), RPM, settings=COARSE)
     return point, seen[-1]
 

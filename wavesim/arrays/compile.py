@@ -9,6 +9,7 @@ a model for any speed in a fraction of the time.
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
+from functools import lru_cache
 from math import ceil, pi, sqrt
 
 import numpy as np
@@ -309,7 +310,8 @@ class _Builder:
         self.store[k] = self.stores[store]
         self.valve[k] = len(self.valves)
         if node.side not in self.areas:
-            self.areas[node.side] = _valve_areas(self.engine, node.side)
+            valve = getattr(self.engine, f"{node.side}_valve")
+            self.areas[node.side] = _valve_areas(valve, node.side)
         forward, reverse = self.areas[node.side]
         self.valves.append((forward, reverse) if node.side == "intake" else (reverse, forward))
 
@@ -359,15 +361,18 @@ def _pack(packing, holes, cells, area, inside):
     holes[:, f.FIBRE] = 4.0 * GAS_CONDUCTIVITY * (1.0 - share) / (share * diameter**2)
 
 
-def _valve_areas(engine, side):
-    """Effective areas (forward, reverse) over one cycle of a cylinder's own angle."""
+@lru_cache(maxsize=32)  # both meshes and most designs of a search have the same valves
+def _valve_areas(valve, side):
+    """Effective areas (forward, reverse) over one cycle of a cylinder's own angle; not to be
+    written to.
+    """
     theta = np.arange(0.0, 720.0 + 0.5 * VALVE_STEP_DEG, VALVE_STEP_DEG)
-    return effective_area(getattr(engine, f"{side}_valve"), side, theta)
+    return effective_area(valve, side, theta)
 
 
-def _cylinder_row(engine, gas, number):
-    """Row of `cyl_par` for cylinder `number` (from 1); its burn is left to the speed."""
-    row = np.zeros(f.N_CYL)
+def _cylinder_rows(engine, gas, count):
+    """`cyl_par` of the first cylinders; their burn is left to the speed."""
+    rows = np.zeros((count, f.N_CYL))
     opens, _ = seat_events(engine.exhaust_valve, "exhaust")
     # What is trapped counts when nothing can leave any more, not at the lift of a timing card.
     _, intake_closes = seat_events(engine.intake_valve, "intake", SEAT_LIFT)
@@ -378,7 +383,7 @@ def _cylinder_row(engine, gas, number):
         f.ROD: engine.rod,
         f.PIN: engine.pin_offset,
         f.CLEARANCE: engine.clearance_volume,
-        f.PHASE: engine.firing_angles_deg[number - 1],
+        f.PHASE: engine.firing_angles_deg[:count],
         f.WIEBE_M: engine.combustion.shape,
         f.Q_FRESH: gas.heat_per_fresh * engine.combustion.efficiency,
         f.HEAD_AREA: heat.head_area_factor * engine.bore_area,
@@ -391,10 +396,10 @@ def _cylinder_row(engine, gas, number):
         f.IVC: intake_closes % 720.0,
     }
     for column, value in values.items():
-        row[column] = value
+        rows[:, column] = value
     angles = [f.PHASE, f.EVO, f.IVC]
-    row[angles] = np.round(row[angles], GRID)
-    return row
+    rows[:, angles] = np.round(rows[:, angles], GRID)
+    return rows
 
 
 def _slice_ends(rows):
@@ -492,6 +497,11 @@ def blueprint_of(
     network = network.validate().in_weather(
         ambient, unequal_pressures=engine is None or settings.unequal_pressures
     )
+    return draw(network, gas, settings, ambient, engine=engine, initial=initial, join=join)
+
+
+def draw(network, gas, settings, ambient, *, engine=None, initial=None, join=True):
+    """`blueprint_of` a network without faults that the weather has been put into."""
     gas = _in_humid_air(gas, network, ambient)
     _check_scheme(network, gas, settings.scheme)
     check_kind("compile_network", "initial", initial, Mapping, optional=True)
@@ -596,7 +606,6 @@ def _net(build, mesh, gas, settings):
     options[f.FRICTION_ON] = settings.friction
     options[f.HEAT_ON] = settings.wall_heat
     cylinders = sum(kind == f.CYLINDER for kind in build.store_kind)
-    rows = [_cylinder_row(build.engine, gas, i + 1) for i in range(cylinders)]
     return f.Net(
         gas_kind=int(table.kind),
         gas_R=_float(table.R),
@@ -620,7 +629,8 @@ def _net(build, mesh, gas, settings):
         store_volume=_float(build.store_volume),
         hole_wall=_int(build.hole_walls).reshape(-1, f.N_HOLE_WALL),
         hole_par=_float(np.reshape(build.hole_par, (-1, f.N_HOLE)).T),
-        cyl_par=_float(rows).reshape(-1, f.N_CYL),
+        cyl_par=_cylinder_rows(build.engine, gas, cylinders) if cylinders
+        else np.zeros((0, f.N_CYL)),
         valve_area=_float(build.valves).reshape(len(build.valves), 2, -1)
         if build.valves
         else np.zeros((0, 2, 2)),

@@ -18,7 +18,7 @@ from functools import lru_cache
 
 import numpy as np
 
-from wavesim.descriptions.nodes import AreaStep, Perforate, ValvePort
+from wavesim.descriptions.nodes import AreaStep, Perforate
 from wavesim.descriptions.pipes import same_bore
 from wavesim.kernels import flat as f
 from wavesim.kernels.constants import HAALAND_POWER, HAALAND_ROUGH
@@ -78,7 +78,8 @@ def make_mesh(network, settings, join=True):
     -------
     Mesh
     """
-    shares = _shares(network, settings)
+    joined = _seams(network)
+    shares = _shares(network, settings, joined)
     counts = {
         name: _count(duct, shares[name] * settings.cell_length)
         for name, duct in network.ducts.items()
@@ -86,7 +87,7 @@ def make_mesh(network, settings, join=True):
     dx = {name: duct.length / counts[name] for name, duct in network.ducts.items()}
     # the lines of the other scheme want equal cells
     join = join and settings.scheme == "finite volume"
-    chains, seams = _chains(network, _seams(network, dx) if join else {})
+    chains, seams = _chains(network, _close(joined, dx) if join else {})
     columns, areas, lies = [], [], {}
     at = 0
     for chain in chains:
@@ -109,14 +110,14 @@ def make_mesh(network, settings, join=True):
     )
 
 
-def _shares(network, settings):
+def _shares(network, settings, joined):
     """Cell length of every duct over the one of the settings, where a pipe has no own."""
     shares = dict.fromkeys(network.ducts, 1.0)
     intake, _ = ducts_beyond_valves(network, "intake")
     exhaust, _ = ducts_beyond_valves(network, "exhaust")
     if not (intake or exhaust) or settings.scheme != "finite volume":
         return shares  # the lines of the other scheme want equal cells
-    for chain in _chains(network, _seams(network))[0]:
+    for chain in _chains(network, joined)[0]:
         length = sum(network.ducts[name].length for name in chain)
         share = length / (SHORT_RUN * settings.cell_length)
         shares.update(dict.fromkeys(chain, min(1.0, max(FINEST, share))))
@@ -141,24 +142,7 @@ def ducts_beyond_valves(network, side):
     air : Beyond or None
         The air outside that the nodes of this side open to.
     """
-    todo, nodes_at = [], {}
-    for node in network.nodes.values():
-        names = [name for name, _ in node.ends] or [node.core, node.annulus]
-        for name in names:
-            nodes_at.setdefault(name, []).append((node, names))
-        if isinstance(node, ValvePort) and node.side == side:
-            todo += names
-    reached, outside = set(), None
-    while todo:
-        duct = todo.pop()
-        if duct in reached:
-            continue
-        reached.add(duct)
-        for node, names in nodes_at[duct]:
-            if node.side == side:
-                outside = node.beyond or outside
-            todo += names
-    return reached, outside
+    return network.beyond_valves[side]
 
 
 def _count(duct, cell_length):
@@ -169,10 +153,15 @@ def _count(duct, cell_length):
     )
 
 
-def _seams(network, dx=None):
-    """Duct behind each duct that needs no node at its end; `dx` by duct, if known."""
-    pairs = [_seam(network, dx, node) for node in network.nodes.values()]
+def _seams(network):
+    """Duct behind each duct that needs no node at its end, whatever their cells."""
+    pairs = [_seam(network, node) for node in network.nodes.values()]
     return dict(pair for pair in pairs if pair)
+
+
+def _close(seams, dx):
+    """Those of the seams on whose two sides cells are about as long."""
+    return {a: b for a, b in seams.items() if 1.0 / SEAM_RATIO < dx[a] / dx[b] < SEAM_RATIO}
 
 
 def _chains(network, seams):
@@ -194,16 +183,14 @@ def _chains(network, seams):
     return chains, seams
 
 
-def _seam(network, dx, node):
+def _seam(network, node):
     """(duct before, duct behind) if a node joins two equal bores, end to start."""
     if not isinstance(node, AreaStep):
         return None
     (a, side_a), (b, side_b) = sorted(node.ends, key=lambda end: end[1])
     if (side_a, side_b) != ("end", "start"):
         return None
-    equal = same_bore(network.bore(a, "end"), network.bore(b, "start"))
-    close = dx is None or 1.0 / SEAM_RATIO < dx[a] / dx[b] < SEAM_RATIO
-    return (a, b) if equal and close else None
+    return (a, b) if same_bore(network.bore(a, "end"), network.bore(b, "start")) else None
 
 
 def _ghosts(column):

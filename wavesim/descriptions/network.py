@@ -577,6 +577,44 @@ class Network(Description):
             return Beyond(pressures[0], temperatures[0], air[0])
         return Beyond(*(float(np.mean(values)) for values in (pressures, temperatures, air)))
 
+    @cached_property
+    def beyond_valves(self) -> dict[str, tuple[set[str], Beyond | None]]:
+        """By side, the ducts that gas reaches from its valves without passing a cylinder.
+
+        With them the air outside that the nodes of this side open to, or None.
+
+        Examples
+        --------
+        >>> import wavesim as ws
+        >>> study = ws.load(ws.demo_path("collector"))
+        >>> network = study.exhausts["short collector"].network(study.engine)
+        >>> ducts, _ = network.beyond_valves["exhaust"]
+        >>> "collector" in ducts, "plenum" in ducts
+        (True, False)
+        """
+        at = {}
+        for node in self.nodes.values():
+            names = [name for name, _ in node.ends] or [node.core, node.annulus]
+            for name in names:
+                at.setdefault(name, []).append((node, names))
+        return {side: self._beyond(side, at) for side in ("intake", "exhaust")}
+
+    def _beyond(self, side, at):
+        """See `beyond_valves`; `at` holds the nodes at each duct with the ducts that they join."""
+        todo = [duct for node in self.nodes.values()
+                if isinstance(node, ValvePort) and node.side == side for duct, _ in node.ends]
+        reached, outside = set(), None
+        while todo:
+            duct = todo.pop()
+            if duct in reached:
+                continue
+            reached.add(duct)
+            for node, names in at[duct]:
+                if node.side == side:
+                    outside = node.beyond or outside
+                todo += names
+        return reached, outside
+
     # --- faults ---------------------------------------------------------------------------------
 
     def bore(self, duct: str, side: str) -> float:
@@ -597,7 +635,9 @@ class Network(Description):
         >>> pipe.bore("pipe", "end")
         0.04
         """
-        found = self.ducts[check_choice("Network", "duct", duct, self.ducts)]
+        if duct not in self.ducts:
+            check_choice("Network", "duct", duct, self.ducts)
+        found = self.ducts[duct]
         return found.start_diameter if side == "start" else found.end_diameter
 
     def check(self) -> list[str]:

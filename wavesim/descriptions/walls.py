@@ -18,6 +18,7 @@ a wrap lowers the temperature outside, raises that of the metal, and shortens it
 
 from dataclasses import KW_ONLY, dataclass
 from functools import lru_cache
+from itertools import accumulate
 from math import pi
 from typing import NamedTuple
 
@@ -422,20 +423,29 @@ def outer_heat_transfer(surface, diameter, outside):
     of still air is left, in strong wind that of cross flow.
     """
     air = _usual_air(outside)
-    return _convection(surface, diameter, air.temperature, air.pressure, air.air_speed)
+    return _convection(diameter, air.temperature, air.pressure, air.air_speed)(surface)
 
 
-def _convection(surface, diameter, T_air, pressure, air_speed):
-    """See `outer_heat_transfer`; of the air, too, each may be an array by section of tube."""
-    film = 0.5 * (surface + T_air)
-    viscosity, conductivity = air_properties(film, pressure)
-    lift = gravity * np.abs(surface - T_air) / film
-    nusselt = nusselt_still_air(lift * diameter**3 * PRANDTL / viscosity**2)
-    if np.any(air_speed):
-        forced = nusselt_cross_flow(air_speed * diameter / viscosity)
-        joined = (nusselt**4 + forced**4) ** 0.25
-        nusselt = np.where(np.equal(air_speed, 0.0), nusselt, joined)
-    return nusselt * conductivity / diameter
+def _convection(diameter, T_air, pressure, air_speed):
+    """`outer_heat_transfer` by the surface temperature; the air, too, may be that of each section.
+
+    What does not depend on the surface is worked out once, for a root is sought.
+    """
+    cube, blown = diameter**3, air_speed * diameter
+    is_still = np.equal(air_speed, 0.0)
+    has_wind, has_calm = not is_still.all(), is_still.any()
+
+    def coefficient(surface):
+        film = 0.5 * (surface + T_air)
+        viscosity, conductivity = air_properties(film, pressure)
+        lift = gravity * np.abs(surface - T_air) / film
+        nusselt = nusselt_still_air(lift * cube * PRANDTL / viscosity**2)
+        if has_wind:
+            joined = (nusselt**4 + nusselt_cross_flow(blown / viscosity) ** 4) ** 0.25
+            nusselt = np.where(is_still, nusselt, joined) if has_calm else joined
+        return nusselt * conductivity / diameter
+
+    return coefficient
 
 
 def heat_to_outside(surface, diameter, wall):
@@ -450,7 +460,7 @@ def heat_to_outside(surface, diameter, wall):
     wall : Wall
         Its emissivity and the air outside.
     """
-    return _given_off(surface, diameter, *_facts_outside(wall))
+    return _giving_off(diameter, *_facts_outside(wall))(surface)
 
 
 def _facts_outside(wall):
@@ -460,11 +470,16 @@ def _facts_outside(wall):
     return air.temperature, air.pressure, air.air_speed, emission, air.temperature**4
 
 
-def _given_off(surface, diameter, T_air, pressure, air_speed, emission, T_air_4):
-    """See `heat_to_outside`."""
-    convected = _convection(surface, diameter, T_air, pressure, air_speed) * (surface - T_air)
-    radiated = emission * (surface**4 - T_air_4)
-    return pi * diameter * (convected + radiated)
+def _giving_off(diameter, T_air, pressure, air_speed, emission, T_air_4):
+    """`heat_to_outside` by the surface temperature."""
+    coefficient = _convection(diameter, T_air, pressure, air_speed)
+    around = pi * diameter
+
+    def given_off(surface):
+        convected = coefficient(surface) * (surface - T_air)
+        return around * (convected + emission * (surface**4 - T_air_4))
+
+    return given_off
 
 
 @guarded
@@ -508,8 +523,33 @@ def wall_balance(
     check_kind("wall_balance", "wall", wall, Wall)
     given = {"h_inner": h_inner, "gas_temperature": gas_temperature, "diameter": diameter}
     h, T_gas, bore = alike("wall_balance", given)
-    (state,) = wall_balances([(wall, h.ravel(), T_gas.ravel(), bore.ravel())])
+    (state,) = wall_balances([(sections_of(wall, bore.ravel()), h.ravel(), T_gas.ravel())])
     return WallState(*(values.reshape(bore.shape)[()] for values in state))
+
+
+class Sections(NamedTuple):
+    """Sections of tube with one wall, and what does not change from balance to balance.
+
+    Attributes
+    ----------
+    wall : Wall
+    bore : ndarray
+        [m].
+    layers : ndarray
+        Resistance of the wall [K m/W].
+    outer_diameter : ndarray
+        [m].
+    """
+
+    wall: Wall
+    bore: np.ndarray
+    layers: np.ndarray
+    outer_diameter: np.ndarray
+
+
+def sections_of(wall, bore):
+    """The Sections of a wall at some bores [m]."""
+    return Sections(wall, bore, wall.resistance(bore), wall.outer_diameter(bore))
 
 
 def wall_balances(cases):
@@ -517,9 +557,9 @@ def wall_balances(cases):
 
     Parameters
     ----------
-    cases : sequence of (Wall, ndarray, ndarray, ndarray)
-        A wall with h_inner, gas_temperature and diameter of its sections, as for `wall_balance`;
-        the walls may be those of many points.
+    cases : sequence of (Sections, ndarray, ndarray)
+        Sections with h_inner and gas_temperature of each, as for `wall_balance`; they may be those
+        of many points.
 
     Returns
     -------
@@ -527,35 +567,28 @@ def wall_balances(cases):
     """
     if not cases:
         return []
-    counts = [bore.size for *_, bore in cases]
+    counts = [h.size for _, h, _ in cases]
     h, T_gas, bore, layers, outer_diameter = (np.concatenate(values) for values in zip(*(
-        (h, T_gas, bore, wall.resistance(bore), wall.outer_diameter(bore))
-        for wall, h, T_gas, bore in cases
+        (h, T_gas, *sections[1:]) for sections, h, T_gas in cases
     ), strict=True))
-    facts = [np.repeat(values, counts) for values in zip(
-        *(_facts_outside(wall) for wall, *_ in cases), strict=True
-    )]
+    facts = [
+        values[0] if len(set(values)) == 1 else np.repeat(values, counts)
+        for values in zip(*(_facts_outside(sections.wall) for sections, *_ in cases), strict=True)
+    ]
     inflow = h * pi * bore / (1.0 + h * pi * bore * layers)
+    given_off = _giving_off(outer_diameter, *facts)
 
     def excess(surface):
-        return inflow * (T_gas - surface) - _given_off(surface, outer_diameter, *facts)
+        return inflow * (T_gas - surface) - given_off(surface)
 
     T_air = facts[0]
     outer = _falling_root(excess, np.minimum(T_gas, T_air), np.maximum(T_gas, T_air), counts)
     heat = inflow * (T_gas - outer)
-    ends = np.cumsum(counts)
+    states = outer + heat * layers, outer, heat
     return [
-        WallState(*(values[end - count : end] for values in (outer + heat * layers, outer, heat)))
-        for end, count in zip(ends, counts, strict=True)
+        WallState(*(values[end - count : end] for values in states))
+        for end, count in zip(accumulate(counts), counts, strict=True)
     ]
-
-
-def _all_of_group(flags, counts):
-    """True at the elements of groups in which all flags are set."""
-    if len(counts) == 1:
-        return np.full(flags.shape, flags.all())
-    starts = np.cumsum([0, *counts[:-1]])
-    return np.repeat(np.logical_and.reduceat(flags, starts), counts)
 
 
 def alike(owner, given):
@@ -579,16 +612,20 @@ def _falling_root(function, low, high, counts):
     f_low, f_high = function(low), function(high)
     middle = 0.5 * (low + high)
     was_low = was_high = np.zeros(middle.shape, bool)  # side renewed before: not to stay for ever
-    root, waits = np.empty_like(middle), np.ones(middle.shape, bool)
+    root, waits = np.empty_like(middle), np.ones(len(counts), bool)
+    if not root.size:
+        return root
+    starts = np.cumsum([0, *counts[:-1]])
     for _ in range(_MAX_STEPS):
         width, part = f_low - f_high, np.full(middle.shape, 0.5)
         np.divide(f_low, width, out=part, where=width > 0.0)
         new = low + (high - low) * part
-        ready = waits & _all_of_group(np.abs(new - middle) <= _CLOSE, counts)
-        np.copyto(root, new, where=ready)
-        waits = waits & ~ready
-        if not waits.any():
-            return root
+        ready = waits & np.logical_and.reduceat(np.abs(new - middle) <= _CLOSE, starts)
+        if ready.any():
+            np.copyto(root, new, where=np.repeat(ready, counts))
+            waits &= ~ready
+            if not waits.any():
+                return root
         middle = new
         value = function(middle)
         is_low = value > 0.0

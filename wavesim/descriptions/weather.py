@@ -193,7 +193,9 @@ def under(thing, ambient):
 
 def _under(thing, ambient, known):
     """See `under`; `known` holds what was filled already, for one pipe may serve all cylinders."""
-    if isinstance(thing, Description):
+    if type(thing) in PLAIN:
+        return thing
+    if not isinstance(thing, tuple) and isinstance(thing, Description):
         if id(thing) not in known:
             known[id(thing)] = _filled(thing, ambient, known)
         return known[id(thing)]
@@ -222,4 +224,5 @@ def _filled(thing, ambient, known):
 @cache
 def _filled_fields(kind):
     """Pairs of the name of a field and what fills it; None: as a description or a list of them."""
-    return [(field.name, field.metadata.get("weather")) for field in fields(kind)]
+    return [(field.name, field.metadata.get("weather")) for field in fields(kind)
+            if "weather" in field.metadata or "unit" not in field.metadata]  # else numbers

@@ -46,11 +46,15 @@ _NO_LETTERS = ("Cc", "Cs", "Zl", "Zp")  # controls, halves of letters, ends of l
 class _Door(ABCMeta):
     """Refuses fields that are not known, missing, given twice or too many, in our own words."""
 
+    __instancecheck__ = type.__instancecheck__  # none is registered from outside, and asked often
+
     def __call__(cls, *values, **fields):
-        if inspect.isabstract(cls):
+        if cls.__abstractmethods__:
             raise InputError(f"{cls.__name__}: only its kinds can be made, such as "
                              f"{', '.join(kind.__name__ for kind in cls.__subclasses__())}.")
         unnamed, known, needed = _field_names(cls)
+        if not values and fields.keys() <= known.keys() and needed.keys() <= fields.keys():
+            return super().__call__(**fields)  # as nearly always
         if len(values) > len(unnamed):
             raise InputError(
                 f"{cls.__name__}: {len(values)} values without a name, at most {len(unnamed)} may "
@@ -74,12 +78,12 @@ class _Door(ABCMeta):
 def _field_names(kind):
     """Names of the fields that may stand without their name, of all, and of those needed.
 
-    The last with what could be given.
+    All are keys of a mapping; the last are so with what could be given.
     """
     fields = dataclasses.fields(kind)
     return (
         tuple(field.name for field in fields if not field.kw_only),
-        tuple(field.name for field in fields),
+        dict.fromkeys(field.name for field in fields),
         {field.name: field.metadata["such_as"] for field in fields if field.default is MISSING},
     )
 
@@ -106,17 +110,21 @@ class Description(metaclass=_Door):
         guarded(cls)
 
     def __post_init__(self):
-        owner, found = self._owner, Gathering(self._owner)
+        owner, faults = self._owner, []
         for name, check in _checks(type(self)):
             given = getattr(self, name)
             try:
                 value = check(owner, name, given)
             except InputError as error:
-                found.note(error)
+                faults.append(error)
                 continue
             if value is not given:
                 object.__setattr__(self, name, value)
-        found.tell()
+        if faults:
+            found = Gathering(owner)
+            for error in faults:
+                found.note(error)
+            found.tell()
         self._check()
 
     def _check(self):
@@ -149,8 +157,10 @@ class Description(metaclass=_Door):
         >>> Pipe(0.75, 0.038).replace(length=0.80).length
         0.8
         """
-        check_keys(self._owner, changes, [field.name for field in dataclasses.fields(self)])
-        return dataclasses.replace(self, **changes)
+        _, known, _ = _field_names(type(self))
+        if not changes.keys() <= known.keys():
+            check_keys(self._owner, changes, known)
+        return type(self)(**{name: getattr(self, name) for name in known} | changes)
 
 
 class Named(Mapping):
@@ -187,6 +197,9 @@ class Named(Mapping):
 
     def __len__(self):
         return len(self._things)
+
+    def __contains__(self, name):
+        return name in self._things
 
     def values(self):
         return self._things.values()
@@ -248,7 +261,9 @@ def checked(check, default=MISSING, optional=False, such_as="", **metadata):
                 raise
             raise InputError(f"{str(error).rstrip('.')}, given as {shown(value)}.") from None
 
-    facts = {"check": check_or_none, "optional": optional, "such_as": such_as, **metadata}
+    is_plain = unit is None and not optional  # nothing to do before the check
+    facts = {"check": check if is_plain else check_or_none, "optional": optional,
+             "such_as": such_as, **metadata}
     return dataclasses.field(default=default, metadata=facts)
 
 
@@ -304,6 +319,8 @@ def number(unit, low, high, default=MISSING, *, low_open=False, high_open=False,
     """Field for one number in SI units; the arguments are those of `errors.check_number`."""
 
     def check(owner, name, value):
+        if type(value) is float and low < value < high:  # as nearly always
+            return value
         return check_number(
             owner, name, value, unit, low, high, low_open=low_open, high_open=high_open
         )
@@ -633,11 +650,12 @@ def make(kind, values, broken=()):
     InputError
         For all fields that are unknown, are missing, or hold a refused value.
     """
-    found, (_, known, needed) = Gathering(kind.__name__), _field_names(kind)
+    _, known, needed = _field_names(kind)
+    if not broken and values.keys() <= known.keys() and needed.keys() <= values.keys():
+        return kind(**values)
+    found = Gathering(kind.__name__)
     with found.noting():
         check_keys(kind.__name__, values, known, needed)
-    if not (found.faults or broken):
-        return kind(**values)
     for field in dataclasses.fields(kind):
         if field.name in values and field.name not in broken:
             with found.noting():

@@ -31,6 +31,7 @@ import json
 import os
 import re
 from collections.abc import Mapping
+from functools import cache
 
 from wavesim.errors import (
     Gathering,
@@ -46,6 +47,7 @@ from wavesim.words import spoken
 from wavesim.writing import as_path
 
 _NONE = "none"
+_NUMBERS = frozenset((float, int, bool))  # of which no description is built
 
 
 def build(kind, raw, folder, path, *, outside=True):
@@ -94,14 +96,17 @@ class _Reader:
             kind = _kind_of(kinds, raw, path) if len(kinds) > 1 else kinds[0]
             if "csv" in raw:
                 return self._from_csv(kind, raw, path)
-            facts = {field.name: field.metadata for field in dataclasses.fields(kind)}
+            facts = _facts(kind)
             values = {
-                name: self._value(facts[name], value, f"{path}.{name}") if name in facts else value
+                name: value if type(value) in _NUMBERS or name not in facts
+                else self._value(facts[name], value, f"{path}.{name}")
                 for name, value in raw.items()
                 if name != "type"
             }
+            is_sound = len(self.found.faults) == faults
+            broken = [] if is_sound else [n for n in values if _is_broken(values[n])]
             with located(path):
-                thing = make(kind, values, [n for n in values if _is_broken(values[n])])
+                thing = make(kind, values, broken)
             if len(self.found.faults) == faults:
                 return thing
         return _BROKEN
@@ -192,9 +197,21 @@ def _is_broken(value):
     return value is _BROKEN or (isinstance(value, list) and any(map(_is_broken, value)))
 
 
+@cache
+def _facts(kind):
+    """Facts of every field of a class, by name."""
+    return {field.name: field.metadata for field in dataclasses.fields(kind)}
+
+
+@cache
+def _by_word(kinds):
+    """Classes by what they are called in files."""
+    return {spoken(kind.__name__): kind for kind in kinds}
+
+
 def _part_kind(facts, raw, path):
     """Class of a part or node, by default the first."""
-    tag, words = facts["tag"], {spoken(kind.__name__): kind for kind in facts["kinds"]}
+    tag, words = facts["tag"], _by_word(facts["kinds"])
     return words[check_choice(path, tag, raw.get(tag, next(iter(words))), words)]
 
 

@@ -20,6 +20,7 @@ The arrays of a model in a slot are views of it, so that the code between cycles
 slots.
 """
 
+from math import prod
 from typing import NamedTuple
 
 import numpy as np
@@ -131,8 +132,8 @@ def has_field(words):
 
 def view_of(words, name, dimensions, kind):
     """An array of a slot."""
-    at, *shape = words[N_ENTRY * PLACE[name]:][:1 + dimensions]
-    size = int(np.prod(shape))
+    at, *shape = words[N_ENTRY * PLACE[name]:][:1 + dimensions].tolist()
+    size = prod(shape)
     last = at - (-size * np.dtype(kind).itemsize // 8)
     return words[at:last].view(kind)[:size].reshape(shape)
 

@@ -260,29 +260,36 @@ class Bench(NamedTuple):
 
         Designs whose bill is outside `limits` are not computed.
         """
-        built = [self._begin(change, limits) for change in changes]
-        chains, owners = [], []
-        for i, (_, engine, exhaust) in enumerate(built):
-            if engine is not None:
-                tasks = [
-                    Task(engine, exhaust, rpm, self.settings, ambient=self.ambient, pull=self.pull)
-                    for rpm in self.rpm
-                ]
-                own = [tasks] if self.pull else [[task] for task in tasks]
-                chains += own
-                owners += [i] * len(own)
+        begun, owners = [], []  # designs, and of which of them each chain is
+
+        def chains():
+            for change in changes:
+                design, engine, exhaust = self._begin(change, limits)
+                begun.append((design, engine is not None))
+                for own in self._chains(engine, exhaust) if engine is not None else ():
+                    owners.append(len(begun) - 1)
+                    yield own
+
         done = run_chains(
-            chains, **self.place._asdict(), store=self.store, traces=False, strict=False,
-            progress=progress, label="designs",
+            chains(), **self.place._asdict(), store=self.store, traces=False, strict=False,
+            progress=progress, label="designs", tasks=len(changes) * len(self.rpm),
         )
-        outcomes = [[] for _ in built]
+        outcomes = [[] for _ in begun]
         for i, chain in zip(owners, done.chains, strict=True):
             outcomes[i] += chain
         found = [
-            design if engine is None else self._finish(design, own)
-            for (design, engine, _), own in zip(built, outcomes, strict=True)
+            self._finish(design, own) if is_computed else design
+            for (design, is_computed), own in zip(begun, outcomes, strict=True)
         ]
         return [design for design in found if design is not None], done.interrupted
+
+    def _chains(self, engine, exhaust):
+        """Chains of tasks of a design: its speeds one after the other in a pull, else apart."""
+        tasks = [
+            Task(engine, exhaust, rpm, self.settings, ambient=self.ambient, pull=self.pull)
+            for rpm in self.rpm
+        ]
+        return [tasks] if self.pull else [[task] for task in tasks]
 
     def _begin(self, changes, limits):
         """Design without results, engine and exhaust; both None if there is nothing to compute."""

@@ -8,6 +8,7 @@ the same as on a processor.
 Messages come in by the standard input and go out by the standard output, pickled.
 """
 
+import gc
 import mmap
 import os
 import pickle
@@ -15,18 +16,22 @@ import sys
 import threading
 import time
 from collections import deque
-from dataclasses import replace
 
 import numpy as np
 
-from wavesim.errors import InputError, WavesimError
+from wavesim.errors import ConvergenceError, InputError, WavesimError
 from wavesim.gpu import slots
 from wavesim.kernels import flat as f
-from wavesim.march.advance import SamplesWanted, begin_cycle, trouble
+from wavesim.march.advance import SamplesWanted, WallsWanted, begin_cycle, trouble
 from wavesim.march.run import point_work
-from wavesim.results.points import Failure
+from wavesim.march.walltemp import update_many
+from wavesim.results.points import Failure, without_traces
 
+#: How many things of Python may be new before those that hold each other are looked for: a host has
+#: many that live long, and hardly any of these.
+GARBAGE = 100_000
 FLUSH = 0.02  # [s] after which what is ready is told
+TOGETHER = 16  # points whose walls are solved at once; the arrays of more leave the near caches
 
 
 class Space:
@@ -64,7 +69,7 @@ class _Point:
             task.engine, task.exhaust, task.rpm, task.settings, fuel_flow=task.fuel_flow,
             ambient=task.ambient, pull=task.pull, start=start,
         )
-        self.model = self.slot = self.words = self.cycle = None
+        self.model = self.slot = self.words = self.wanted = None
 
 
 class Host:
@@ -82,6 +87,7 @@ class Host:
         self.memory, self.space = memory, Space(first, words)
         self.points = {}
         self.homeless = deque()  # points that wait for room
+        self.unsolved = []  # points that wait for their walls
         self.asked, self.done = [], []  # to be told
 
     def begin(self, number, task, start, traces):
@@ -96,7 +102,7 @@ class Host:
     def marched(self, number):
         """What a point has asked for lies in its slot."""
         point = self.points[number]
-        cycle = point.cycle
+        cycle = point.wanted
         if isinstance(cycle, SamplesWanted):
             self._go_on(point, point.work.send, None)
             self._house()
@@ -117,13 +123,21 @@ class Host:
             point.work.close()
             self._leave(point)
             self.homeless = deque(one for one in self.homeless if one is not point)
+            self.unsolved = [one for one in self.unsolved if one is not point]
             self._house()
+
+    def solve_walls(self):
+        """Solve the walls of all points that wait for it."""
+        points, self.unsolved = self.unsolved, []
+        for point, call, value in _solved(points):
+            self._go_on(point, call, value)
+        self._house()
 
     def _go_on(self, point, call, value):
         try:
-            point.cycle = call(value)
+            point.wanted = call(value)
         except StopIteration as end:
-            result = end.value if point.traces else replace(end.value, samples=None)
+            result = end.value if point.traces else without_traces(end.value)
             self._finish(point, result)
         except WavesimError as error:
             self._finish(point, Failure(type(error).__name__, str(error)))
@@ -133,11 +147,16 @@ class Host:
             self._ask(point)
 
     def _ask(self, point):
-        if isinstance(point.cycle, SamplesWanted):
+        if isinstance(point.wanted, WallsWanted):
+            self.unsolved.append(point)
+            if len(self.unsolved) == TOGETHER:
+                self.solve_walls()
+            return
+        if isinstance(point.wanted, SamplesWanted):
             slots.ask_samples(point.words)
             self.asked.append((point.number, point.slot[0], True))
             return
-        if point.cycle.model is not point.model:
+        if point.wanted.model is not point.model:
             if point.model is not None:
                 slots.move_out(point.model)
             self._leave(point)
@@ -150,13 +169,14 @@ class Host:
             if not is_housed:
                 self.homeless.append(point)
                 return
-        ends = begin_cycle(point.cycle)
-        slots.ask(point.words, ends, point.cycle.settings.max_steps_per_cycle, point.cycle.sampled)
+        cycle = point.wanted
+        slots.ask(point.words, begin_cycle(cycle), cycle.settings.max_steps_per_cycle,
+                  cycle.sampled)
         self.asked.append((point.number, point.slot[0], False))
 
     def _settle_in(self, point):
         """Lay the arrays of a model into a slot; False if there is no room now."""
-        model = point.cycle.model
+        model = point.wanted.model
         layout = slots.layout_of(model, point.traces)
         if layout.words > self.space.words:
             raise InputError(
@@ -188,6 +208,17 @@ class Host:
         del self.points[point.number]
 
 
+def _solved(points):
+    """Each point whose walls have been solved, what to call and with what."""
+    try:
+        means = update_many([point.wanted for point in points])
+    except Exception as error:
+        if len(points) > 1 and isinstance(error, ConvergenceError):  # before any change
+            return [answer for point in points for answer in _solved([point])]
+        return [(point, point.work.throw, error) for point in points]
+    return [(point, point.work.send, mean) for point, mean in zip(points, means, strict=True)]
+
+
 def map_memory(file, size):
     """Memory of a file that several processes map, as whole numbers."""
     return np.frombuffer(mmap.mmap(file, size), dtype=np.int64)
@@ -203,6 +234,8 @@ def serve(file, size, first, words):
     first, words : int
         What of it belongs to this process.
     """
+    gc.freeze()
+    gc.set_threshold(GARBAGE)
     out, sys.stdout = sys.stdout.buffer, sys.stderr
     host = Host(map_memory(file, size), first, words)
     marched, fresh, wake, dropped = deque(), deque(), threading.Event(), set()
@@ -227,6 +260,8 @@ def serve(file, size, first, words):
                 host.drop(number)
             else:
                 host.marched(number)
+        elif host.unsolved:
+            host.solve_walls()
         elif fresh and host.has_room():
             _, item = fresh.popleft()
             if item[0] in dropped:
@@ -236,7 +271,7 @@ def serve(file, size, first, words):
         else:
             wake.wait(0.5)
             wake.clear()
-        idle = not marched and not (fresh and host.has_room())
+        idle = not (marched or host.unsolved or (fresh and host.has_room()))
         if (host.asked or host.done) and (idle or time.monotonic() > told + FLUSH):
             pickle.dump((host.asked, host.done), out, pickle.HIGHEST_PROTOCOL)
             out.flush()

@@ -11,9 +11,7 @@ import os
 import signal
 import threading
 import time
-from collections import deque
 from concurrent.futures import (
-    FIRST_COMPLETED,
     Executor,
     ProcessPoolExecutor,
     ThreadPoolExecutor,
@@ -21,6 +19,7 @@ from concurrent.futures import (
 )
 from contextlib import contextmanager
 from dataclasses import replace
+from queue import Empty, SimpleQueue
 from typing import NamedTuple
 
 from wavesim.console import progress_bar, tell
@@ -28,7 +27,7 @@ from wavesim.errors import InputError, WavesimError, check_int, shown
 from wavesim.many.store import point_key
 from wavesim.march.advance import make_ready
 from wavesim.march.run import run_point
-from wavesim.results.points import Failure, Point
+from wavesim.results.points import Failure, Point, without_traces
 
 POLL = 0.2  # [s] between looks at points that another process computes
 GRACE = 2.0  # [s] for threads to notice that they are to stop
@@ -54,7 +53,7 @@ class Outcomes(NamedTuple):
     Attributes
     ----------
     chains : list of list of Point, Failure or None
-        Shaped like the tasks; None was not computed.
+        Shaped like the tasks; None was not computed.  Of an iterator, those that were taken.
     interrupted : bool
         True if Ctrl-C was pressed, be it so late that nothing is missing.
     """
@@ -72,7 +71,7 @@ def compute(task, start=None, traces=True, stop=None):
     start : Point or None
         The speed before in a pull, whose walls are taken over.
     traces : bool
-        False leaves the samples out of what is returned.
+        False leaves the samples, and the gas to start from, out of what is returned.
     stop : threading.Event or None
         Ends the computation with `Interrupted`; for threads only.
 
@@ -87,7 +86,7 @@ def compute(task, start=None, traces=True, stop=None):
         )
     except WavesimError as error:
         return Failure(type(error).__name__, str(error))
-    return point if traces else replace(point, samples=None)
+    return point if traces else without_traces(point)
 
 
 def count_workers(executor, threads, owner):
@@ -139,12 +138,14 @@ def _straight_from_workers(executor):
 
 
 def run_chains(chains, *, executor=None, threads=1, device=CPU, call=None, store=None,
-               traces=True, strict=True, progress=True, label="speeds"):
+               traces=True, strict=True, progress=True, label="speeds", tasks=None):
     """Compute chains of tasks.
 
     Parameters
     ----------
-    chains : sequence of sequence of Task
+    chains : iterable of sequence of Task
+        Those of an iterator are taken when there is room for more work, so that the first are
+        computed while the next are made.
     executor : concurrent.futures.Executor or None
         None: a pool of `threads` threads.
     threads : int
@@ -163,6 +164,8 @@ def run_chains(chains, *, executor=None, threads=1, device=CPU, call=None, store
         Show a progress bar.
     label : str
         Its title.
+    tasks : int or None
+        At most so many there are in an iterator, for the progress bar.
 
     Returns
     -------
@@ -176,9 +179,10 @@ def run_chains(chains, *, executor=None, threads=1, device=CPU, call=None, store
     pool = executor or ThreadPoolExecutor(threads)
     crew = _Crew(chains, pool, threads, store, traces, strict)
     crew.device, crew.call = device, call or compute
+    most = sum(map(len, chains)) if tasks is None else tasks
     with (
         _interrupts_ask(crew),
-        progress_bar(sum(map(len, chains)), label, "point", shown=progress) as crew.bar,
+        progress_bar(most, label, "point", shown=progress) as crew.bar,
         _straight_from_workers(executor),
     ):
         try:
@@ -192,7 +196,8 @@ def run_chains(chains, *, executor=None, threads=1, device=CPU, call=None, store
             crew.finish()
             if executor is None:
                 pool.shutdown(wait=not crew.active, cancel_futures=True)
-    return Outcomes(crew.outcomes, crew.asked > 0)
+    left = chains[len(crew.outcomes):] if tasks is None else ()  # where it was interrupted
+    return Outcomes(crew.outcomes + [[None] * len(chain) for chain in left], crew.asked > 0)
 
 
 @contextmanager
@@ -220,16 +225,16 @@ class _Crew:
     device = call = None  # what marches the cycles, and what the pool computes
 
     def __init__(self, chains, pool, width, store, traces, strict):
-        self.chains, self.pool, self.limit = chains, pool, AHEAD * width
+        self.coming, self.pool, self.limit = iter(chains), pool, AHEAD * width
+        self.chains, self.outcomes = [], []  # that were taken
         self.store, self.traces, self.strict = store, traces, strict
         self.stop = threading.Event()
         self.asked = 0  # how often Ctrl-C was pressed
         self.may_raise = False  # while nothing is done but waiting
         self.is_threads = isinstance(pool, ThreadPoolExecutor)
         self.is_here = isinstance(pool, (ThreadPoolExecutor, ProcessPoolExecutor))
-        self.outcomes = [[None] * len(chain) for chain in chains]
-        self.waiting = deque(range(len(chains)))
         self.active = {}  # future: (chain, place, True if the chain goes on after it)
+        self.done = SimpleQueue()  # of these, as they are done: to look at all takes too long
         self.starts = {}  # future: what its point started from
         self.keys = {}  # of the store, by (chain, place)
         self.claimed = set()  # keys that are ours to compute
@@ -245,28 +250,40 @@ class _Crew:
         if self.may_raise:
             raise KeyboardInterrupt
 
-    def _wait(self, futures, **options):
-        """`wait`, which an interruption ends."""
+    def _wait(self, call, *values, **options):
+        """What a call returns that waits, and that an interruption ends."""
         self.may_raise = True
         try:
             if self.asked and not self.stop.is_set():  # pressed just before
                 raise KeyboardInterrupt
-            return wait(futures, **options)
+            return call(*values, **options)
         finally:
             self.may_raise = False
 
     def work(self):
         """Go on until every task has an outcome or somebody asks to stop."""
         while not self.asked:
-            while self.waiting and len(self.active) < self.limit and not self.asked:
-                self._go_on(self.waiting.popleft(), 0, None)
-            if not self.active and not self.held:
+            if len(self.active) < self.limit and self._take_up():
+                if self.done.empty():
+                    continue
+            elif not self.active and not self.held:
+                self.bar.total = sum(map(len, self.chains))
                 return
             for future in self._next_done():
                 if self.asked:  # its worker may have been stopped by the same Ctrl-C
                     return
                 self._take(future)
             self._look_at_held()
+
+    def _take_up(self):
+        """Put the next chain to work; False if there is none."""
+        chain = next(self.coming, None)
+        if chain is None:
+            return False
+        self.chains.append(chain)
+        self.outcomes.append([None] * len(chain))
+        self._go_on(len(self.chains) - 1, 0, None)
+        return True
 
     def finish(self):
         """Keep what is done, cancel what is not, give up all claims."""
@@ -292,7 +309,7 @@ class _Crew:
         left = self.active.keys()
         while left and self.asked < 2 and time.monotonic() < latest:
             try:
-                left = self._wait(left, timeout=POLL).not_done
+                left = self._wait(wait, left, timeout=POLL).not_done
             except KeyboardInterrupt:
                 self.asked = 2
 
@@ -331,6 +348,7 @@ class _Crew:
         future = self.pool.submit(self.call, task, start, self.traces, stop)
         self.active[future] = (i, place, goes_on)
         self.starts[future] = start
+        future.add_done_callback(self.done.put)
         return True
 
     def _found(self, i, place, key):
@@ -347,9 +365,12 @@ class _Crew:
                        "process that uses the same store; waiting for it.")
             time.sleep(POLL)
             return []
-        done, _ = self._wait(
-            self.active, timeout=POLL if self.held else None, return_when=FIRST_COMPLETED
-        )
+        try:
+            done = [self._wait(self.done.get, timeout=POLL if self.held else None)]
+        except Empty:
+            return []
+        while not self.done.empty():
+            done.append(self.done.get())
         return sorted(done, key=lambda future: self.active[future])
 
     def _take(self, future):

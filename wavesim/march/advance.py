@@ -8,6 +8,7 @@ from wavesim.descriptions.settings import SCHEMES
 from wavesim.errors import SolverError
 from wavesim.kernels import flat as f
 from wavesim.march.precompile import MARCHES, prepare
+from wavesim.march.walltemp import update_walls
 
 CHUNK_DEG = 90.0  # the run looks up between chunks, for a stop request
 
@@ -56,6 +57,22 @@ class Cycle(NamedTuple):
     sampled: bool
 
 
+class WallsWanted(NamedTuple):
+    """New wall temperatures are wanted after a cycle; see `walltemp.update_walls`.
+
+    Attributes
+    ----------
+    model : Model
+    walls : list of SolvedWall
+    cycle_time : float
+        [s]
+    """
+
+    model: object
+    walls: list
+    cycle_time: float
+
+
 class SamplesWanted(NamedTuple):
     """The samples of the last cycle are to be read.
 
@@ -89,13 +106,14 @@ def run_cycle(model, settings, cycle, stop, sampled=True):
 
 
 def march_here(work, stop):
-    """Go through work to its end, marching on this processor every cycle that it asks for.
+    """Go through work to its end, doing on this processor whatever it asks for.
 
     Parameters
     ----------
     work : generator
-        Yields each `Cycle` and is sent the number of steps that it took, or the SolverError in
-        which it ended; yields a `SamplesWanted` before it looks at samples.
+        Yields each `Cycle` and is sent the number of steps that it took, yields `WallsWanted` and
+        is sent their mean temperature [K], or the SolverError in which either ended; yields a
+        `SamplesWanted` before it looks at samples.
     stop : threading.Event or None
         When set, the work ends with `Interrupted` within a quarter turn.
 
@@ -108,16 +126,21 @@ def march_here(work, stop):
     while True:
         call, value = answer
         try:
-            cycle = call(value)
+            wanted = call(value)
         except StopIteration as end:
             return end.value
-        if isinstance(cycle, SamplesWanted):  # they are here
-            answer = work.send, None
-            continue
         try:
-            answer = work.send, run_cycle(*cycle[:3], stop, cycle.sampled)
+            answer = work.send, _done_here(wanted, stop)
         except SolverError as error:
             answer = work.throw, error
+
+
+def _done_here(wanted, stop):
+    if isinstance(wanted, Cycle):
+        return run_cycle(*wanted[:3], stop, wanted.sampled)
+    if isinstance(wanted, WallsWanted):
+        return update_walls(*wanted)
+    return None  # samples are here
 
 
 def plan_steps(model, settings, firm):
@@ -127,12 +150,12 @@ def plan_steps(model, settings, firm):
     the cylinders of a symmetric engine apart.  Once the plan is `firm` the number only grows, so
     that it settles; before, it does not remember how the run started.
     """
-    plan = model.state.plan
-    length = np.diff(model.net.slice_end, prepend=0.0)
-    wanted = np.ceil(plan[:, f.FASTEST] * length / settings.cfl)
-    wanted = np.tile(wanted.reshape(model.alike, -1).max(axis=0), model.alike)
-    plan[:, f.PLANNED] = np.maximum(wanted, plan[:, f.PLANNED] if firm else 1.0)
-    plan[:, f.FASTEST] = 0.0
+    ends = model.net.slice_end
+    length = np.append(ends[:1], ends[1:] - ends[:-1]).reshape(model.alike, -1)
+    plan = model.state.plan.reshape(model.alike, -1, f.N_PLAN)
+    wanted = np.ceil(plan[..., f.FASTEST] * length / settings.cfl).max(axis=0)
+    plan[..., f.PLANNED] = np.maximum(wanted, plan[..., f.PLANNED] if firm else 1.0)
+    plan[..., f.FASTEST] = 0.0
 
 
 def trouble(model, status, steps, max_steps, cycle):

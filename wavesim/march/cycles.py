@@ -1,6 +1,7 @@
 """Engine cycle after engine cycle until it repeats itself: start, mixture, walls, convergence."""
 
 from dataclasses import dataclass
+from math import inf, isnan, nan
 from typing import NamedTuple
 
 import numpy as np
@@ -10,11 +11,11 @@ from wavesim.constants import LAMBDA_RANGE
 from wavesim.errors import ConvergenceError, InputError, SolverError
 from wavesim.gas.models import EngineGas
 from wavesim.kernels import flat as f
-from wavesim.march.advance import Cycle, march_here, plan_steps
-from wavesim.march.books import contents, masses, outer_ends
+from wavesim.march.advance import Cycle, WallsWanted, march_here, plan_steps
+from wavesim.march.books import Scales, contents, outer_ends
 from wavesim.march.burn import follow_burn
 from wavesim.march.readout import valve_rows
-from wavesim.march.walltemp import lay_on, update_walls
+from wavesim.march.walltemp import lay_on
 
 FIRM = 1e-4  # change from cycle to cycle below which the step plan is kept
 LONG = 50.0  # cycles of the last change, the most that is thought to be still to come
@@ -67,25 +68,27 @@ def settle(model, walls, settings, *, rpm, fuel_flow, stop, firm=False):
 
 
 def settling(model, walls, settings, *, rpm, fuel_flow, firm=False):
-    """The work of `settle`, which asks for every `Cycle`, see `march_here`."""
+    """The work of `settle`, which asks for all that costs much, see `march_here`."""
     history, steps, limited = [], 0, 0
-    after, left = contents(model), masses(model)
+    masses, outside = Scales(model), outer_ends(model)
+    left = masses(model)
     for cycle in range(1, settings.max_cycles + 1):
         if history:
             limited = follow_burn(model, rpm)
-        before, held = after, left  # nothing between two cycles moves gas
+        held = left  # nothing between two cycles moves gas
         sampled = cycle == settings.max_cycles or _may_settle(history, settings.tolerance)
+        before = contents(model) if sampled else None  # it may be the last
         steps += yield Cycle(model, settings, cycle, sampled)
-        after, left = contents(model), masses(model)
-        mean_wall = update_walls(model, walls, 120.0 / rpm)
-        history.append(_watched(model, mean_wall, held, left))
+        left = masses(model)
+        mean_wall = yield WallsWanted(model, walls, 120.0 / rpm)
+        history.append(_watched(model, mean_wall, held, left, outside))
         is_calm = change(history) <= max(FIRM, settings.tolerance)
         plan_steps(model, settings, firm or is_calm)
         if fuel_flow is not None:
             _follow_fuel(model, rpm, fuel_flow)
         if sampled and cycle >= settings.min_cycles and settled(history, settings.tolerance):
             break
-    return Cycles(model, history, steps, before, after, limited)
+    return Cycles(model, history, steps, before, contents(model), limited)
 
 
 def rough_run(rig, start, demand, moment=None):
@@ -176,10 +179,13 @@ def check_mixture(gas, fuel_flow):
         )
 
 
-def _watched(model, wall_temperature, held, left):
-    """Sums of the cycle just marched; ducts and stores `held` masses [kg] before, `left` now."""
+def _watched(model, wall_temperature, held, left, outside):
+    """Sums of the cycle just marched; ducts and stores `held` masses [kg] before, `left` now.
+
+    `outside` are the `outer_ends`.
+    """
     sums = model.record.cyl_sum
-    ends = model.record.end_sum[outer_ends(model)]
+    ends = model.record.end_sum[outside]
     work = sums[:, f.WORK_0 : f.WORK_3 + 1]
     passed = max(0.5 * np.abs(ends[:, f.OUT_MASS]).sum(), 1e-6 * held.sum())
     return Watched(
@@ -199,15 +205,17 @@ def change(history, back=1):
     Masses, work and temperature are relative; pumping work counts against the net work.
     """
     if len(history) <= back:
-        return np.inf
+        return inf
     new, old = history[-1], history[-1 - back]
     size = Watched(*map(abs, new))
     scale = size._replace(
         residual=max(size.residual, 0.1 * size.fresh),  # residual gas against the charge
         pumping=size.work,  # pumping against the net work
     )
-    off = np.abs(np.subtract(new, old)) / np.maximum(scale, 1e-300)
-    return float(np.max(off[:-1]))  # the shift is a change itself
+    off = [abs(now - then) / max(most, 1e-300)
+           for now, then, most in zip(new, old, scale, strict=True)]
+    off.pop()  # the shift is a change itself
+    return nan if isnan(sum(off)) else max(off)
 
 
 def _may_settle(history, tolerance):

@@ -140,11 +140,11 @@ def wall_facts(walls):
     """Solved wall temperatures by duct: inner and outer surface, highest and mean [K]."""
     out = {}
     for solved in walls:
-        inner, outer = solved.state.inner, solved.state.outer
+        inner, outer, heat = solved.state[:3]
         out.setdefault(solved.duct, []).append(
             {"inner_mean": _mean(inner), "inner_max": float(inner.max()),
              "outer_mean": _mean(outer), "outer_max": float(outer.max()),
-             "heat": _mean(solved.state.heat)}
+             "heat": _mean(heat)}
         )
     return {"walls": out}
 

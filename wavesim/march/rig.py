@@ -9,13 +9,13 @@ one whoever computes them, and in whatever order.
 from dataclasses import replace
 from functools import cached_property, lru_cache
 
-from wavesim.arrays.compile import blueprint_of
+from wavesim.arrays.compile import draw
 from wavesim.descriptions.exhaust import network_of
 from wavesim.descriptions.weather import as_ambient
 from wavesim.gas.models import EngineGas
 from wavesim.march.burn import check_burn, take_burn
 from wavesim.march.prolong import Lines, prolong
-from wavesim.march.walltemp import find_solved_walls, lay_on
+from wavesim.march.walltemp import copied, find_solved_walls, guess, lay_walls
 
 KEPT = 8  # rigs; each holds about a megabyte
 
@@ -88,7 +88,9 @@ class Rig:
         self.gas = gas or EngineGas(engine.fuel, engine.air_fuel_lambda)
         check_burn(engine, self.gas)
         self.ambient = as_ambient(ambient)
-        self.network = self.described.in_weather(self.ambient)  # once, for both meshes
+        self.network = self.described.in_weather(  # once, for both meshes
+            self.ambient, unequal_pressures=settings.unequal_pressures
+        )
         self._lines = None  # from the coarse mesh to the fine one
 
     @cached_property
@@ -101,7 +103,7 @@ class Rig:
             tolerance=max(1e-2, settings.tolerance), sample_deg=10.0, min_cycles=1, max_cycles=20,
         )
 
-    def at(self, rpm, moment=None):
+    def at(self, rpm, moment=None, rough=None):
         """The model at a speed on the fine mesh, before the first cycle.
 
         Parameters
@@ -110,13 +112,18 @@ class Rig:
             Engine speed [rev/min].
         moment : Moment or None
             In a pull: which speed of it this is.
+        rough : Model or None
+            Of `coarse_at`, after its cycles: the model goes on from it, see `prolong`.
 
         Returns
         -------
         model : Model
         walls : list of SolvedWall
         """
-        return self._fine.at(rpm, moment)
+        model, walls = self._fine.at(rpm, moment, goes_on=rough is not None)
+        if rough is not None:
+            self.prolong(rough, model)
+        return model, walls
 
     def coarse_at(self, rpm, moment=None):
         """As `at` on the coarse mesh, without samples; only where `coarse` is not None."""
@@ -149,20 +156,21 @@ class _Laid:
 
     def __init__(self, rig, settings, samples):
         self.samples = samples
-        self.drawn = blueprint_of(
-            rig.network, rig.gas, settings, engine=rig.engine, ambient=rig.ambient
-        )
+        self.drawn = draw(rig.network, rig.gas, settings, rig.ambient, engine=rig.engine)
         self.start = None  # walls and packings as they stand before the first cycle
 
-    def at(self, rpm, moment):
+    def at(self, rpm, moment, goes_on=False):
+        """See `Rig.at`; what goes on from another model needs no first guess of its walls."""
         model = self.drawn.at(rpm, self.samples)
         if moment is not None:  # its walls are what the speed before has left
             return model, find_solved_walls(model, moment)
         if self.start is None:
-            self.start = find_solved_walls(model), model.packings
-        walls, model.packings = ([replace(one) for one in kept] for kept in self.start)
-        lay_on(model, walls)
-        return model, walls
+            self.start = lay_walls(model), model.packings
+        walls, packings = self.start
+        if not goes_on:
+            guess(model, walls)
+        model.packings = [replace(one) for one in packings]
+        return model, copied(walls)
 
 
 _kept = lru_cache(maxsize=KEPT)(Rig)

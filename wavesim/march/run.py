@@ -257,7 +257,7 @@ def point_work(engine, system, rpm, settings=None, gas=None, fuel_flow=None, amb
                pull=None, start=None, stop=None):
     """The work for a Point of an engine with an Exhaust or a Network.
 
-    It asks for every `Cycle`, and for samples, see `march_here`.
+    It asks for every `Cycle`, for walls and for samples, see `march_here`.
     """
     settings = given_settings("run_point", settings)
     rpm = check_number("run_point", "rpm", rpm, "rev/min", *RPM_RANGE)
@@ -283,10 +283,8 @@ def point_work(engine, system, rpm, settings=None, gas=None, fuel_flow=None, amb
     demand = {"rpm": rpm, "fuel_flow": fuel_flow}
     goes_on = start is not None and start.rpm == rpm and "fine" in start.restart
     rough = None if goes_on else (yield from roughing(rig, start, demand, moment))
-    model, walls = rig.at(rpm, moment)
-    if rough is not None:
-        rig.prolong(rough.model, model)
-    elif start is not None:
+    model, walls = rig.at(rpm, moment, None if rough is None else rough.model)
+    if rough is None and start is not None:
         take_over(model, start, "fine" if goes_on else None)
         if moment is not None:
             lay_on(model, walls)

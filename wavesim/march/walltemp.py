@@ -14,14 +14,14 @@ take up is what gas that comes through the holes brings along, which no conducta
 tells.  In a pull they warm as the metal does.  See `SolvedPacking`.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import NamedTuple
 
 import numpy as np
 
 from wavesim.descriptions.nodes import Perforate
 from wavesim.descriptions.pull import WallSection, WallsLeft
-from wavesim.descriptions.walls import wall_balances
+from wavesim.descriptions.walls import Sections, sections_of, wall_balances
 from wavesim.descriptions.warming import Warming, metal_of, wall_warming
 from wavesim.kernels import flat as f
 
@@ -57,9 +57,38 @@ class Since(NamedTuple):
     pause: float
 
 
+@dataclass(eq=False)
+class WallGroup:
+    """All cells of a model that share one Wall; they are solved together.
+
+    Attributes
+    ----------
+    sections : Sections
+        Their wall and the bore of each cell [m].
+    cells : ndarray of int
+        Rows on the cell axis.
+    surface : ndarray
+        Wetted wall area of each cell [m2].
+    since : Since or None
+        In a pull: what it was at the speed before.
+    coefficient, felt : ndarray
+        Gas side of the last solution.
+    state : WallState, Warming or None
+        Last solution.
+    """
+
+    sections: Sections
+    cells: np.ndarray
+    surface: np.ndarray
+    coefficient: np.ndarray
+    felt: np.ndarray
+    since: Since | None = None
+    state: object = None
+
+
 @dataclass
 class SolvedWall:
-    """Cells that share one Wall.
+    """One part of a duct, with its share of a group; it has what the group has, of its cells.
 
     Attributes
     ----------
@@ -67,37 +96,49 @@ class SolvedWall:
         Name of the duct.
     piece : int
         Which of its parts.
-    wall : Wall
-    cells : ndarray of int
-        Rows on the cell axis.
-    bore : ndarray
-        Bore of each cell [m].
-    surface : ndarray
-        Wetted wall area of each cell [m2].
     position : ndarray
         Middle of each cell from the start of the duct [m].
     length : float
         Of a cell [m].
-    since : Since or None
-        In a pull: what it was at the speed before.
-    coefficient, felt : ndarray or None
-        Gas side of the last solution.
-    state : WallState, Warming or None
-        Last solution.
+    group : WallGroup
+    own : slice
+        Its share of the arrays of the group.
     """
 
     duct: str
     piece: int
-    wall: object
-    cells: np.ndarray
-    bore: np.ndarray
-    surface: np.ndarray
     position: np.ndarray
     length: float
-    since: Since | None = None
-    coefficient: np.ndarray | None = None
-    felt: np.ndarray | None = None
-    state: object = None
+    group: WallGroup | None = None
+    own: slice | None = None
+
+    @property
+    def wall(self):
+        return self.group.sections.wall
+
+    @property
+    def cells(self):
+        return self.group.cells[self.own]
+
+    @property
+    def bore(self):
+        return self.group.sections.bore[self.own]
+
+    @property
+    def surface(self):
+        return self.group.surface[self.own]
+
+    @property
+    def coefficient(self):
+        return self.group.coefficient[self.own]
+
+    @property
+    def felt(self):
+        return self.group.felt[self.own]
+
+    @property
+    def state(self):
+        return type(self.group.state)(*(values[self.own] for values in self.group.state))
 
 
 class FibresSince(NamedTuple):
@@ -229,19 +270,27 @@ class SolvedPacking:
         """
         out, into, core_on, core_back, on, back = ways
         n = out.size
-        annulus, core = np.arange(n), n + np.arange(n)
         slopes = np.zeros((2 * n, 2 * n))
-        for cells, forward, backward in ((annulus, on, back), (core, core_on, core_back)):
-            slopes[cells[1:], cells[:-1]] = forward[:-1]
-            slopes[cells[:-1], cells[1:]] = backward[:-1]
-            slopes[cells, cells] = -forward
-            slopes[cells[1:], cells[1:]] -= backward[:-1]
-        slopes[core[0], core[0]] -= core_back[0]  # out of the upper end, much like the next cell
-        slopes[annulus, core], slopes[core, annulus] = out, into
-        slopes[annulus, annulus] -= into + self.loss
-        slopes[core, core] -= out
-        slopes[np.diag_indices(2 * n)] -= 1e-6 * ways.max() + 1e-12  # where nothing moves
+        between = np.zeros(1)  # the last cell of the annulus and the first of the core
+        _diagonal(slopes, -1)[:] = np.concatenate((on[:-1], between, core_on[:-1]))
+        _diagonal(slopes, 1)[:] = np.concatenate((back[:-1], between, core_back[:-1]))
+        _diagonal(slopes, n)[:], _diagonal(slopes, -n)[:] = out, into
+        own = -np.concatenate((on, core_on))
+        own[1:n] -= back[:-1]
+        own[n + 1 :] -= core_back[:-1]
+        own[n] -= core_back[0]  # out of the upper end, much like the next cell
+        own[:n] -= into + self.loss
+        own[n:] -= out
+        own -= 1e-6 * ways.max() + 1e-12  # where nothing moves
+        _diagonal(slopes, 0)[:] = own
         return slopes
+
+
+def _diagonal(square, above):
+    """What stands so many columns to the right of the diagonal of a square, as a view."""
+    n = len(square)
+    first = above if above >= 0 else -above * n
+    return square.reshape(-1)[first :: n + 1][: n - abs(above)]
 
 
 def find_solved_walls(model, moment=None):
@@ -249,31 +298,47 @@ def find_solved_walls(model, moment=None):
 
     In a pull, at a `Moment`, the guess is what the walls become with the gas of the speed before.
     """
-    found = []
+    walls = lay_walls(model)
+    guess(model, walls, moment)
+    return walls
+
+
+def lay_walls(model):
+    """All walls of a model whose temperature is to be solved, without temperatures yet."""
+    found, alike = [], {}
     for name, duct in model.network.ducts.items():
-        lo, hi = model.ducts[name]
+        if all(part.wall is None for part in duct.parts):
+            continue
+        lo, _ = model.ducts[name]
         centres = model.centres(name)
         part_of = duct.part_index(centres)
         for i, part in enumerate(duct.parts):
             mine = np.flatnonzero(part_of == i)
             if part.wall is None or mine.size == 0:
                 continue
-            bore = duct.diameter_at(centres[mine])
-            surface = 4.0 * model.net.cells[f.VOL, lo + mine] / model.net.cells[f.DIAM, lo + mine]
-            found.append(SolvedWall(name, i, part.wall, lo + mine, bore, surface, centres[mine],
-                                    model.dx[name]))
-    for solved in found:
-        solved.coefficient = np.full(solved.bore.size, START_COEFFICIENT)
-        solved.felt = np.full(solved.bore.size, START_GAS)
-        if moment is not None:
-            _look_back(solved, moment.since(solved))
-    _solve(found)
-    lay_on(model, found)
+            found.append(SolvedWall(name, i, centres[mine], model.dx[name]))
+            share = found[-1], lo + mine, duct.diameter_at(centres[mine])
+            alike.setdefault(part.wall, []).append(share)
+    for wall, shares in alike.items():
+        _group(model, wall, *zip(*shares, strict=True))
     model.packings = _find_packings(model)
+    return found
+
+
+def guess(model, walls, moment=None):
+    """Give walls that have no temperatures the first ones, and all of them to the gas."""
+    for group in _groups(walls):
+        if moment is not None:
+            befores = [_look_back(one, moment.since(one)) for one in walls if one.group is group]
+            metal, h, felt, *_ = zip(*befores, strict=True)
+            metal, h, felt = map(np.concatenate, (metal, h, felt))
+            group.since = Since(metal, h, felt, *befores[0][3:])
+            group.coefficient, group.felt = h, felt
+    _solve([group for group in _groups(walls) if group.state is None])
+    lay_on(model, walls)
     if moment is not None:
         for packing in model.packings:
             packing.look_back(model, moment.fibres_since(packing, model.ambient.temperature))
-    return found
 
 
 def _find_packings(model):
@@ -308,63 +373,55 @@ def _find_packings(model):
     return found
 
 
+def _group(model, wall, members, cells, bores):
+    """Join members that have one wall to a group that feels the gas before the first cycle."""
+    stops = np.cumsum([len(one) for one in cells]).tolist()
+    cells, bore = np.concatenate(cells), np.concatenate(bores)
+    surface = 4.0 * model.net.cells[f.VOL, cells] / model.net.cells[f.DIAM, cells]
+    group = WallGroup(sections_of(wall, bore), cells, surface,
+                      np.full(bore.size, START_COEFFICIENT), np.full(bore.size, START_GAS))
+    for solved, start, stop in zip(members, [0, *stops], stops, strict=False):
+        solved.group, solved.own = group, slice(start, stop)
+
+
+def _groups(walls):
+    """The groups of some walls, each once, in the order of their first ones."""
+    return dict.fromkeys(solved.group for solved in walls)
+
+
+def copied(walls):
+    """The same walls for another model."""
+    groups = {group: replace(group) for group in _groups(walls)}
+    return [replace(solved, group=groups[solved.group]) for solved in walls]
+
+
 def _look_back(solved, since):
-    """Set a wall to what it was at the speed before, or to the end of the pause before a pull."""
+    """What a wall was at the speed before, or at the end of the pause before a pull."""
     if since.coefficient is not None:
-        solved.since, solved.coefficient, solved.felt = since, since.coefficient, since.felt
-        return
+        return since
     rested = wall_warming(since.metal, 0.0, since.metal, solved.wall, solved.bore, since.pause)
-    solved.since = Since(rested.metal, solved.coefficient, solved.felt, 0.0, 0.0)
+    return Since(rested.metal, solved.coefficient, solved.felt, 0.0, 0.0)
 
 
 def lay_on(model, walls):
     """Give the gas the inner surfaces that the walls have now."""
-    for solved in walls:
-        model.net.cells[f.WALL, solved.cells] = solved.state.inner
+    for group in _groups(walls):
+        model.net.cells[f.WALL, group.cells] = group.state.inner
 
 
-def _solve(*points):
-    """Solve the walls of points for what the gas does to them, in each all of one description."""
-    groups = [members for walls in points for members in _alike(walls)]
-    cases = [
-        (members[0].wall, *(np.concatenate([getattr(solved, name) for solved in members])
-                            for name in ("coefficient", "felt", "bore")))
-        for members in groups
-    ]
-    at_rest = [case for members, case in zip(groups, cases, strict=True)
-               if members[0].since is None]
-    balanced = iter(wall_balances(at_rest))
-    for members, case in zip(groups, cases, strict=True):
-        state = next(balanced) if members[0].since is None else _warm(members, *case)
-        for solved, own in _shares(members):
-            solved.state = type(state)(*(values[own] for values in state))
-
-
-def _alike(walls):
-    """Walls of one description together, as lists."""
-    alike = {}
-    for solved in walls:
-        alike.setdefault(solved.wall, []).append(solved)
-    return list(alike.values())
-
-
-def _shares(members):
-    """Each wall with its share of an array of all their cells."""
-    stop = 0
-    for solved in members:
-        start, stop = stop, stop + solved.bore.size
-        yield solved, slice(start, stop)
-
-
-def _warm(members, wall, h, felt, bore):
-    """Walls of one description at the end of the time since the speed before."""
-    metal, h_before, felt_before = (
-        np.concatenate([getattr(solved.since, name) for solved in members])
-        for name in ("metal", "coefficient", "felt")
+def _solve(groups):
+    """Solve walls for what the gas does to them."""
+    at_rest = [group for group in groups if group.since is None]
+    balanced = wall_balances(
+        [(group.sections, group.coefficient, group.felt) for group in at_rest]
     )
-    return wall_warming(
-        metal, h_before, felt_before, wall, bore, members[0].since.duration, then=(h, felt)
-    )
+    for group, state in zip(at_rest, balanced, strict=True):
+        group.state = state
+    for group in groups:
+        if group.since is not None:
+            metal, h, felt, duration, _ = group.since
+            group.state = wall_warming(metal, h, felt, *group.sections[:2], duration,
+                                       then=(group.coefficient, group.felt))
 
 
 def walls_left(model, walls):
@@ -374,20 +431,14 @@ def walls_left(model, walls):
                     temperatures=model.net.cells[f.WALL, packing.cells].tolist())
         for packing in model.packings
     ]
-    metals = {}
-    for members in _alike(walls):
-        bore, *rows = (
-            np.concatenate(values) for values in
-            zip(*((solved.bore, *solved.state) for solved in members), strict=True)
-        )
-        state = type(members[0].state)(*rows)
-        metal = (
-            state.metal if isinstance(state, Warming) else metal_of(state, members[0].wall, bore)
-        )
-        metals |= {id(solved): metal[own].tolist() for solved, own in _shares(members)}
+    metals = {
+        group: group.state.metal if isinstance(group.state, Warming)
+        else metal_of(group.state, *group.sections[:2])
+        for group in _groups(walls)
+    }
     sections += [
         WallSection(duct=solved.duct, piece=solved.piece, positions=solved.position.tolist(),
-                    temperatures=metals[id(solved)])
+                    temperatures=metals[solved.group][solved.own].tolist())
         for solved in walls
     ]
     return WallsLeft(sections)
@@ -419,10 +470,10 @@ def update_many(points):
     for model, walls, cycle_time in points:
         gained, grip = model.record.wall
         felt = model.net.cells[f.WALL] - gained / np.maximum(grip, 1e-30)
-        for solved in walls:
-            solved.coefficient = grip[solved.cells] / (cycle_time * solved.surface)
-            solved.felt = felt[solved.cells]
-    _solve(*(walls for _, walls, _ in points))
+        for group in _groups(walls):
+            group.coefficient = grip[group.cells] / (cycle_time * group.surface)
+            group.felt = felt[group.cells]
+    _solve([group for _, walls, _ in points for group in _groups(walls)])
     for model, walls, cycle_time in points:
         lay_on(model, walls)
         for packing in model.packings:
@@ -431,5 +482,5 @@ def update_many(points):
 
 
 def _mean_wall(model):
-    inside = np.concatenate([np.arange(lo, hi) for lo, hi in model.ducts.values()])
-    return float(model.net.cells[f.WALL][inside].mean())
+    T = model.net.cells[f.WALL]
+    return float(np.concatenate([T[lo:hi] for lo, hi in model.ducts.values()]).mean())

@@ -877,6 +877,11 @@ def unpack_points(arrays, heads):
     return points
 
 
+def without_traces(point):
+    """A point without its traces, and so without the gas to start from, which belongs to them."""
+    return replace(point, samples=None, restart={})
+
+
 def point_meta(engine, exhaust, settings, *, gas, fuel_flow, network, facts):
     """Header of a Point: all that made it.
 

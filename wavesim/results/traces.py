@@ -447,7 +447,8 @@ class Samples:
             If the place or the quantity does not exist there.
         """
         check_choice("trace", "quantity", quantity, TRACES)
-        check_choice("trace", "at", at, self.places())
+        if type(at) is not str or not any(at in self.layout[kind] for kind in _KINDS):
+            check_choice("trace", "at", at, self.places())
         if at in self.layout["ducts"]:
             values = self._in_duct(quantity, at, x)
             at = f"{at} at {x:.4g} m"
