@@ -31,6 +31,7 @@ class Block:
         self.order, self.skipped = list(order), skipped
         self._turn = threading.Condition()
         self._left = []  # who has still to come to the next barrier, in order
+        self._busy, self._is_one_busy = {}, False
         self._mine = threading.local()
         self._near = np.zeros(words)
         self.blockDim = self.blockIdx = self.threadIdx = self.shared = self.atomic = self
@@ -39,8 +40,7 @@ class Block:
     def x(self):
         """Of the block: its number, of the thread: its own, by who asks."""
         asking = inspect.currentframe().f_back.f_code.co_name
-        return {"thread": lambda: self._mine.number, "threads": lambda: THREADS,
-                "block": lambda: 0}[asking]()
+        return {"thread": lambda: self._mine.number, "crew": lambda: self._mine.number}[asking]()
 
     def array(self, shape, kind):
         return self._near
@@ -54,10 +54,15 @@ class Block:
         values[place] = max(values[place], number)
 
     def syncthreads(self):
+        self.syncthreads_or(False)
+
+    def syncthreads_or(self, is_busy):
         if self.skipped is not None and inspect.stack()[2].lineno == self.skipped:
-            return
+            return True
+        self._busy[self._mine.number] = is_busy
         self._pass_on()
         self._wait()
+        return self._is_one_busy
 
     def _pass_on(self, is_over=False):
         with self._turn:
@@ -66,6 +71,7 @@ class Block:
                 self.order.remove(self._mine.number)
             if not self._left:
                 self._left = list(self.order)
+                self._is_one_busy, self._busy = any(self._busy.values()), {}
             self._turn.notify_all()
 
     def _wait(self):
@@ -166,7 +172,8 @@ def by_blocks(case, order, skipped=None, share=1.0):
     slots.ask(words, np.arange(1, 9) * (duration / 8.0), 200, True)
     for address, array in ((1, words), (2, np.zeros(1)), (3, np.zeros(1))):
         target.show(address, array.view(float))
-    Block(ORDERS[order], int(layout.job[slots.NEAR_END]), skipped).run(frame.cycles, 1, 2, 1, 3)
+    Block(ORDERS[order], int(layout.job[slots.NEAR_END]), skipped).run(
+        frame.cycles, 1, 2, 1, 3, int(layout.job[slots.NEAR_END]))
     return model, words
 
 
@@ -187,9 +194,9 @@ def off(case, order):
 
 
 def barriers():
-    """Lines of the march at which all threads of a block wait for each other, in every step."""
-    source, first = inspect.getsourcelines(frame.march_to)
-    return [first + i for i, line in enumerate(source) if line == "        barrier()\n"]
+    """Lines of a step at which all threads of a block wait for each other."""
+    source, first = inspect.getsourcelines(frame.march_step)
+    return [first + i for i, line in enumerate(source) if line == "    line_up(is_busy)\n"]
 
 
 def differs(case, line):

@@ -20,11 +20,11 @@ import numpy as np
 
 import wavesim.kernels
 from wavesim.errors import InputError
-from wavesim.gpu.launches import Lane
+from wavesim.gpu.launches import CREW, Lane
 from wavesim.kernels import jit
 
 EXTRA = "pip install 'numba-cuda[cu13]'"
-BLOCKS, THREADS = 4, 128  # of a multiprocessor, and of a block: 128 registers remain for a thread
+CREWS = 4  # of a block, of which a multiprocessor has one: 128 registers remain for a thread
 SHARE = 0.8  # of the free memory of the device that slots may take
 PAGE = 2**20
 LEAST = 64 * PAGE
@@ -46,7 +46,7 @@ def assembly(capability):
     from wavesim.gpu.frame import cycles  # brings numba-cuda, which only the compiler needs
     from wavesim.gpu.target import compiled
 
-    return compiled(cycles, 4, capability, (THREADS, BLOCKS))
+    return compiled(cycles, 5, capability, (CREWS * CREW, 1))
 
 
 def _digest(capability, driver):
@@ -102,8 +102,6 @@ class Device:
     multiprocessors : int
     resident : int
         Points that it marches at once, if the memory that the threads of a block share suffices.
-    blocks : int
-        The same of the last launch.
 
     Raises
     ------
@@ -147,9 +145,7 @@ class Device:
         self.multiprocessors = self._about(about.CU_DEVICE_ATTRIBUTE_MULTIPROCESSOR_COUNT)
         self._most_near = self._about(
             about.CU_DEVICE_ATTRIBUTE_MAX_SHARED_MEMORY_PER_BLOCK_OPTIN)
-        self.resident = BLOCKS * self.multiprocessors
-        self.blocks = 0
-        self.threads = THREADS
+        self.resident = CREWS * self.multiprocessors
         self._function = None
 
     def _ask(self, call, *arguments):
@@ -232,6 +228,8 @@ class Device:
         module = self._ask(driver.cuModuleLoadData, binary)
         name = re.search(rb"_ZN7wavesim3gpu5frame6cycles\w+", binary).group()
         self._function = self._ask(driver.cuModuleGetFunction, module, name)
+        attribute = driver.CUfunction_attribute.CU_FUNC_ATTRIBUTE_MAX_DYNAMIC_SHARED_SIZE_BYTES
+        self._ask(driver.cuFuncSetAttribute, self._function, attribute, self._most_near)
 
     def _linked(self, code):
         """Machine code from assembly, by the compiler in the driver."""
@@ -245,27 +243,23 @@ class Device:
         self._ask(driver.cuLinkDestroy, link)
         return binary
 
-    def fit(self, near_words):
-        """Prepare for points whose near arrays take so many words; how many run at once.
+    def shape(self, near_words, points):
+        """(blocks, crews of each) that march points whose near arrays take so many words at most.
 
         Raises
         ------
         InputError
             If they take more than the threads of a block share on this device.
         """
-        driver = self._driver
         size = 8 * near_words
         if size > self._most_near:
             raise InputError(
                 f"the system has so many ends and stores that they take {size} bytes of the fast "
                 f"memory of the GPU, which has {self._most_near}; compute it without device."
             )
-        attribute = driver.CUfunction_attribute.CU_FUNC_ATTRIBUTE_MAX_DYNAMIC_SHARED_SIZE_BYTES
-        self._ask(driver.cuFuncSetAttribute, self._function, attribute, size)
-        each = self._ask(driver.cuOccupancyMaxActiveBlocksPerMultiprocessor, self._function,
-                         self.threads, size)
-        self.blocks = each * self.multiprocessors
-        return size
+        wanted = -(-points // self.multiprocessors)  # few points are spread
+        crews = min(CREWS, self._most_near // size, wanted)
+        return min(self.multiprocessors, -(-points // crews)), crews
 
     def allocate(self, size):
         """Address of new memory of the device."""
@@ -307,9 +301,9 @@ class Device:
         self._ask(self._driver.cuMemcpyHtoDAsync, address, values.ctypes.data, values.nbytes,
                   stream)
 
-    def launch(self, blocks, near_size, words, stream):
-        """Start `frame.cycles` with its whole numbers."""
+    def launch(self, blocks, crews, words, stream):
+        """Start `frame.cycles` with its whole numbers, the last of which is for each crew."""
         given = np.array(words, dtype=np.int64)
         places = np.array([given.ctypes.data + 8 * i for i in range(given.size)], dtype=np.uint64)
-        self._ask(self._driver.cuLaunchKernel, self._function, blocks, 1, 1, self.threads, 1, 1,
-                  near_size, stream, places.ctypes.data, 0)
+        self._ask(self._driver.cuLaunchKernel, self._function, blocks, 1, 1, CREW * crews, 1, 1,
+                  8 * crews * words[-1], stream, places.ctypes.data, 0)

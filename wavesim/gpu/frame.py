@@ -1,13 +1,14 @@
-"""The march of engine cycles on a GPU: a block of threads for each point.
+"""The march of engine cycles on a GPU: a crew of threads for each point.
 
 The counterpart of `kernels/march.py` and of the frame of a step in `kernels/step.py`; every stage
-is that of the kernels, as `translate` makes it.  What the threads of a block must agree on (the
+is that of the kernels, as `translate` makes it.  What the threads of a crew must agree on (the
 step, the crank angle, how the march stands) one of them finds and puts into the mail at the head of
 their shared memory.  Between stages they wait for each other where one reads what another wrote.
 
-A launch has as many blocks as the device can hold at once.  Each takes the next point that waits,
-reads the near arrays of its slot (`slots`) into its shared memory, marches a cycle and writes them
-back.
+A block is made of a few crews, and all of them wait between stages: the march is so long a program
+that a multiprocessor spends much of its time on fetching it, and crews that are at the same stage
+fetch it once.  A crew takes the next point that waits, reads the near arrays of its slot (`slots`)
+into its shared memory, marches a cycle, writes them back and takes the next.
 """
 
 import numpy as np
@@ -35,11 +36,13 @@ from wavesim.gpu.target import (
     barrier,
     cells_at_once,
     clock,
+    crew,
     ends_at_once,
     first_cell,
     first_end,
     half,
     highest,
+    line_up,
     near,
     part,
     thread,
@@ -64,6 +67,7 @@ update_beside_walls = together("cells", "update_mixture", "apply_walls")
 GO_ON = -1
 QUARTERS = 8  # of a cycle, in which the march is cut as on a processor
 (TOP, JOB, STANDING, DUE, LAST,  # the mail: whole numbers
+ QUARTER, TURNED, STEPS, HAS_BEGUN,  # of the cycle; steps in the quarters before, and in this one
  T, DT, BEFORE, THETA, THETA_LATER) = range(MAIL_AT, NEAR_AT)
 PROFILED = False  # True adds up the ticks of every stage, in the job
 
@@ -83,12 +87,11 @@ _INNER, _FACE = N_ENTRY * PLACE["inner"], N_ENTRY * PLACE["face"]
 
 
 @part
-def views(far):
+def views(far, own):
     """All arrays of the point of this block; what is not used costs nothing.
 
     Made anew for every stage, so that no thread keeps places of dozens of arrays in its registers.
     """
-    own = near()
     table = whole(own)
     net = f.Net(
         table[JOB_AT + GAS_KIND], view_1(own, table, _GAS_R), view_2(own, table, _GAS_COEF),
@@ -122,62 +125,67 @@ def views(far):
 
 
 @part
-def reset_ghosts(far):
-    net, state, work, record, inner, face = views(far)
+def reset_ghosts(far, own):
+    net, state, work, record, inner, face = views(far, own)
     step.reset_ghosts(net, state)
 
 
 @part
-def find_rate(far):
+def find_rate(far, own):
     """Primitive values; the largest rate of all cells and stores goes into the mail."""
-    net, state, work, record, inner, face = views(far)
+    net, state, work, record, inner, face = views(far, own)
     rate = step.primitives(net, state, work)
     needed = stores.stores_rate(net, state, work)
     bits = max(np.float64(rate).view(np.int64), np.float64(needed).view(np.int64))
-    highest(whole(near()), TOP, bits)
+    highest(whole(own), TOP, bits)
 
 
 @part
-def decide(far, t_end, steps, max_steps):
+def decide(far, own):
     """What one thread finds for all: how the march stands, the step, and the clock after it."""
-    net, state, work, record, inner, face = views(far)
-    mail = near()
-    told = whole(mail)
+    net, state, work, record, inner, face = views(far, own)
+    told = whole(own)
     rate = np.int64(told[TOP]).view(np.float64)
     told[TOP] = 0
-    t = state.clock[f.TIME]
+    t, t_end = state.clock[f.TIME], own[JOB_AT + CHUNK_END + told[QUARTER]]
     standing = GO_ON
     dt = 0.0
     if not rate < 1e12:
         standing = f.BAD_STATE
     elif t >= t_end * (1.0 - 1e-14):
         standing = f.OK
-    elif steps >= max_steps:
+    elif told[TURNED] + told[STEPS] >= told[JOB_AT + MAX_STEPS]:
         standing = f.TOO_MANY_STEPS
     else:
         dt = step.step_size(net, state, rate, t, t_end)
         if not dt > 0.0:
             standing = f.NO_STEP
     told[STANDING] = standing
-    mail[T] = t
-    mail[DT] = dt
-    mail[BEFORE] = state.clock[f.LAST_DT]
+    told[HAS_BEGUN] = told[STEPS]
+    own[T] = t
+    own[DT] = dt
+    own[BEFORE] = state.clock[f.LAST_DT]
+    if standing == f.OK:
+        told[QUARTER] += 1
+        told[TURNED] += told[STEPS]
+        told[STEPS] = 0
     if standing != GO_ON:
         return
+    told[STEPS] += 1
     due = int(state.clock[f.IN_SLICE]) % 5 == 0  # as in `step.open_step`
     told[DUE] = 1 if due and net.options[f.FRICTION_ON] + net.options[f.HEAT_ON] > 0.0 else 0
     later = step.time_after(net, state, t, dt, t_end)
-    mail[THETA] = step.crank_angle(net.options[f.OMEGA_DEG], t)
-    mail[THETA_LATER] = step.crank_angle(net.options[f.OMEGA_DEG], later)
+    own[THETA] = step.crank_angle(net.options[f.OMEGA_DEG], t)
+    own[THETA_LATER] = step.crank_angle(net.options[f.OMEGA_DEG], later)
     state.clock[f.TIME] = later
     state.clock[f.LAST_DT] = dt
     state.clock[f.STEPS] += 1.0
 
 
 @part
-def add_samples(far, k, t, dt, second):
+def add_samples(far, own, k, t, dt, second):
     """As `step.add_samples`, from sample `k` on."""
-    net, state, work, record, inner, face = views(far)
+    net, state, work, record, inner, face = views(far, own)
     interval = record.interval[0]
     n = net.area.shape[0] - 1
     while k < record.store.shape[0]:
@@ -218,20 +226,19 @@ def add_samples(far, k, t, dt, second):
 
 
 @part
-def sample(far, has_begun):
+def sample(far, own):
     """As `step.sample`."""
-    net, state, work, record, inner, face = views(far)
-    mail = near()
+    net, state, work, record, inner, face = views(far, own)
     k = int(state.clock[f.NEXT_SAMPLE])
-    t, before, dt = mail[T], mail[BEFORE], mail[DT]
+    t, before, dt = own[T], own[BEFORE], own[DT]
     done = k
     for turn in range(2):
         second = turn == 0
         start, length = t, dt
         if second:
-            start, length = t - before, before if has_begun else 0.0
+            start, length = t - before, before if whole(own)[HAS_BEGUN] > 0 else 0.0
         if length > 0.0:
-            last = add_samples(far, done, start, length, second)
+            last = add_samples(far, own, done, start, length, second)
             if second:
                 done = last
     barrier()
@@ -240,21 +247,21 @@ def sample(far, has_begun):
 
 
 @part
-def exchange(far):
-    net, state, work, record, inner, face = views(far)
-    perforate.exchange(net, state, work, record, near()[DT])
+def exchange(far, own):
+    net, state, work, record, inner, face = views(far, own)
+    perforate.exchange(net, state, work, record, own[DT])
 
 
 @part
-def wall_coefficients(far):
-    net, state, work, record, inner, face = views(far)
-    if whole(near())[DUE] > 0:
+def wall_coefficients(far, own):
+    net, state, work, record, inner, face = views(far, own)
+    if whole(own)[DUE] > 0:
         step.walls(net, state, work)
 
 
 @part
-def fill_ghosts(far):
-    net, state, work, record, inner, face = views(far)
+def fill_ghosts(far, own):
+    net, state, work, record, inner, face = views(far, own)
     march.fill_ghosts(net, state, work)
 
 
@@ -265,22 +272,22 @@ def is_usual(net):
 
 
 @part
-def reconstruct(far):
-    net, state, work, record, inner, face = views(far)
+def reconstruct(far, own):
+    net, state, work, record, inner, face = views(far, own)
     if not is_usual(net):
-        march.reconstruct(net, state, work, near()[DT])
+        march.reconstruct(net, state, work, own[DT])
         return
     W, Q, g = work.W, work.Q, net.cells
     find_faces(
-        net.area.shape[0] - 1, near()[DT], state.U[f.R], W[f.U], W[f.P], W[f.C], g[f.INV_DX],
+        net.area.shape[0] - 1, own[DT], state.U[f.R], W[f.U], W[f.P], W[f.C], g[f.INV_DX],
         g[f.DLNA], W[f.WARMED], Q[f.RM], Q[f.UM], Q[f.PM], Q[f.RP], Q[f.UP], Q[f.PP], W[f.PER_Z],
         g[f.INV_VOL], W[f.YF], W[f.YB], Q[f.HALF_F], Q[f.HALF_B], Q[f.PER_MASS],
     )
 
 
 @part
-def find_fluxes(far):
-    net, state, work, record, inner, face = views(far)
+def find_fluxes(far, own):
+    net, state, work, record, inner, face = views(far, own)
     if is_usual(net):
         W, Q, F = work.W, work.Q, work.F
         find_fluxes_and_parts(
@@ -291,40 +298,38 @@ def find_fluxes(far):
         )
     else:
         march.fluxes(net, work)
-    nodes.inner_states(net, state, work, inner, near()[DT])
+    nodes.inner_states(net, state, work, inner, own[DT])
 
 
 @part
-def stores_ahead(far):
-    net, state, work, record, inner, face = views(far)
-    mail = near()
-    stores.stores_ahead(net, state, work, inner, mail[DT], mail[THETA])
+def stores_ahead(far, own):
+    net, state, work, record, inner, face = views(far, own)
+    stores.stores_ahead(net, state, work, inner, own[DT], own[THETA])
 
 
 @part
-def middle():
+def middle(own):
     """Crank angle [deg] in the middle of the step."""
-    mail = near()
-    omega = view_1(near(), whole(near()), _OPTIONS)[f.OMEGA_DEG]
-    return mail[THETA] + 0.5 * mail[DT] * omega
+    omega = view_1(own, whole(own), _OPTIONS)[f.OMEGA_DEG]
+    return own[THETA] + 0.5 * own[DT] * omega
 
 
 @part
-def solve_ends(far):
-    net, state, work, record, inner, face = views(far)
-    nodes.solve_ends(net, state, work, inner, face, near()[DT], middle())
+def solve_ends(far, own):
+    net, state, work, record, inner, face = views(far, own)
+    nodes.solve_ends(net, state, work, inner, face, own[DT], middle(own))
 
 
 @part
-def spare_small_stores(far):
-    net, state, work, record, inner, face = views(far)
-    openings.spare_small_stores(net, state, work, inner, face, near()[DT], middle())
+def spare_small_stores(far, own):
+    net, state, work, record, inner, face = views(far, own)
+    openings.spare_small_stores(net, state, work, inner, face, own[DT], middle(own))
 
 
 @part
-def hand_over(far):
-    net, state, work, record, inner, face = views(far)
-    nodes.hand_over(net, state, work, inner, face, near()[DT])
+def hand_over(far, own):
+    net, state, work, record, inner, face = views(far, own)
+    nodes.hand_over(net, state, work, inner, face, own[DT])
 
 
 @part
@@ -344,20 +349,19 @@ def update(net, state, work, record, dt):
 
 
 @part
-def close_step(far):
-    net, state, work, record, inner, face = views(far)
-    mail = near()
-    update(net, state, work, record, mail[DT])
-    stores.stores_step(net, state, work, record, face, mail[DT], mail[THETA], mail[THETA_LATER])
-    step.sum_ends(net, record, face, mail[DT])
+def close_step(far, own):
+    net, state, work, record, inner, face = views(far, own)
+    update(net, state, work, record, own[DT])
+    stores.stores_step(net, state, work, record, face, own[DT], own[THETA], own[THETA_LATER])
+    step.sum_ends(net, record, face, own[DT])
 
 
 @part
-def mark(stage):
+def mark(own, stage):
     """Add the ticks since the last mark to those of a stage."""
     if PROFILED:
         if thread() == 0:
-            told = whole(near())
+            told = whole(own)
             now = clock()
             told[JOB_AT + PROFILE + stage] += now - told[LAST]
             told[LAST] = now
@@ -367,82 +371,66 @@ def mark(stage):
 
 
 @part
-def march_to(far, t_end, max_steps, is_sampled):
-    """As `kernels.march.march`; returns (status, steps taken)."""
-    steps = 0
-    while True:
-        reset_ghosts(far)
-        barrier()
-        mark(0)
-        find_rate(far)
-        barrier()
-        mark(1)
-        if thread() == 0:
-            decide(far, t_end, steps, max_steps)
-        barrier()
-        mark(2)
-        standing = whole(near())[STANDING]
-        if is_sampled and standing != f.BAD_STATE:
-            sample(far, steps > 0)
-        if standing != GO_ON:
-            barrier()
-            return standing, steps
-        exchange(far)
-        wall_coefficients(far)
-        fill_ghosts(far)
-        barrier()
-        mark(3)
-        reconstruct(far)
-        barrier()
-        mark(4)
-        find_fluxes(far)
-        barrier()
-        mark(5)
-        stores_ahead(far)
-        barrier()
-        mark(6)
-        solve_ends(far)
-        barrier()
-        mark(7)
-        spare_small_stores(far)
-        barrier()
-        mark(8)
-        hand_over(far)
-        barrier()
-        mark(9)
-        close_step(far)
-        barrier()
-        mark(10)
-        steps += 1
+def march_step(far, own, is_busy):
+    """A step of every crew of the block that is busy, all stage by stage.
 
-
-@part
-def march_cycle(far):
-    """A cycle in quarter turns, as `march.advance.run_cycle`; the answer goes into the job."""
-    own = near()
-    job, at = whole(own), JOB_AT
-    used = 0
-    quarter = 0
-    standing, steps = f.OK, 0
-    while quarter < QUARTERS:
-        standing, steps = march_to(
-            far, own[at + CHUNK_END + quarter], job[at + MAX_STEPS] - used, job[at + SAMPLED] > 0
-        )
-        if standing != f.OK:
-            break
-        used += steps
-        quarter += 1
-    if thread() == 0:
-        job[at + STATUS] = standing
-        job[at + CHUNK] = quarter
-        job[at + TAKEN] = steps
-        job[at + USED] = used
-    barrier()
+    Returns how the march of the crew stands, as in `kernels.march.march`; GO_ON after a step.
+    """
+    if is_busy:
+        reset_ghosts(far, own)
+    line_up(is_busy)
+    mark(own, 0)
+    if is_busy:
+        find_rate(far, own)
+    line_up(is_busy)
+    mark(own, 1)
+    if is_busy and thread() == 0:
+        decide(far, own)
+    line_up(is_busy)
+    mark(own, 2)
+    standing = whole(own)[STANDING]
+    goes_on = is_busy and standing == GO_ON
+    if is_busy and whole(own)[JOB_AT + SAMPLED] > 0 and standing != f.BAD_STATE:
+        sample(far, own)
+    if goes_on:
+        exchange(far, own)
+        wall_coefficients(far, own)
+        fill_ghosts(far, own)
+    line_up(is_busy)
+    mark(own, 3)
+    if goes_on:
+        reconstruct(far, own)
+    line_up(is_busy)
+    mark(own, 4)
+    if goes_on:
+        find_fluxes(far, own)
+    line_up(is_busy)
+    mark(own, 5)
+    if goes_on:
+        stores_ahead(far, own)
+    line_up(is_busy)
+    mark(own, 6)
+    if goes_on:
+        solve_ends(far, own)
+    line_up(is_busy)
+    mark(own, 7)
+    if goes_on:
+        spare_small_stores(far, own)
+    line_up(is_busy)
+    mark(own, 8)
+    if goes_on:
+        hand_over(far, own)
+    line_up(is_busy)
+    mark(own, 9)
+    if goes_on:
+        close_step(far, own)
+    mark(own, 10)
+    return standing
 
 
 @part
 def copy(source, target, from_word, to_word):
-    """Copy words to the same place, all threads together."""
+    """Copy words to the same place, all threads of a crew together."""
     i = from_word + thread()
     while i < to_word:
         target[i] = source[i]
@@ -451,14 +439,41 @@ def copy(source, target, from_word, to_word):
 
 @part
 def clear(target, from_word, to_word):
-    """Set words to 0, all threads together."""
+    """Set words to 0, all threads of a crew together."""
     i = from_word + thread()
     while i < to_word:
         target[i] = 0
         i += cells_at_once()
 
 
-def cycles(slots, starts, count, queue):
+@part
+def begin(far, own):
+    """Read the near arrays of a slot, and set what the cells are to tell to 0."""
+    kept, mail = whole(far), whole(own)
+    copy(kept, mail, 0, kept[JOB_AT + NEAR_END])
+    barrier()
+    if thread() == 0:
+        mail[QUARTER] = mail[TURNED] = mail[STEPS] = 0
+    clear(kept, mail[_WALL], mail[JOB_AT + TOLD_END])
+    barrier()
+
+
+@part
+def end(far, own):
+    """Write the near arrays back, and how the cycle ended."""
+    kept, mail = whole(far), whole(own)
+    if thread() == 0:
+        mail[JOB_AT + STATUS] = mail[STANDING]
+        mail[JOB_AT + CHUNK] = mail[QUARTER]
+        mail[JOB_AT + TAKEN] = mail[STEPS]
+        mail[JOB_AT + USED] = mail[TURNED]
+    barrier()
+    copy(mail, kept, JOB_AT, MAIL_AT)
+    copy(mail, kept, NEAR_AT, mail[JOB_AT + NEAR_END])
+    barrier()
+
+
+def cycles(slots, starts, count, queue, words_each):
     """One cycle of every point that waits: what a launch runs.
 
     Parameters
@@ -471,26 +486,28 @@ def cycles(slots, starts, count, queue):
         How many there are.
     queue : int
         Address of a word that says how many were taken, 0 at first.
+    words_each : int
+        Words of the memory that the threads of a block share, for each crew.
     """
-    listed = whole(words(starts))
-    mail = whole(near())
+    own = near(words_each * crew())
+    mail, listed = whole(own), whole(words(starts))
+    far = words(slots)
+    is_busy, is_open = False, True
     while True:
-        if thread() == 0:
-            mail[JOB] = add_to(whole(words(queue)), 0, 1)
-        barrier()
-        job = mail[JOB]
-        if job >= count:
+        if is_open and not is_busy:
+            if thread() == 0:
+                mail[JOB] = add_to(whole(words(queue)), 0, 1)
+            barrier()
+            job = mail[JOB]
+            barrier()
+            is_open = is_busy = job < count
+            if is_open:
+                far = words(slots + 8 * listed[job])
+                begin(far, own)
+        if not line_up(is_busy):
             return
-        barrier()
-        far = words(slots + 8 * listed[job])
-        own = whole(far)
-        end = own[JOB_AT + NEAR_END]
-        copy(own, mail, 0, end)
-        barrier()
-        clear(own, mail[_WALL], mail[JOB_AT + TOLD_END])
-        barrier()
-        march_cycle(far)
-        barrier()
-        copy(mail, own, JOB_AT, MAIL_AT)
-        copy(mail, own, NEAR_AT, end)
-        barrier()
+        standing = march_step(far, own, is_busy)
+        is_over = standing != f.OK or mail[QUARTER] == QUARTERS
+        if is_busy and standing != GO_ON and is_over:
+            end(far, own)
+            is_busy = False

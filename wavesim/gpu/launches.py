@@ -4,6 +4,7 @@ import numpy as np
 
 from wavesim.gpu import slots
 
+CREW = 128  # threads that march one point
 _MOST = 65536  # points of a launch
 
 
@@ -58,7 +59,8 @@ class Lane:
 
     def _march(self, starts, jobs):
         device, stream = self.device, self.stream
-        near = device.fit(int(jobs[:, slots.NEAR_END].max()))
+        near = int(jobs[:, slots.NEAR_END].max())
+        blocks, crews = device.shape(near, starts.size)
         begin, loaded, marched, done = self.events
         device.record(begin, stream)
         fresh = jobs[:, slots.FRESH] > 0
@@ -73,8 +75,8 @@ class Lane:
             lists.append(some)
             device.copy_in(self.list, some, stream)
             device.record(loaded, stream)
-            given = self.mirror, self.list + 8, some.size - 1, self.list
-            device.launch(min(device.blocks, some.size - 1), near, given, stream)
+            given = self.mirror, self.list + 8, some.size - 1, self.list, near
+            device.launch(blocks, crews, given, stream)
         device.record(marched, stream)
         for start, words in zip(starts.tolist(), jobs[:, slots.TOLD_END].tolist(), strict=True):
             self._copy_out(start + slots.JOB_AT, start + words)

@@ -14,6 +14,8 @@ import math
 
 import numpy as np
 
+from wavesim.gpu import launches
+
 if not hasattr(np, "row_stack"):  # numba-cuda asks for it, numpy 2.5 has it no more
     np.row_stack = np.vstack
 
@@ -25,6 +27,7 @@ except ImportError:  # said in a sentence by `wavesim.gpu.device`
 
 SIMULATED = config is not None and bool(config.ENABLE_CUDASIM)
 WARP = 4 if SIMULATED else 32
+CREW = 8 if SIMULATED else launches.CREW
 #: Neighbouring ends that one warp solves: fewer and the code of all ends is read by more warps.
 ENDS_A_WARP = 2 if SIMULATED else 12
 STORES_A_WARP = 2  # not neighbours: cylinders, which take longest, are spread over all warps
@@ -44,17 +47,25 @@ if SIMULATED:
 
     part = function
 
+    def crew():
+        """Which crew of its block a thread belongs to."""
+        return _now().threadIdx.x // CREW
+
     def thread():
-        return _now().threadIdx.x
+        """Number of a thread in its crew."""
+        return _now().threadIdx.x % CREW
 
     def threads():
-        return _now().blockDim.x
-
-    def block():
-        return _now().blockIdx.x
+        """How many a crew has."""
+        return CREW
 
     def barrier():
+        """Where the threads of a crew wait for each other."""
         _now().syncthreads()
+
+    def line_up(is_busy):
+        """Where all threads of a block wait for each other; True if one of them is busy."""
+        return _now().syncthreads_or(is_busy) != 0
 
     def add_to(values, place, number):
         """Add at a place that other threads may add to as well; returns what was there."""
@@ -64,9 +75,9 @@ if SIMULATED:
         """Raise a value to the highest number of all threads."""
         _now().atomic.max(values, place, number)
 
-    def near():
-        """The words that the threads of a block share."""
-        return _now().shared.array(0, np.dtype(np.float64))
+    def near(first):
+        """The words that the threads of a block share, from one on."""
+        return _now().shared.array(0, np.dtype(np.float64))[first:]
 
     def words(address):
         """All words from an address on."""
@@ -114,20 +125,34 @@ elif config is not None:
     part = functools.partial(cuda.jit, device=True, forceinline=True)
 
     @part
+    def crew():
+        return cuda.threadIdx.x // CREW
+
+    @part
     def thread():
-        return cuda.threadIdx.x
+        return cuda.threadIdx.x % CREW
 
     @part
     def threads():
-        return cuda.blockDim.x
+        return CREW
 
-    @part
-    def block():
-        return cuda.blockIdx.x
+    @intrinsic
+    def _wait_for(typing, number):
+        def generate(context, builder, signature, arguments):
+            kind = ir.FunctionType(ir.VoidType(), [ir.IntType(32)])
+            wait = ir.InlineAsm(kind, f"bar.sync $0, {CREW};", "r", side_effect=True)
+            builder.call(wait, arguments, attrs=("convergent",))
+            return context.get_dummy_value()
+
+        return types.none(types.int32), generate
 
     @part
     def barrier():
-        cuda.syncthreads()
+        _wait_for(np.int32(1 + crew()))  # 0 is that of the block
+
+    @part
+    def line_up(is_busy):
+        return cuda.syncthreads_or(np.int32(is_busy)) != 0
 
     @part
     def add_to(values, place, number):
@@ -168,8 +193,8 @@ elif config is not None:
         return result(types.int64), generate
 
     @intrinsic
-    def near(typing):
-        """The words that the threads of a block share; how many is said at the launch."""
+    def near(typing, first):
+        """The words that the threads of a block share, from one on; how many a launch says."""
         result = types.Array(types.float64, 1, "C")
 
         def generate(context, builder, signature, arguments):
@@ -181,9 +206,10 @@ elif config is not None:
                 held.linkage, held.align = "external", 16
             there = builder.addrspacecast(held, ir.PointerType(ir.ArrayType(ir.DoubleType(), 0)))
             there = builder.bitcast(there, ir.PointerType(ir.DoubleType()))
+            there = builder.gep(there, arguments)
             return _described(context, builder, result, there, [ir.Constant(ir.IntType(64), 1)])
 
-        return result(), generate
+        return result(types.int64), generate
 
     def _as(kind):
         @intrinsic
