@@ -102,7 +102,6 @@ def cycles():
             if ticks.any():
                 say("  ticks a step of stages", (ticks / job[slots.USED]).astype(int).tolist())
     follow(found, starts[:528], [kept[i % 63][1] for i in range(528)])
-    say(f"{device.blocks} blocks at once; last {1e9 * took / steps:.0f}")
 
 
 def follow(found, starts, ends):
@@ -238,11 +237,8 @@ def designs():
         after = at_work.cycles, at_work.launches, at_work.busy, host_time(at_work)
         marched, launches, busy, hosts = (b - a for a, b in zip(before, after, strict=True))
         spans = np.array(at_work.spans()[before_spans:])
-        copied, march, back = spans[:, 2:].sum(axis=0) / 1e3
-        say(f"on the device {copied:.2f} s of copies in, {march:.2f} s of marching, {back:.2f} s "
-            "of copies out")
-        for row in spans[:: max(1, len(spans) // 24)]:
-            say("   points {:.0f}, new {:.0f}; ms in {:.1f}, march {:.1f}, out {:.1f}".format(*row))
+        for row in spans[:: max(1, len(spans) // 12)]:
+            say("   a launch of {:.0f} points, {:.0f} new, {:.0f} ms".format(*row))
         good = sum(int(design.trusted.sum()) for design in found)
         say(f"{len(found)} designs at {rpm}: {took:.2f} s, {60.0 * count / took:.0f} points/min; "
             f"{good} of {count} converged, {len(found.failures)} designs failed; "

@@ -170,10 +170,13 @@ def by_blocks(case, order, skipped=None, share=1.0):
     words = np.zeros(layout.words, dtype=np.int64)
     slots.settle_in(model, layout, words)
     slots.ask(words, np.arange(1, 9) * (duration / 8.0), 200, True)
-    for address, array in ((1, words), (2, np.zeros(1)), (3, np.zeros(1))):
+    mirror = np.zeros_like(words)
+    for address, array in ((1, words), (2, mirror), (3, np.zeros(1)), (4, np.zeros(1))):
         target.show(address, array.view(float))
     Block(ORDERS[order], int(layout.job[slots.NEAR_END]), skipped).run(
-        frame.cycles, 1, 2, 1, 3, int(layout.job[slots.NEAR_END]))
+        frame.cycles, 1, 2, 3, 1, 4, int(layout.job[slots.NEAR_END]))
+    kept = slice(layout.job[slots.TOLD_END], None)  # stays on the device
+    words[kept] = mirror[kept]
     return model, words
 
 
@@ -196,7 +199,8 @@ def off(case, order):
 def barriers():
     """Lines of a step at which all threads of a block wait for each other."""
     source, first = inspect.getsourcelines(frame.march_step)
-    return [first + i for i, line in enumerate(source) if line == "    line_up(is_busy)\n"]
+    waits = "    line_up(is_busy)\n", "    barrier()\n"
+    return [first + i for i, line in enumerate(source) if line in waits]
 
 
 def differs(case, line):

@@ -46,7 +46,7 @@ def assembly(capability):
     from wavesim.gpu.frame import cycles  # brings numba-cuda, which only the compiler needs
     from wavesim.gpu.target import compiled
 
-    return compiled(cycles, 5, capability, (CREWS * CREW, 1))
+    return compiled(cycles, 6, capability, (CREWS * CREW, 1))
 
 
 def _digest(capability, driver):
@@ -171,10 +171,10 @@ class Device:
             Number of lanes.
         """
         self.load()
-        self.pin(memory)
+        mapped = self.pin(memory)
         mirror = self.allocate(memory.nbytes)
         self._held = memory, mirror
-        return [Lane(self, memory, mirror) for _ in range(count)]
+        return [Lane(self, memory, mapped, mirror) for _ in range(count)]
 
     def memory_for(self, size):
         """Bytes of slots, at most `size`, that the device has memory for.
@@ -269,9 +269,11 @@ class Device:
         self._ask(self._driver.cuMemFree, address)
 
     def pin(self, memory):
-        """Let copies to and from memory of the host run beside all else."""
-        self._ask(self._driver.cuMemHostRegister, memory.ctypes.data, memory.nbytes,
-                  self._driver.CU_MEMHOSTREGISTER_PORTABLE)
+        """Let the device reach memory of the host; the address that it has there."""
+        driver = self._driver
+        self._ask(driver.cuMemHostRegister, memory.ctypes.data, memory.nbytes,
+                  driver.CU_MEMHOSTREGISTER_PORTABLE | driver.CU_MEMHOSTREGISTER_DEVICEMAP)
+        return int(self._ask(driver.cuMemHostGetDevicePointer, memory.ctypes.data, 0))
 
     def unpin(self, memory):
         self._ask(self._driver.cuMemHostUnregister, memory.ctypes.data)

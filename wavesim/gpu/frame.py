@@ -7,17 +7,20 @@ their shared memory.  Between stages they wait for each other where one reads wh
 
 A block is made of a few crews, and all of them wait between stages: the march is so long a program
 that a multiprocessor spends much of its time on fetching it, and crews that are at the same stage
-fetch it once.  A crew takes the next point that waits, reads the near arrays of its slot (`slots`)
-into its shared memory, marches a cycle, writes them back and takes the next.
+fetch it once.  A crew takes the next point that waits, reads its slot (`slots`) from the memory of
+the host, marches a cycle, writes back what has changed and takes the next.
 """
 
 import numpy as np
 
 from wavesim.gpu.slots import (
+    CELLS_END,
     CHUNK,
     CHUNK_END,
+    FRESH,
     GAS_KIND,
     JOB_AT,
+    KEPT_END,
     MAIL_AT,
     MAX_STEPS,
     N_ENTRY,
@@ -372,21 +375,22 @@ def mark(own, stage):
 
 @part
 def march_step(far, own, is_busy):
-    """A step of every crew of the block that is busy, all stage by stage.
+    """A step of every crew of the block that is busy.
 
+    The ends are the longest program: all crews line up before it, and before the next step.
     Returns how the march of the crew stands, as in `kernels.march.march`; GO_ON after a step.
     """
     if is_busy:
         reset_ghosts(far, own)
-    line_up(is_busy)
+    barrier()
     mark(own, 0)
     if is_busy:
         find_rate(far, own)
-    line_up(is_busy)
+    barrier()
     mark(own, 1)
     if is_busy and thread() == 0:
         decide(far, own)
-    line_up(is_busy)
+    barrier()
     mark(own, 2)
     standing = whole(own)[STANDING]
     goes_on = is_busy and standing == GO_ON
@@ -396,15 +400,15 @@ def march_step(far, own, is_busy):
         exchange(far, own)
         wall_coefficients(far, own)
         fill_ghosts(far, own)
-    line_up(is_busy)
+    barrier()
     mark(own, 3)
     if goes_on:
         reconstruct(far, own)
-    line_up(is_busy)
+    barrier()
     mark(own, 4)
     if goes_on:
         find_fluxes(far, own)
-    line_up(is_busy)
+    barrier()
     mark(own, 5)
     if goes_on:
         stores_ahead(far, own)
@@ -412,15 +416,15 @@ def march_step(far, own, is_busy):
     mark(own, 6)
     if goes_on:
         solve_ends(far, own)
-    line_up(is_busy)
+    barrier()
     mark(own, 7)
     if goes_on:
         spare_small_stores(far, own)
-    line_up(is_busy)
+    barrier()
     mark(own, 8)
     if goes_on:
         hand_over(far, own)
-    line_up(is_busy)
+    barrier()
     mark(own, 9)
     if goes_on:
         close_step(far, own)
@@ -447,9 +451,12 @@ def clear(target, from_word, to_word):
 
 
 @part
-def begin(far, own):
-    """Read the near arrays of a slot, and set what the cells are to tell to 0."""
-    kept, mail = whole(far), whole(own)
+def begin(there, far, own):
+    """Read a slot from the memory of the host, and set what the cells are to tell to 0."""
+    given, kept, mail = whole(there), whole(far), whole(own)
+    last = given[JOB_AT + KEPT_END] if given[JOB_AT + FRESH] > 0 else given[JOB_AT + CELLS_END]
+    copy(given, kept, 0, last)
+    barrier()
     copy(kept, mail, 0, kept[JOB_AT + NEAR_END])
     barrier()
     if thread() == 0:
@@ -459,27 +466,30 @@ def begin(far, own):
 
 
 @part
-def end(far, own):
-    """Write the near arrays back, and how the cycle ended."""
-    kept, mail = whole(far), whole(own)
+def end(there, far, own):
+    """Write back what a cycle has changed and how it ended; all of it if it failed."""
+    given, kept, mail = whole(there), whole(far), whole(own)
     if thread() == 0:
+        mail[JOB_AT + FRESH] = 0
         mail[JOB_AT + STATUS] = mail[STANDING]
         mail[JOB_AT + CHUNK] = mail[QUARTER]
         mail[JOB_AT + TAKEN] = mail[STEPS]
         mail[JOB_AT + USED] = mail[TURNED]
     barrier()
-    copy(mail, kept, JOB_AT, MAIL_AT)
-    copy(mail, kept, NEAR_AT, mail[JOB_AT + NEAR_END])
+    copy(mail, given, JOB_AT, MAIL_AT)
+    copy(mail, given, NEAR_AT, mail[JOB_AT + NEAR_END])
+    last = mail[JOB_AT + TOLD_END] if mail[STANDING] == f.OK else mail[JOB_AT + KEPT_END]
+    copy(kept, given, mail[JOB_AT + CELLS_END], last)
     barrier()
 
 
-def cycles(slots, starts, count, queue, words_each):
+def cycles(host, slots, starts, count, queue, words_each):
     """One cycle of every point that waits: what a launch runs.
 
     Parameters
     ----------
-    slots : int
-        Address of the memory of the device with all slots.
+    host, slots : int
+        Address of the memory of the host with all slots, and of that of the device.
     starts : int
         Address of the first word of each slot in it, those first that take longest.
     count : int
@@ -491,7 +501,7 @@ def cycles(slots, starts, count, queue, words_each):
     """
     own = near(words_each * crew())
     mail, listed = whole(own), whole(words(starts))
-    far = words(slots)
+    there, far = words(host), words(slots)
     is_busy, is_open = False, True
     while True:
         if is_open and not is_busy:
@@ -502,12 +512,12 @@ def cycles(slots, starts, count, queue, words_each):
             barrier()
             is_open = is_busy = job < count
             if is_open:
-                far = words(slots + 8 * listed[job])
-                begin(far, own)
+                there, far = words(host + 8 * listed[job]), words(slots + 8 * listed[job])
+                begin(there, far, own)
         if not line_up(is_busy):
             return
         standing = march_step(far, own, is_busy)
         is_over = standing != f.OK or mail[QUARTER] == QUARTERS
         if is_busy and standing != GO_ON and is_over:
-            end(far, own)
+            end(there, far, own)
             is_busy = False

@@ -109,9 +109,6 @@ if SIMULATED:
 
     root, logarithm, exponential = math.sqrt, math.log, math.exp
 
-    def ahead(values, i):
-        """Have an element brought nearer that is read soon."""
-
     def clock():
         return 0
 
@@ -255,18 +252,6 @@ elif config is not None:
     @intrinsic
     def view_3(typing, base, table, place):
         return _typed(base, table, 3)
-
-    @intrinsic
-    def ahead(typing, values, i):
-        """Have an element brought nearer that is read soon."""
-        def generate(context, builder, signature, arguments):
-            array = make_array(signature.args[0])(context, builder, arguments[0])
-            place = builder.gep(array.data, [arguments[1]])
-            kind = ir.FunctionType(ir.VoidType(), [place.type])
-            builder.call(ir.InlineAsm(kind, "prefetch.L1 [$0];", "l", side_effect=True), [place])
-            return context.get_dummy_value()
-
-        return types.none(values, types.uint64), generate
 
     def _once(name):
         """A function of the mathematical library that is not written into what calls it.

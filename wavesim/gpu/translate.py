@@ -13,8 +13,7 @@ same but for what follows, each a method or two of `_Translator`:
 
   Cells and holes are counted by `np.uintp`, cells of tapers by `listed`; all others are the rows of
   a table of the network.  Their passes depend on nothing that another pass does.
-* A pass of a loop over cells reads all that it needs before it writes, and has what the thread's
-  next pass will read brought nearer meanwhile (`_in_order`).
+* A pass of a loop over cells reads all that it needs before it writes (`_in_order`).
 * Where one perforated wall follows another, and before and after cells of tapers are treated once
   more, the threads wait for each other.
 * Counters of emergency exits are added to by one thread at a time.
@@ -191,7 +190,7 @@ class _Translator(ast.NodeTransformer):
         name = node.target.id
         if unsigned:  # never mixed with signed ones, as in the source
             begin, later = _unsigned(begin), _unsigned(later)
-            node.body = _in_order(node.body, name, later, stop)
+            node.body = _in_order(node.body)
         if start:
             begin = ast.BinOp(start[0], ast.Add(), begin)
         go_on = ast.AugAssign(ast.Name(name, ast.Store()), ast.Add(), later)
@@ -251,12 +250,11 @@ class _Translator(ast.NodeTransformer):
         return node
 
 
-def _in_order(body, name, step, stop):
+def _in_order(body):
     """A pass of a loop over cells as a GPU runs it best: first all loads, last all stores.
 
     A compiler must take it that what is written to one array changes another, and would wait for
-    each value before it asks for the next.  While a thread computes, what its next pass will read
-    is brought nearer.
+    each value before it asks for the next.
     """
     if any(isinstance(node, (ast.If, ast.For, ast.While)) for line in body
            for node in ast.walk(line)):
@@ -264,12 +262,7 @@ def _in_order(body, name, step, stop):
     first = _of_places(body)
     gather = _Gather()
     rest = [gather.visit(line) for line in body[first:]]
-    later = ast.BinOp(_name(name), ast.Add(), step)
-    ahead = [ast.Expr(_call("ahead", load.value, later)) for text, load in gather.loads.items()
-             if text == f"{load.value.id}[{name}]"]
-    if ahead:
-        ahead = [ast.If(ast.Compare(later, [ast.Lt()], [stop]), ahead, [])]
-    return [*body[:first], *gather.lines(), *ahead, *rest, *gather.stores.values()]
+    return [*body[:first], *gather.lines(), *rest, *gather.stores.values()]
 
 
 def _of_places(body):

@@ -160,7 +160,7 @@ class GpuPool(Executor):
         return future
 
     def spans(self):
-        """Of each launch so far: points, new ones, ms of copies in, of the march, of copies out."""
+        """Of each launch so far: points, new ones, ms that it took."""
         return [span for lane in self._on_device for span in lane.spans]
 
     def _host_for(self, task):
