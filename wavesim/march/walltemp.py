@@ -33,7 +33,7 @@ PACKING_CONDUCTIVITY = 0.08
 CASE_COEFFICIENT = 12.0  # [W/m2/K] still air and radiation
 LARGEST_STEP = 0.1  # share of the temperature by which fibres change from cycle to cycle
 UNSURE = 0.1  # share of the heat for the gas that fibres hold which may be misjudged
-TURNS = 3  # so often fibres turn back before every change of theirs waits for the one before
+TURNS = 2  # so often fibres turn back before every change of theirs waits for the one before
 
 
 class Since(NamedTuple):
