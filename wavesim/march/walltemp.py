@@ -210,14 +210,14 @@ class SolvedPacking:
         taken = -model.record.wall[f.GAIN, self.cells] / cycle_time + held * self.changed
         left = self.gain = taken - self.loss * (T - self.beyond)
         ways = rate * model.record.ways[:, self.holes]
-        slopes = self._slopes(ways)
+        slopes, own = self._slopes(ways), np.diag_indices(T.size)
         if self.since is not None:
             left, inertia = self._in_a_pull(T, left, ways)
             if inertia is None:  # no time has passed
                 self.changed = 0.0
                 return
-            slopes[np.diag_indices(T.size)] -= inertia
-        slopes[np.diag_indices(T.size)] -= UNSURE * held
+            slopes[own] -= inertia
+        slopes[own] -= np.minimum(UNSURE * held, -slopes[own])  # steps of half at least
         step = np.linalg.solve(slopes, np.append(-left, np.zeros(T.size)))[: T.size]
         if self._waits(step):
             self.changed = 0.0
