@@ -71,6 +71,7 @@ def spoil(model, walls):
         wall.group.coefficient = wall.group.felt = wall.group.state = None
     for packing in model.packings:
         packing.changed = packing.gain = None
+        packing.turns = 7
     for names in (model.ducts, model.ends, model.stores, model.dx):
         names.clear()
     model.gas = None
