@@ -14,7 +14,7 @@ from wavesim.march import rig as room
 from wavesim.march.prolong import Lines
 from wavesim.march.pull import Moment
 from wavesim.march.rig import Rig, rig_of
-from wavesim.march.walltemp import update_many, update_walls
+from wavesim.march.walltemp import TURNS, update_many, update_walls
 from wavesim.results.points import pack_points
 
 COARSE = ws.Settings(cell_length=0.05, tolerance=0.02)
@@ -45,8 +45,8 @@ def bits(model, walls):
             tables[f"wall {i} {name}"] = getattr(wall, name)
         tables |= {f"wall {i} {name}": v for name, v in wall.state._asdict().items()}
     for i, packing in enumerate(model.packings):
-        for name in ("loss", "beyond", "capacity"):
-            tables[f"packing {i} {name}"] = getattr(packing, name)
+        for name in ("loss", "beyond", "capacity", "changed", "gain", "turns"):
+            tables[f"packing {i} {name}"] = np.array(getattr(packing, name), float)  # None: nan
     plain = {"ducts": model.ducts, "ends": model.ends, "stores": model.stores, "dx": model.dx,
              "alike": model.alike, "gas": model.gas}
     return plain | {
@@ -71,6 +71,7 @@ def spoil(model, walls):
         wall.group.coefficient = wall.group.felt = wall.group.state = None
     for packing in model.packings:
         packing.changed = packing.gain = None
+        packing.turns = 7
     for names in (model.ducts, model.ends, model.stores, model.dx):
         names.clear()
     model.gas = None
@@ -183,7 +184,9 @@ def test_lines_between_two_meshes_are_those_of_every_duct_to_the_bit(system):
 
 
 def test_walls_of_many_points_at_once_are_those_of_each_alone(system):
-    """With heat drawn at random, in two cycles, for three speeds and a point of a pull."""
+    """With heat and gas through the holes drawn at random, for three speeds and a point of a pull,
+    in so many cycles that fibres turn back, some more often than others.
+    """
     rig, draw = Rig(*system, COARSE), np.random.default_rng(5)
     moment = Moment(ws.Pull(rate=300.0, walls=420.0), 0.0, 0.0, 420.0)
     together, alone = (
@@ -191,15 +194,20 @@ def test_walls_of_many_points_at_once_are_those_of_each_alone(system):
          for rpm, start in [(rpm, None) for rpm in SPEEDS] + [(2000.0, moment)]]
         for _ in range(2)
     )
-    for _ in range(2):
+    for _ in range(8):
         for one, other in zip(together, alone, strict=True):
-            shape = one[0].record.wall.shape
-            heat = draw.uniform(0.0, [[2.0], [0.02]], shape) * [[-1.0], [1.0]]
-            one[0].record.wall[:] = other[0].record.wall[:] = heat
+            mine, its = one[0].record, other[0].record
+            heat = draw.uniform(0.0, [[2.0], [0.02]], mine.wall.shape) * [[-1.0], [1.0]]
+            for packing in one[0].packings:
+                heat[f.GAIN, packing.cells] *= draw.choice([-40.0, 40.0])
+            mine.wall[:] = its.wall[:] = heat
+            mine.ways[:] = its.ways[:] = draw.uniform(0.0, 1e-4, mine.ways.shape)
         means = update_many(together)
         assert means == [update_walls(*point) for point in alone]
         for one, other in zip(together, alone, strict=True):
             assert different(one[:2], other[:2]) == []
+    turns = [packing.turns for model, *_ in together for packing in model.packings]
+    assert len(set(turns)) > 1 and max(turns) >= TURNS
 
 
 @settings(max_examples=25, deadline=None, derandomize=True, database=None,

@@ -32,6 +32,8 @@ START_GAS = 1050.0  # [K]
 PACKING_CONDUCTIVITY = 0.08
 CASE_COEFFICIENT = 12.0  # [W/m2/K] still air and radiation
 LARGEST_STEP = 0.1  # share of the temperature by which fibres change from cycle to cycle
+UNSURE = 0.1  # share of the heat for the gas that fibres hold which may be misjudged
+TURNS = 2  # so often fibres turn back before every change of theirs waits for the one before
 
 
 class Since(NamedTuple):
@@ -172,7 +174,12 @@ class SolvedPacking:
     that comes into a cell of the core mixes with what flows there.  So the masses that have gone
     each way in the cycle tell what a change of the temperature in one cell does to all others.
     What the fibres give to the gas that they hold, when they have just been made warmer, does not
-    count.
+    count.  In a large case that is ten times what the change does to the balance, and not all of
+    it: the gas driven out for want of room warms fibres elsewhere, or keeps cold air from coming in
+    at the tail.  Newton's full steps then swing from cycle to cycle, in some systems for ever.  So
+    a share `UNSURE` of the gas held stands against each step as inertia; fibres that would turn
+    back wait for a cycle in which nothing of the last change is left; and those that have turned
+    `TURNS` times always wait.  None of this moves fibres that are in balance.
 
     In a pull the heat that is left over warms them.  With T0 and g0 of the speed before, a time t
     ago, and the heat capacity C of a cell
@@ -208,6 +215,8 @@ class SolvedPacking:
         more of the start than of the fibres.
     gain : ndarray or None
         Heat that they took up in the last cycle less what they passed on [W].
+    turns : int
+        How often a change would have undone the one before.
     """
 
     duct: str
@@ -222,6 +231,7 @@ class SolvedPacking:
     since: FibresSince | None = None
     changed: np.ndarray | None = None
     gain: np.ndarray | None = None
+    turns: int = 0
 
     def look_back(self, model, since):
         """Set the fibres to what they were at the speed before, or to the end of a pause."""
@@ -241,16 +251,28 @@ class SolvedPacking:
         taken = -model.record.wall[f.GAIN, self.cells] / cycle_time + held * self.changed
         left = self.gain = taken - self.loss * (T - self.beyond)
         ways = rate * model.record.ways[:, self.holes]
-        slopes = self._slopes(ways)
+        slopes, own = self._slopes(ways), np.diag_indices(T.size)
         if self.since is not None:
             left, inertia = self._in_a_pull(T, left, ways)
             if inertia is None:  # no time has passed
                 self.changed = 0.0
                 return
-            slopes[np.diag_indices(T.size)] -= inertia
+            slopes[own] -= inertia
+        slopes[own] -= np.minimum(UNSURE * held, -slopes[own])  # steps of half at least
         step = np.linalg.solve(slopes, np.append(-left, np.zeros(T.size)))[: T.size]
+        if self._waits(step):
+            self.changed = 0.0
+            return
         self.changed = np.clip(step, -LARGEST_STEP * T, LARGEST_STEP * T)
         T += self.changed
+
+    def _waits(self, step):
+        """True if the change before is to die away first."""
+        if not np.any(self.changed):
+            return False
+        turns = bool(np.sum(step * self.changed) < 0.0)
+        self.turns += turns
+        return turns or self.turns >= TURNS
 
     def _in_a_pull(self, T, left, ways):
         """What is left over beside the warming of the fibres [W], and their inertia [W/K]."""
