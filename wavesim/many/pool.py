@@ -129,7 +129,8 @@ class GpuPool(Executor):
         self._lock = threading.Condition()
         self._work, self._last = {}, 0
         self._ready, self._quick = [], []  # points that wait for a cycle, for samples
-        self._running, self._broken, self._closed = 0, None, False
+        self._running, self._marching = 0, 0  # launches, and points in them
+        self._broken, self._closed = None, False
         self._design = None, None  # of the last point, and its host
         self.cycles, self.launches, self.busy = 0, 0, 0.0
         self.hosts = [_Host(self._file, size, i * words, words, self._on_message)
@@ -239,11 +240,13 @@ class GpuPool(Executor):
                     if is_launch:
                         batch, self._ready = self._ready, []
                         self._running += 1
+                        self._marching += len(batch)
                 clock = time.perf_counter()
                 lane.run([start for _, start in batch])
                 if is_launch:
                     with self._lock:
                         self._running -= 1
+                        self._marching -= len(batch)
                         self.cycles += len(batch)
                         self.launches += 1
                         self.busy += time.perf_counter() - clock
@@ -258,11 +261,12 @@ class GpuPool(Executor):
                 f"the GPU failed: {error}"))
 
     def _is_worth_it(self):
-        """True if a launch would not leave the device half empty for want of patience."""
-        waiting = len(self._ready)
+        """True if a launch would fill the device, or the device has room for all that waits."""
+        waiting, room = len(self._ready), self.device.resident
         return waiting > 0 and (
             self._running == 0
-            or (self._running < MARCHING and waiting >= self.device.resident // 2)
+            or (self._running < MARCHING
+                and (waiting >= room or waiting + self._marching <= room))
         )
 
 
