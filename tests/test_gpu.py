@@ -325,6 +325,7 @@ def test_a_search_on_a_gpu_ends_where_that_of_the_processor_does(system):
 @pytest.mark.parametrize("source, told", [
     ("for j in range(net.pair.shape[0]):\n    pass\nelse:\n    pass", "line 1: a shared loop"),
     ("x = 1.0\nx /= y", "line 2: a division in place"),
+    ("for i in range(np.uintp(n)):\n    x[i] = 2.0 * x[i + I1]", "line 2: .* another pass writes"),
 ])
 def test_what_the_translation_does_not_know_is_refused_with_its_line(source, told):
     from wavesim.gpu.translate import _Translator

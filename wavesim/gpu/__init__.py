@@ -1,1 +1,1 @@
-"""Engine cycles on a GPU: the kernels of `wavesim.kernels`, one block of threads for each point."""
+"""Engine cycles on a GPU: the kernels of `wavesim.kernels`, a crew of threads for each point."""

@@ -262,6 +262,10 @@ def _in_order(body):
     first = _of_places(body)
     gather = _Gather()
     rest = [gather.visit(line) for line in body[first:]]
+    written = {store.targets[0].value.id for store in gather.stores.values()}
+    for text, load in gather.loads.items():
+        if load.value.id in written and text not in gather.stores:
+            raise NotImplementedError(f"line {load.lineno}: {text} is what another pass writes")
     return [*body[:first], *gather.lines(), *rest, *gather.stores.values()]
 
 
