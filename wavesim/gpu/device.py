@@ -20,7 +20,8 @@ import numpy as np
 
 import wavesim.kernels
 from wavesim.errors import InputError
-from wavesim.gpu.launches import CREW, Lane
+from wavesim.gpu.launches import Lane
+from wavesim.gpu.slots import CREW
 from wavesim.kernels import jit
 
 EXTRA = "pip install 'numba-cuda[cu13]'"

@@ -4,7 +4,6 @@ import numpy as np
 
 from wavesim.gpu import slots
 
-CREW = 128  # threads that march one point
 _MOST = 65536  # points of a launch
 
 

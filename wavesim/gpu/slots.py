@@ -43,6 +43,7 @@ PLACE = {name: place for place, name in enumerate(ARRAYS)}
 N_ENTRY = 4  # of the table: first word, lengths (1 where there is none)
 
 N_MAIL = 14
+CREW = 128  # threads that march one point
 N_JOB = 40
 (GAS_KIND, NEAR_END, CELLS_END, TOLD_END, KEPT_END, SAMPLES_END, FIELD_END,
  WANT, FRESH, SAMPLED, MAX_STEPS, COST,  # what is asked; not on the device yet; by which those

@@ -14,7 +14,7 @@ import math
 
 import numpy as np
 
-from wavesim.gpu import launches
+from wavesim.gpu import slots
 
 if not hasattr(np, "row_stack"):  # numba-cuda asks for it, numpy 2.5 has it no more
     np.row_stack = np.vstack
@@ -27,7 +27,7 @@ except ImportError:  # said in a sentence by `wavesim.gpu.device`
 
 SIMULATED = config is not None and bool(config.ENABLE_CUDASIM)
 WARP = 4 if SIMULATED else 32
-CREW = 8 if SIMULATED else launches.CREW
+CREW = 8 if SIMULATED else slots.CREW
 #: Neighbouring ends that one warp solves: fewer and the code of all ends is read by more warps.
 ENDS_A_WARP = 2 if SIMULATED else 12
 STORES_A_WARP = 2  # not neighbours: cylinders, which take longest, are spread over all warps
