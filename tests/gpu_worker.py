@@ -57,7 +57,9 @@ class Block:
         self.syncthreads_or(False)
 
     def syncthreads_or(self, is_busy):
-        if self.skipped is not None and inspect.stack()[2].lineno == self.skipped:
+        if self.skipped is not None and any(
+                (one.function, one.lineno) == ("march_step", self.skipped)
+                for one in inspect.stack()[2:4]):
             return True
         self._busy[self._mine.number] = is_busy
         self._pass_on()
