@@ -5,9 +5,9 @@ is that of the kernels, as `translate` makes it.  What the threads of a crew mus
 step, the crank angle, how the march stands) one of them finds and puts into the mail at the head of
 their shared memory.  Between stages they wait for each other where one reads what another wrote.
 
-A block is made of a few crews, and all of them wait between stages: the march is so long a program
-that a multiprocessor spends much of its time on fetching it, and crews that are at the same stage
-fetch it once.  A crew takes the next point that waits, reads its slot (`slots`) from the memory of
+A block is made of a few crews, which line up twice in a step: the march is so long a program that
+a multiprocessor spends much of its time on fetching it, and crews that are at the same stage fetch
+it once.  A crew takes the next point that waits, reads its slot (`slots`) from the memory of
 the host, marches a cycle, writes back what has changed and takes the next.
 """
 

@@ -4,9 +4,9 @@ A slot is made of words of 8 bytes:
 
     table    where each array begins, and its lengths
     job      what is asked of the GPU and what it answers
-    mail     by which the threads of a block tell each other
+    mail     by which the threads of a crew tell each other
     near     small arrays: ends, stores, cylinders, plan; during a cycle they lie in the memory that
-             the threads of a block share
+             the threads of the crew share
     cells    geometry and wall temperatures
     told     the gas, and what the walls have done to it
     kept     the rest of the geometry, and the scratch, which one cycle hands on to the next
