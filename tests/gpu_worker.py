@@ -58,9 +58,9 @@ class Block:
 
     def syncthreads_or(self, is_busy):
         if self.skipped is not None and any(
-                (one.function, one.lineno) == ("march_step", self.skipped)
+                (one.filename, one.lineno) == (frame.__file__, self.skipped)
                 for one in inspect.stack()[2:4]):
-            return True
+            return is_busy
         self._busy[self._mine.number] = is_busy
         self._pass_on()
         self._wait()
@@ -199,10 +199,13 @@ def off(case, order):
 
 
 def barriers():
-    """Lines of a step at which all threads of a block wait for each other."""
-    source, first = inspect.getsourcelines(frame.march_step)
-    waits = "    line_up(is_busy)\n", "    barrier()\n"
-    return [first + i for i, line in enumerate(source) if line in waits]
+    """Lines at which all threads of a crew or of a block wait for each other, in every step."""
+    found = []
+    for part, waits in ((frame.march_step, ("    line_up(is_busy)", "    barrier()")),
+                        (frame.cycles, ("        if not line_up(is_busy):",))):
+        source, first = inspect.getsourcelines(part)
+        found += [first + i for i, line in enumerate(source) if line.rstrip() in waits]
+    return found
 
 
 def differs(case, line):

@@ -277,7 +277,7 @@ def test_blocks_of_threads_march_as_the_processor_in_any_order_of_threads():
 @pytest.mark.slow
 def test_a_barrier_that_is_missing_is_found():
     found = in_plain_python("barriers")
-    assert len(found) >= 9 and all(found.values()), found
+    assert len(found) == 11 and all(found.values()), found
 
 
 @needs_compiler
