@@ -70,7 +70,10 @@ class Slots:
 
 
 def cycles():
-    """Cycles a minute for batches of 1 to 4096 points."""
+    """Cycles a minute for batches of 1 to 4096 points, of one design at many speeds.
+
+    They have the same cells and march in step; `designs` has points that do not.
+    """
     device = Device()
     found = Slots(device, 5 * 2**30)
     for study in CASES:
