@@ -40,7 +40,7 @@ class Block:
     def x(self):
         """Of the block: its number, of the thread: its own, by who asks."""
         asking = inspect.currentframe().f_back.f_code.co_name
-        return {"thread": lambda: self._mine.number, "crew": lambda: self._mine.number}[asking]()
+        return 0 if asking == "crew_of_launch" else self._mine.number
 
     def array(self, shape, kind):
         return self._near
@@ -162,6 +162,7 @@ def perfect():
 
 
 CASES = {"nodes": nodes_of_all_kinds, "engine": engine, "perfect": perfect}
+GAS_IS_NEAR = {"engine"}  # of the others it stays on the bench
 
 
 def by_blocks(case, order, skipped=None, share=1.0):
@@ -173,10 +174,14 @@ def by_blocks(case, order, skipped=None, share=1.0):
     slots.settle_in(model, layout, words)
     slots.ask(words, np.arange(1, 9) * (duration / 8.0), 200, True)
     mirror = np.zeros_like(words)
-    for address, array in ((1, words), (2, mirror), (3, np.zeros(1)), (4, np.zeros(1))):
+    near = int(layout.job[slots.NEAR_END])
+    each = near + (model.state.U.size if case in GAS_IS_NEAR else 0)
+    bench = np.full(slots.BENCH, np.nan)
+    gas = 8 * slots.ROW * slots.ROWS["state.U"][0]
+    for address, array in ((1, words), (2, mirror), (3, bench), (3 + gas, bench[gas // 8:]),
+                           (4, np.zeros(1)), (5, np.zeros(1))):
         target.show(address, array.view(float))
-    Block(ORDERS[order], int(layout.job[slots.NEAR_END]), skipped).run(
-        frame.cycles, 1, 2, 3, 1, 4, int(layout.job[slots.NEAR_END]))
+    Block(ORDERS[order], each, skipped).run(frame.cycles, 1, 2, 3, 4, 1, 5, near, each)
     kept = slice(layout.job[slots.TOLD_END], None)  # stays on the device
     words[kept] = mirror[kept]
     return model, words

@@ -21,7 +21,7 @@ import numpy as np
 import wavesim.kernels
 from wavesim.errors import InputError
 from wavesim.gpu.launches import Lane
-from wavesim.gpu.slots import CREW
+from wavesim.gpu.slots import BENCH, CREW, MOST_CELLS
 from wavesim.kernels import jit
 
 EXTRA = "pip install 'numba-cuda[cu13]'"
@@ -47,7 +47,7 @@ def assembly(capability):
     from wavesim.gpu.frame import cycles  # brings numba-cuda, which only the compiler needs
     from wavesim.gpu.target import compiled
 
-    return compiled(cycles, 6, capability, (CREWS * CREW, 1))
+    return compiled(cycles, 8, capability, (CREWS * CREW, 1))
 
 
 def _digest(capability, driver):

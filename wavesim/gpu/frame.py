@@ -14,6 +14,7 @@ the host, marches a cycle, writes back what has changed and takes the next.
 import numpy as np
 
 from wavesim.gpu.slots import (
+    BENCH,
     CELLS_END,
     CHUNK,
     CHUNK_END,
@@ -28,6 +29,8 @@ from wavesim.gpu.slots import (
     NEAR_END,
     PLACE,
     PROFILE,
+    ROW,
+    ROWS,
     SAMPLED,
     STATUS,
     TAKEN,
@@ -37,9 +40,11 @@ from wavesim.gpu.slots import (
 from wavesim.gpu.target import (
     add_to,
     barrier,
+    by_columns,
     cells_at_once,
     clock,
     crew,
+    crew_of_launch,
     ends_at_once,
     first_cell,
     first_end,
@@ -48,7 +53,10 @@ from wavesim.gpu.target import (
     line_up,
     near,
     part,
+    row,
+    rows,
     thread,
+    threads,
     view_1,
     view_2,
     view_3,
@@ -72,6 +80,7 @@ QUARTERS = 8  # of a cycle, in which the march is cut as on a processor
 (TOP, JOB, STANDING, DUE, LAST,  # the mail: whole numbers
  QUARTER, TURNED, STEPS, HAS_BEGUN,  # of the cycle; steps in the quarters before, and in this one
  T, DT, BEFORE, THETA, THETA_LATER) = range(MAIL_AT, NEAR_AT)
+RECORDED = ROWS["record.wall"][1]
 PROFILED = False  # True adds up the ticks of every stage, in the job
 
 
@@ -86,40 +95,45 @@ _U, _T, _END, _STORE, _CYL, _HOLE_U, _CLOCK, _PLAN = _places("state", f.State._f
 _W, _Q, _F, _NOW, _HOLE = _places("work", f.Work._fields)
 (_END_SUM, _CYL_SUM, _WALL, _WAYS, _FIELD, _STORES, _ENDS, _INTERVAL) = _places(
     "record", f.Record._fields)
+_R_CELLS, _R_AREA, _R_T, _R_WALL, _R_W, _R_Q, _R_F, _R_GAS = (first for first, _ in ROWS.values())
 _INNER, _FACE = N_ENTRY * PLACE["inner"], N_ENTRY * PLACE["face"]
 
 
 @part
 def views(far, own):
-    """All arrays of the point of this block; what is not used costs nothing.
+    """All arrays of the point of a crew; what is not used costs nothing.
+
+    `far` are the words of its slot, of its bench, and where the conserved values begin.
 
     Made anew for every stage, so that no thread keeps places of dozens of arrays in its registers.
     """
     table = whole(own)
+    slot, bench, gas = far
     net = f.Net(
         table[JOB_AT + GAS_KIND], view_1(own, table, _GAS_R), view_2(own, table, _GAS_COEF),
-        view_2(far, table, _CELLS), view_1(far, table, _AREA), view_2(whole(far), table, _DUCT),
+        rows(bench, _R_CELLS, f.N_CELL), row(bench, _R_AREA, table[_AREA + 1]),
+        view_2(whole(slot), table, _DUCT),
         view_1(table, table, _TAPER), view_2(table, table, _END_INT), view_2(own, table, _END_PAR),
         view_2(table, table, _PAIR), view_2(own, table, _PAIR_PAR), view_2(table, table, _JOINT),
         view_1(table, table, _LISTED), view_2(table, table, _STORE_INT),
         view_1(own, table, _STORE_VOLUME), view_2(table, table, _HOLE_WALL),
-        view_2(far, table, _HOLE_PAR), view_2(own, table, _CYL_PAR),
-        view_3(far, table, _VALVE_AREA), view_1(own, table, _SLICE_END),
+        view_2(slot, table, _HOLE_PAR), view_2(own, table, _CYL_PAR),
+        view_3(slot, table, _VALVE_AREA), view_1(own, table, _SLICE_END),
         view_1(own, table, _OPTIONS),
     )
     state = f.State(
-        view_2(far, table, _U), view_1(far, table, _T), view_2(own, table, _END),
-        view_2(own, table, _STORE), view_2(own, table, _CYL), view_1(far, table, _HOLE_U),
+        by_columns(gas, f.N_CONSERVED, table[_U + 2]), row(bench, _R_T, table[_T + 1]),
+        view_2(own, table, _END), view_2(own, table, _STORE), view_2(own, table, _CYL), view_1(slot, table, _HOLE_U),
         view_1(own, table, _CLOCK), view_2(own, table, _PLAN),
     )
     work = f.Work(
-        view_2(far, table, _W), view_2(far, table, _Q), view_2(far, table, _F),
-        view_2(own, table, _NOW), view_2(far, table, _HOLE),
+        rows(bench, _R_W, f.N_PRIMITIVE), rows(bench, _R_Q, f.N_FACE), rows(bench, _R_F, f.N_FLUX),
+        view_2(own, table, _NOW), view_2(slot, table, _HOLE),
     )
     record = f.Record(
-        view_2(own, table, _END_SUM), view_2(own, table, _CYL_SUM), view_2(far, table, _WALL),
-        view_2(far, table, _WAYS), view_3(half(far), table, _FIELD),
-        view_3(far, table, _STORES), view_3(far, table, _ENDS), view_1(own, table, _INTERVAL),
+        view_2(own, table, _END_SUM), view_2(own, table, _CYL_SUM),
+        rows(bench, _R_WALL, RECORDED), view_2(slot, table, _WAYS), view_3(half(slot), table, _FIELD),
+        view_3(slot, table, _STORES), view_3(slot, table, _ENDS), view_1(own, table, _INTERVAL),
     )
     return net, state, work, record, view_2(own, table, _INNER), view_2(own, table, _FACE)
 
@@ -433,12 +447,12 @@ def march_step(far, own, is_busy):
 
 
 @part
-def copy(source, target, from_word, to_word):
-    """Copy words to the same place, all threads of a crew together."""
-    i = from_word + thread()
-    while i < to_word:
-        target[i] = source[i]
-        i += cells_at_once()
+def copy(source, at, target, to, count):
+    """Copy words, all threads of a crew together."""
+    i = thread()
+    while i < count:
+        target[to + i] = source[at + i]
+        i += threads()
 
 
 @part
@@ -447,28 +461,83 @@ def clear(target, from_word, to_word):
     i = from_word + thread()
     while i < to_word:
         target[i] = 0
-        i += cells_at_once()
+        i += threads()
+
+
+@part
+def copy_gas(source, target):
+    """Copy the conserved values, whatever the order in which they lie."""
+    i = thread()
+    while i < source.shape[1]:
+        for k in range(f.N_CONSERVED):
+            target[k, i] = source[k, i]
+        i += threads()
+
+
+@part
+def lay(slot, bench, table, place, first):
+    """Lay the rows of an array on the bench, which follow one another in a slot."""
+    at, number, length = table[place], table[place + 1], table[place + 2]
+    for k in range(number):
+        copy(slot, at + k * length, bench, (first + k) * ROW, length)
+
+
+@part
+def collect(bench, slot, table, place, first):
+    """Put the rows of an array from the bench into the slot."""
+    at, number, length = table[place], table[place + 1], table[place + 2]
+    for k in range(number):
+        copy(bench, (first + k) * ROW, slot, at + k * length, length)
+
+
+@part
+def lay_cells(far, own):
+    """Lay all cells of a slot on the bench of the crew."""
+    (slot, bench, gas), table = far, whole(own)
+    lay(slot, bench, table, _CELLS, _R_CELLS)
+    copy(slot, table[_AREA], bench, _R_AREA * ROW, table[_AREA + 1])
+    copy(slot, table[_T], bench, _R_T * ROW, table[_T + 1])
+    lay(slot, bench, table, _WALL, _R_WALL)
+    lay(slot, bench, table, _W, _R_W)
+    lay(slot, bench, table, _Q, _R_Q)
+    lay(slot, bench, table, _F, _R_F)
+    copy_gas(view_2(slot, table, _U), by_columns(gas, f.N_CONSERVED, table[_U + 2]))
+
+
+@part
+def collect_cells(far, own):
+    """Put all that a march changes of the cells from the bench into the slot."""
+    (slot, bench, gas), table = far, whole(own)
+    copy(bench, _R_T * ROW, slot, table[_T], table[_T + 1])
+    collect(bench, slot, table, _WALL, _R_WALL)
+    collect(bench, slot, table, _W, _R_W)
+    collect(bench, slot, table, _Q, _R_Q)
+    collect(bench, slot, table, _F, _R_F)
+    copy_gas(by_columns(gas, f.N_CONSERVED, table[_U + 2]), view_2(slot, table, _U))
 
 
 @part
 def begin(there, far, own):
     """Read a slot from the memory of the host, and set what the cells are to tell to 0."""
-    given, kept, mail = whole(there), whole(far), whole(own)
+    given, kept, mail = whole(there), whole(far[0]), whole(own)
     last = given[JOB_AT + KEPT_END] if given[JOB_AT + FRESH] > 0 else given[JOB_AT + CELLS_END]
-    copy(given, kept, 0, last)
+    copy(given, 0, kept, 0, last)
     barrier()
-    copy(kept, mail, 0, kept[JOB_AT + NEAR_END])
+    copy(kept, 0, mail, 0, kept[JOB_AT + NEAR_END])
+    clear(kept, kept[_WALL], kept[JOB_AT + TOLD_END])
     barrier()
     if thread() == 0:
         mail[QUARTER] = mail[TURNED] = mail[STEPS] = 0
-    clear(kept, mail[_WALL], mail[JOB_AT + TOLD_END])
+    barrier()
+    lay_cells(far, own)
     barrier()
 
 
 @part
 def end(there, far, own):
     """Write back what a cycle has changed and how it ended; all of it if it failed."""
-    given, kept, mail = whole(there), whole(far), whole(own)
+    given, kept, mail = whole(there), whole(far[0]), whole(own)
+    collect_cells(far, own)
     if thread() == 0:
         mail[JOB_AT + FRESH] = 0
         mail[JOB_AT + STATUS] = mail[STANDING]
@@ -476,32 +545,40 @@ def end(there, far, own):
         mail[JOB_AT + TAKEN] = mail[STEPS]
         mail[JOB_AT + USED] = mail[TURNED]
     barrier()
-    copy(mail, given, JOB_AT, MAIL_AT)
-    copy(mail, given, NEAR_AT, mail[JOB_AT + NEAR_END])
+    copy(mail, JOB_AT, given, JOB_AT, MAIL_AT - JOB_AT)
+    copy(mail, NEAR_AT, given, NEAR_AT, mail[JOB_AT + NEAR_END] - NEAR_AT)
+    first = mail[JOB_AT + CELLS_END]
     last = mail[JOB_AT + TOLD_END] if mail[STANDING] == f.OK else mail[JOB_AT + KEPT_END]
-    copy(kept, given, mail[JOB_AT + CELLS_END], last)
+    copy(kept, first, given, first, last - first)
     barrier()
 
 
-def cycles(host, slots, starts, count, queue, words_each):
+def cycles(host, slots, benches, starts, count, queue, near_words, words_each):
     """One cycle of every point that waits: what a launch runs.
 
     Parameters
     ----------
     host, slots : int
         Address of the memory of the host with all slots, and of that of the device.
+    benches : int
+        Address of the benches of all crews.
     starts : int
         Address of the first word of each slot in it, those first that take longest.
     count : int
         How many there are.
     queue : int
         Address of a word that says how many were taken, 0 at first.
+    near_words : int
+        Words of the memory that the threads of a block share for the near arrays of each crew.
     words_each : int
-        Words of the memory that the threads of a block share, for each crew.
+        All that it shares for each crew; if more, then its gas lies there, too.
     """
-    own = near(words_each * crew())
+    own, bench = near(words_each * crew()), words(benches + 8 * BENCH * crew_of_launch())
+    gas = words(benches + 8 * (BENCH * crew_of_launch() + _R_GAS * ROW))
+    if words_each > near_words:
+        gas = near(words_each * crew() + near_words)
     mail, listed = whole(own), whole(words(starts))
-    there, far = words(host), words(slots)
+    there, far = words(host), (words(slots), bench, gas)
     is_busy, is_open = False, True
     while True:
         if is_open and not is_busy:
@@ -512,7 +589,8 @@ def cycles(host, slots, starts, count, queue, words_each):
             barrier()
             is_open = is_busy = job < count
             if is_open:
-                there, far = words(host + 8 * listed[job]), words(slots + 8 * listed[job])
+                there = words(host + 8 * listed[job])
+                far = words(slots + 8 * listed[job]), bench, gas
                 begin(there, far, own)
         if not line_up(is_busy):
             return

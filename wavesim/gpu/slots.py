@@ -12,6 +12,11 @@ A slot is made of words of 8 bytes:
     kept     the rest of the geometry, and the scratch, which one cycle hands on to the next
     samples  of the stores and ends, and of all cells if traces are wanted
 
+While a crew marches a point, its cells lie on the bench of that crew (`ROWS`): there a row begins a
+fixed number of words behind the one before, whatever the point, so that a thread finds all values
+of its cell from one address.  The gas, of which most is read and written, goes to the memory that
+the crew shares, cell by cell, if it fits there.
+
 There are two of each slot, at the same place in memory of the host and of the device.  All goes to
 the device before the first cycle, and before the next ones what lies before `told`; what lies
 before `kept` comes back after each.  Samples come back when they are asked for.
@@ -24,6 +29,8 @@ from math import prod
 from typing import NamedTuple
 
 import numpy as np
+
+from wavesim.kernels import flat as f
 
 GROUPS = ("net", "state", "work", "record")
 NEAR = (
@@ -51,6 +58,15 @@ N_JOB = 40
  STATUS, CHUNK, TAKEN, USED) = range(16)  # how it ended, in which quarter turn, steps in it, before
 CHUNK_END = 16  # 8 times [s] at which a quarter turn ends, floats
 PROFILE = 24  # ticks of the stages of a step
+MOST_CELLS = 4096  # of a model, ghost cells among them
+ROW = MOST_CELLS + 32  # words from one row on a bench to the next
+#: Rows on a bench: the first of each array, and how many it has.
+ROWS = {}
+for _name, _count in (("net.cells", f.N_CELL), ("net.area", 1), ("state.T", 1), ("record.wall", 2),
+                      ("work.W", f.N_PRIMITIVE), ("work.Q", f.N_FACE), ("work.F", f.N_FLUX),
+                      ("state.U", f.N_CONSERVED)):
+    ROWS[_name] = sum(count for _, count in ROWS.values()), _count
+BENCH = ROW * sum(count for _, count in ROWS.values())  # words of a bench
 MARCH, READ = range(2)  # WANT: a cycle, or the samples of the last one
 JOB_AT = N_ENTRY * len(ARRAYS)
 MAIL_AT = JOB_AT + N_JOB

@@ -2,8 +2,8 @@
 
 Three things differ from a processor.  Many threads share a loop: `first` and `step` say which of
 its passes are a thread's own.  They wait for each other at a `barrier`.  And arrays are not handed
-over: all of a point lies in one stretch of words of 8 bytes, of which `view_1` to `view_3` make
-arrays.
+over: all of a point lies in stretches of words of 8 bytes, of which `view_1` to `view_3`, `row`,
+`rows` and `by_columns` make arrays.
 
 With NUMBA_ENABLE_CUDASIM=1 the same names work in numba's simulator, in plain Python and without a
 GPU, where tests compare small marches with the processor.
@@ -50,6 +50,11 @@ if SIMULATED:
     def crew():
         """Which crew of its block a thread belongs to."""
         return _now().threadIdx.x // CREW
+
+    def crew_of_launch():
+        """Which crew of all that are at work in a launch."""
+        now = _now()
+        return now.blockIdx.x * (now.blockDim.x // CREW) + crew()
 
     def thread():
         """Number of a thread in its crew."""
@@ -104,6 +109,18 @@ if SIMULATED:
     def view_3(base, table, place):
         return _view(base, table, place, 3)
 
+    def rows(bench, first, number):
+        """Some rows of a bench as an array; longer than what is used of them."""
+        return bench[first * slots.ROW:][:number * slots.ROW].reshape(number, slots.ROW)
+
+    def row(bench, first, length):
+        """One row of a bench, so long as it is used."""
+        return bench[first * slots.ROW:][:length]
+
+    def by_columns(base, number, count):
+        """An array (number, count) that lies column by column."""
+        return base[:number * count].reshape(count, number).T
+
     def divided(a, b):
         return np.float64(a) / b
 
@@ -124,6 +141,10 @@ elif config is not None:
     @part
     def crew():
         return cuda.threadIdx.x // CREW
+
+    @part
+    def crew_of_launch():
+        return cuda.blockIdx.x * (cuda.blockDim.x // CREW) + crew()
 
     @part
     def thread():
@@ -169,9 +190,11 @@ elif config is not None:
         """LLVM value of an array from where it begins and its lengths."""
         size = context.get_abi_sizeof(context.get_data_type(result.dtype))
         strides, each = [], ir.Constant(ir.IntType(64), size)
-        for length in reversed(shape):
-            strides.insert(0, each)
+        for length in shape if result.layout == "F" else reversed(shape):
+            strides.append(each)
             each = builder.mul(each, length)
+        if result.layout != "F":
+            strides.reverse()
         array = make_array(result)(context, builder)
         populate_array(array, data=data, shape=shape, strides=strides, itemsize=size, meminfo=None)
         return array._getvalue()
@@ -252,6 +275,39 @@ elif config is not None:
     @intrinsic
     def view_3(typing, base, table, place):
         return _typed(base, table, 3)
+
+    def _part_of(context, builder, signature, base, at, shape):
+        """Array of some shape in the words of another, from one on."""
+        data = make_array(signature.args[0])(context, builder, base).data
+        return _described(context, builder, signature.return_type, builder.gep(data, [at]), shape)
+
+    def _word(number):
+        return ir.Constant(ir.IntType(64), number)
+
+    @intrinsic
+    def rows(typing, bench, first, number):
+        def generate(context, builder, signature, arguments):
+            base, first, number = arguments
+            return _part_of(context, builder, signature, base,
+                            builder.mul(first, _word(slots.ROW)), [number, _word(slots.ROW)])
+
+        return types.Array(bench.dtype, 2, "C")(bench, types.int64, types.int64), generate
+
+    @intrinsic
+    def row(typing, bench, first, length):
+        def generate(context, builder, signature, arguments):
+            base, first, length = arguments
+            return _part_of(context, builder, signature, base,
+                            builder.mul(first, _word(slots.ROW)), [length])
+
+        return types.Array(bench.dtype, 1, "C")(bench, types.int64, types.int64), generate
+
+    @intrinsic
+    def by_columns(typing, base, number, count):
+        def generate(context, builder, signature, arguments):
+            return _part_of(context, builder, signature, arguments[0], _word(0), arguments[1:])
+
+        return types.Array(base.dtype, 2, "F")(base, types.int64, types.int64), generate
 
     def _once(name):
         """A function of the mathematical library that is not written into what calls it.
