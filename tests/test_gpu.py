@@ -266,11 +266,23 @@ def in_plain_python(what):
     return json.loads(done.stdout)
 
 
+@pytest.fixture(scope="module")
+def beside_processor():
+    return in_plain_python("same")
+
+
 @needs_compiler
-def test_blocks_of_threads_march_as_the_processor_in_any_order_of_threads():
+def test_blocks_of_threads_march_as_the_processor_in_any_order_of_threads(beside_processor):
     """Every kind of node, an engine with samples, a perfect gas; threads in two orders."""
-    for case, (off, status, _, _, steps) in in_plain_python("same").items():
+    for case, (off, status, _, _, steps) in beside_processor["march"].items():
         assert (off, status) == ({}, 0) and steps > 5, case
+
+
+@needs_compiler
+def test_one_pass_through_holes_is_what_the_processor_does_in_many(beside_processor):
+    """Gas at random on both sides of a packed wall and an open one; more holes than threads."""
+    for order, (off, packed, holes, capped) in beside_processor["holes"].items():
+        assert (off, packed, holes) == ({}, [True, False], 22) and 0 < capped < holes, order
 
 
 @needs_compiler
@@ -332,3 +344,20 @@ def test_what_the_translation_does_not_know_is_refused_with_its_line(source, tol
 
     with pytest.raises(NotImplementedError, match=told):
         _Translator().visit(ast.parse(source))
+
+
+@needs_compiler
+@pytest.mark.parametrize("inside, between, told", [
+    ("x[0] += 1.0", "pass", "line 4: more than a loop"),
+    ("'no more'", "n = 2", "line 8: between loops"),
+])
+def test_what_cannot_be_one_pass_through_holes_is_refused_with_its_line(inside, between, told):
+    from wavesim.gpu.translate import _functions, _Walls
+
+    tree = ast.parse(
+        f"def one(x, n):\n    for k in range(np.uintp(n)):\n        x[k] = 1.0\n    {inside}\n"
+        f"def all(net):\n    for w in range(net.hole_wall.shape[0]):\n"
+        f"        one(net.area, 2)\n        {between}\n        one(net.area, 2)\n"
+    )
+    with pytest.raises(NotImplementedError, match=told):
+        _Walls(_functions(tree)).visit(tree)

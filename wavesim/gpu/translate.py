@@ -14,6 +14,8 @@ same but for what follows, each a method or two of `_Translator`:
   Cells and holes are counted by `np.uintp`, cells of tapers by `listed`; all others are the rows of
   a table of the network.  Their passes depend on nothing that another pass does.
 * A pass of a loop over cells reads all that it needs before it writes (`_in_order`).
+* All that is done to the holes of a perforated wall, one loop after the other, is one loop
+  (`_Walls`), so that nothing waits for what the loop before has written.
 * Where one perforated wall follows another, and before and after cells of tapers are treated once
   more, the threads wait for each other.
 * Counters of emergency exits are added to by one thread at a time.
@@ -23,11 +25,14 @@ same but for what follows, each a method or two of `_Translator`:
 """
 
 import ast
+import copy
 import importlib
 import importlib.util
 import math
+import re
 import types
 from functools import cache
+from itertools import takewhile
 
 from wavesim.gpu import target
 
@@ -39,6 +44,7 @@ SHARED = {
 }
 CELLS = ("first_cell", "cells_at_once")
 ONE_BY_ONE = "hole_wall"
+SCRATCH = "work.hole["  # what one loop over holes hands to the next, and nothing else reads
 DECORATORS = {"leaf": "part", "stage": "part", "part": "part", "kernel": "function",
               "entry": "function", "aside": "function"}
 FUNCTIONS = {"math.sqrt": "root", "math.log": "logarithm", "math.exp": "exponential"}
@@ -61,6 +67,7 @@ def made(name):
     if name in ("constants", "flat"):  # nothing in them is compiled
         return importlib.import_module(f"{PACKAGE}.{name}")
     tree, path = _source(name)
+    tree = _Walls(_functions(tree)).visit(tree)
     module = types.ModuleType(f"wavesim.gpu.made.{name}")
     setattr(module, TARGET, target)
     module.__dict__.update(_imported(tree))
@@ -85,19 +92,15 @@ def together(name, *loops):
         Takes the arguments of all, each where it is first mentioned.
     """
     tree, path = _source(name)
-    found = {node.name: node for node in tree.body if isinstance(node, ast.FunctionDef)}
+    found = _functions(tree)
     parts = [found[loop] for loop in loops]
-    whole, bodies = parts[0], [part.body[-1].body for part in parts]
+    given = {one.arg: one for part in parts for one in part.args.args}
+    calls = [ast.Expr(ast.Call(_name(part.name), [_name(one.arg) for one in part.args.args], []))
+             for part in parts]
+    whole = copy.deepcopy(parts[0])
     whole.name = "_and_".join(loops)
-    whole.args.args = list({one.arg: one for part in parts for one in part.args.args}.values())
-    whole.body = whole.body[-1:]
-    neighbours, rest = {}, []
-    for number, body in enumerate(bodies):
-        first = _of_places(body)
-        neighbours |= {ast.unparse(line): line for line in body[:first]}
-        own = _Suffixed(_assigned(body[first:]), f"_{number}")
-        rest += [own.visit(line) for line in body[first:]]
-    whole.body[0].body = [*neighbours.values(), *rest]
+    whole.args.args = list(given.values())
+    whole.body = _in_one_pass(calls, found)
     _define(made(name), ast.Module([whole], []), path)
     return getattr(made(name), whole.name)
 
@@ -107,6 +110,11 @@ def _source(name):
     path = importlib.util.find_spec(f"{PACKAGE}.{name}").origin
     with open(path, encoding="utf-8") as file:
         return ast.parse(file.read(), path), path
+
+
+def _functions(tree):
+    """The functions of a module by name."""
+    return {node.name: node for node in tree.body if isinstance(node, ast.FunctionDef)}
 
 
 def _define(module, tree, path):
@@ -250,6 +258,111 @@ class _Translator(ast.NodeTransformer):
         return node
 
 
+class _Walls(ast.NodeTransformer):
+    """Makes one loop of all those over the holes of a wall, in functions called one by one."""
+
+    def __init__(self, found):
+        self._found = found
+
+    def visit_FunctionDef(self, node):
+        walls = [line for line in node.body if isinstance(line, ast.For) and _is_range(line.iter)
+                 and _table(line.iter) == ONE_BY_ONE]
+        for loop in walls:
+            known = _Known({})
+            for line in node.body[:node.body.index(loop)]:
+                if isinstance(line, ast.Assign):
+                    known.learn(line)
+            which = list(takewhile(lambda line: isinstance(line, ast.Assign), loop.body))
+            rest = [known.visit(line) for line in loop.body[len(which):]]
+            loop.body = [*which, *_by_cases(rest, self._found)]
+        return node
+
+
+def _by_cases(lines, found):
+    """What `_in_one_pass` makes of lines, for either answer to what they ask."""
+    asked = [line.test for line in lines if isinstance(line, ast.If)]
+    if not asked:
+        return _in_one_pass(lines, found)
+    yes, no = [], []
+    for line in lines:
+        is_asked = isinstance(line, ast.If) and ast.unparse(line.test) == ast.unparse(asked[0])
+        yes += line.body if is_asked else [line]
+        no += line.orelse if is_asked else [line]
+    return [ast.If(asked[0], _by_cases(yes, found), _by_cases(no, found))]
+
+
+def _in_one_pass(lines, found):
+    """One loop of those in several functions, whose passes follow each other cell by cell.
+
+    Parameters
+    ----------
+    lines : list of ast.Expr or ast.AugAssign
+        Each calls a function, or adds what it returns.
+    found : dict
+        The functions by name.  They hold loops over the same cells (the first loop says which),
+        names for arrays, and sums that begin with a number.
+
+    Returns
+    -------
+    list
+        Of lines.  Every element is named by where it lies in the arrays of the caller, by whatever
+        name and place a function knows it.
+    """
+    whole, ahead, behind = None, [], []
+    for number, line in enumerate(lines):
+        if not isinstance(line, ast.Expr | ast.AugAssign):
+            raise NotImplementedError(f"line {line.lineno}: between loops that are to be one")
+        part = copy.deepcopy(found[line.value.func.id])
+        own = _assigned([one for loop in part.body if isinstance(loop, ast.For)
+                         for one in loop.body])
+        known = _Known({name: _name(f"{name}_{number}") for name in own} | {
+            one.arg: value for one, value in zip(part.args.args, line.value.args, strict=True)})
+        for one in part.body:
+            if isinstance(one, ast.For):
+                whole = whole or ast.For(one.target, known.visit(one.iter), [], [])
+                known.meaning[one.target.id] = _name(whole.target.id)
+                first = _of_places(one.body)
+                for place in one.body[:first]:
+                    known.learn(place)
+                whole.body += [known.visit(inner) for inner in one.body[first:]]
+            elif isinstance(one, ast.Assign) and _assigned([one]) <= own:
+                ahead.append(known.visit(one))
+            elif isinstance(one, ast.Assign):
+                known.learn(one)
+            elif isinstance(one, ast.Return) and isinstance(line, ast.AugAssign):
+                behind.append(ast.AugAssign(line.target, line.op, known.visit(one.value)))
+            elif not (isinstance(one, ast.Expr) and isinstance(one.value, ast.Constant)):
+                raise NotImplementedError(f"line {one.lineno}: more than a loop and names for it")
+    return [*ahead, whole, *behind]
+
+
+class _Known(ast.NodeTransformer):
+    """Puts in the place of names what they stand for.
+
+    Attributes
+    ----------
+    meaning : dict
+        By name, the expression.
+    """
+
+    def __init__(self, meaning):
+        self.meaning = meaning
+
+    def learn(self, line):
+        """Take in the names of `a = x` or `a, b = x, y`."""
+        target, value = line.targets[0], self.visit(line.value)
+        if isinstance(target, ast.Tuple):
+            self.meaning |= {one.id: its for one, its in zip(target.elts, value.elts, strict=True)}
+        else:
+            self.meaning[target.id] = value
+
+    def visit_Name(self, node):
+        meant = copy.deepcopy(self.meaning.get(node.id, node))
+        if isinstance(meant, ast.Name):
+            meant.ctx = node.ctx
+        return meant
+
+
 def _in_order(body):
     """A pass of a loop over cells as a GPU runs it best: first all loads, last all stores.
 
@@ -262,11 +375,13 @@ def _in_order(body):
     first = _of_places(body)
     gather = _Gather()
     rest = [gather.visit(line) for line in body[first:]]
-    written = {store.targets[0].value.id for store in gather.stores.values()}
+    written = {ast.unparse(store.targets[0].value) for store in gather.stores.values()}
     for text, load in gather.loads.items():
-        if load.value.id in written and text not in gather.stores:
+        if ast.unparse(load.value) in written and text not in gather.stores:
             raise NotImplementedError(f"line {load.lineno}: {text} is what another pass writes")
-    return [*body[:first], *gather.lines(), *rest, *gather.stores.values()]
+    stores = [store for text, store in gather.stores.items()
+              if text in gather.loads or not text.startswith(SCRATCH)]
+    return [*body[:first], *gather.lines(), *rest, *stores]
 
 
 def _of_places(body):
@@ -306,11 +421,10 @@ class _Gather(ast.NodeTransformer):
 
     def _name_of(self, node):
         return self._names.setdefault(
-            ast.unparse(node), f"_{node.value.id}_{len(self._names)}")
+            ast.unparse(node),
+            re.sub(r"\W+", "_", f"_{ast.unparse(node.value)}_{len(self._names)}"))
 
     def visit_Subscript(self, node):
-        if not isinstance(node.value, ast.Name):
-            return node
         text, known = ast.unparse(node), len(self._names)
         name = self._name_of(node)
         if isinstance(node.ctx, ast.Store):
@@ -329,16 +443,6 @@ class _Gather(ast.NodeTransformer):
             return self.generic_visit(node)
         before = ast.Subscript(node.target.value, node.target.slice, ast.Load())
         return self.visit(ast.Assign([node.target], ast.BinOp(before, node.op, node.value)))
-
-
-class _Suffixed(ast.NodeTransformer):
-    """Names of one loop that are not to meet those of another."""
-
-    def __init__(self, names, suffix):
-        self._names, self._suffix = names, suffix
-
-    def visit_Name(self, node):
-        return ast.Name(node.id + self._suffix, node.ctx) if node.id in self._names else node
 
 
 class _Continue(ast.NodeTransformer):
