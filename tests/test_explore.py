@@ -73,11 +73,12 @@ def invented(monkeypatch):
     return calls
 
 
-def test_side_that_a_design_leaves_alone_is_built_once(system):
+def test_what_a_design_leaves_alone_is_built_once(system):
     engine, exhaust = system
     raw, other = plain_pair(*system), plain_pair(engine.replace(bore=0.07), exhaust)
     a, b = (built_pair(raw, {LENGTH: length}) for length in (0.3, 0.4))
     assert a[0] is b[0] and a[0] == engine
+    assert a[1].primary[0] is b[1].primary[0] and a[1].primary == exhaust.primary
     assert [pair[1].collector[0].length for pair in (a, b)] == [0.3, 0.4]
     assert built_pair(raw, {RATIO: 9.0})[0].compression_ratio == 9.0
     assert built_pair(raw, {})[0] == engine
