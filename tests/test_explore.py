@@ -5,6 +5,7 @@ so that the best design is known.
 """
 
 import math
+from concurrent.futures import ThreadPoolExecutor
 
 import numpy as np
 import pytest
@@ -17,6 +18,7 @@ import wavesim.many.optimise
 import wavesim.many.work
 from wavesim import (
     InputError,
+    Pull,
     Settings,
     SolverError,
     Store,
@@ -256,6 +258,20 @@ def test_exploration_goes_on_from_its_store(system, study, invented, tmp_path):
     again = explore(*system, wanted, RPM, store=store, progress=False)
     assert len(invented) == 24 and store.check().finished == 24
     assert np.array_equal(again["torque"][:5], first["torque"], equal_nan=True)
+
+
+def test_no_more_comes_back_of_a_point_than_is_needed(system, invented, tmp_path):
+    asked = []
+
+    class Noting(ThreadPoolExecutor):
+        def submit(self, call, task, *rest):
+            asked.append(task.values_alone)
+            return super().submit(call, task, *rest)
+
+    for more in ({}, {"store": Store(tmp_path)}, {"pull": Pull(300.0, walls="cold")}):
+        with Noting(1) as executor:
+            explore(*system, [{}], RPM[:1], executor=executor, progress=False, **more)
+    assert asked == [True, False, False]
 
 
 def test_real_engine_gives_what_a_sweep_gives(system, study):

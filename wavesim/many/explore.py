@@ -285,7 +285,8 @@ class Bench(NamedTuple):
     def _chains(self, engine, exhaust):
         """Chains of tasks of a design: its speeds one after the other in a pull, else apart."""
         tasks = [
-            Task(engine, exhaust, rpm, self.settings, ambient=self.ambient, pull=self.pull)
+            Task(engine, exhaust, rpm, self.settings, ambient=self.ambient, pull=self.pull,
+                 values_alone=self.store is None and self.pull is None)
             for rpm in self.rpm
         ]
         return [tasks] if self.pull else [[task] for task in tasks]
