@@ -184,6 +184,23 @@ def test_points_that_nobody_waits_for_are_dropped(system):
         assert not made._work and [host.load for host in made.hosts] == [0]
 
 
+@pytest.mark.parametrize("waiting, launches, marching, at_work, is_worth", [
+    (0, 0, 0, 900, False),
+    (1, 0, 0, 900, True),  # the device is idle
+    (60, 1, 40, 900, True),  # it has room
+    (60, 1, 50, 900, False),  # more will come, to fill it
+    (100, 2, 250, 900, True),  # they fill it
+    (60, 1, 50, 110, True),  # no more will come
+    (800, 3, 100, 900, False),  # enough is queued
+])
+def test_a_launch_waits_for_points_that_may_come_and_for_no_others(
+        waiting, launches, marching, at_work, is_worth):
+    state = SimpleNamespace(
+        _ready=[None] * waiting, _running=launches, _marching=marching,
+        _work=dict.fromkeys(range(at_work)), device=SimpleNamespace(resident=100))
+    assert pool.GpuPool._is_worth_it(state) is is_worth
+
+
 def test_points_that_do_not_fit_into_memory_wait_for_room(system):
     class Tight(SlowGpu):
         def memory_for(self, size):

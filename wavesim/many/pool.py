@@ -33,6 +33,7 @@ POINTS = 1024  # for `run_chains`, which has twice as many at work
 MEMORY = 4 * 2**30  # [byte] for slots
 SHARE = 0.25  # of the memory of the machine that they take at most
 LANES, MARCHING = 4, 3  # one reads samples
+ALL = 0.98  # share of the points at work that passes for all of them
 ALIKE = 8  # points that a host may have more than another for being of one design
 MOST_HOSTS = 32
 #: Hosts are many: none may take threads for its small matrices, and memory that is freed is used
@@ -261,12 +262,17 @@ class GpuPool(Executor):
                 f"the GPU failed: {error}"))
 
     def _is_worth_it(self):
-        """True if a launch would fill the device, or the device has room for all that waits."""
+        """True if it is no use to wait for more points.
+
+        A launch would fill the device; or the device has room for all that waits; or no point is
+        left that could come before another launch ends, which may take as long as its longest.
+        """
         waiting, room = len(self._ready), self.device.resident
+        here = waiting + self._marching
         return waiting > 0 and (
             self._running == 0
             or (self._running < MARCHING
-                and (waiting >= room or waiting + self._marching <= room))
+                and (waiting >= room or here <= room or here >= ALL * len(self._work)))
         )
 
 
