@@ -272,6 +272,8 @@ def test_no_more_comes_back_of_a_point_than_is_needed(system, invented, tmp_path
         with Noting(1) as executor:
             explore(*system, [{}], RPM[:1], executor=executor, progress=False, **more)
     assert asked == [True, False, False]
+    file, = tmp_path.glob("*.npz")
+    assert Store(tmp_path).get(file.name[:64], traces=False).audit["cycles"] == 3  # all of it
 
 
 def test_real_engine_gives_what_a_sweep_gives(system, study):

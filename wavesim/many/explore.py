@@ -286,7 +286,7 @@ class Bench(NamedTuple):
         """Chains of tasks of a design: its speeds one after the other in a pull, else apart."""
         tasks = [
             Task(engine, exhaust, rpm, self.settings, ambient=self.ambient, pull=self.pull,
-                 values_alone=self.store is None and self.pull is None)
+                 values_alone=self.pull is None)
             for rpm in self.rpm
         ]
         return [tasks] if self.pull else [[task] for task in tasks]

@@ -45,7 +45,7 @@ class Task(NamedTuple):
     fuel_flow: float | None = None  # [kg/s] given, instead of the mixture of the engine
     ambient: object = None  # the weather; None: an Ambient()
     pull: object = None  # its chain is a pull in order of time: each needs the one before
-    values_alone: bool = False  # nothing else is wanted of its point, nor kept in a store
+    values_alone: bool = False  # nothing else is wanted of its point; a store keeps it whole
 
 
 class Outcomes(NamedTuple):
@@ -348,6 +348,8 @@ class _Crew:
                 self._release(key)
                 return False
         task = self.chains[i][place]
+        if self.store is not None:
+            task = task._replace(values_alone=False)
         if self.is_here:
             make_ready(task.settings, lambda: self.asked > 0)
             if self.asked:
@@ -435,6 +437,8 @@ class _Crew:
     def _note(self, i, place, outcome):
         if self.store is not None and isinstance(outcome, Point):
             outcome = replace(outcome, kept=self._key(i, place))
+            if self.chains[i][place].values_alone:
+                outcome = values_alone(outcome)
         self.outcomes[i][place] = outcome
         self.bar.update()
 
