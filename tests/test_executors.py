@@ -144,7 +144,10 @@ def test_point_that_travelled_starts_its_neighbour(system, usual):
 
 def test_scalars_travel_without_traces(system):
     point = compute(Task(*system, 6000.0, CHEAP), traces=False)
-    assert point.samples is None and point.torque > 0.0
+    assert point.samples is None and point.torque > 0.0 and point.meta
+    bare = compute(Task(*system, 6000.0, CHEAP, values_alone=True))
+    assert bare.values == point.values and bare.converged == point.converged
+    assert len(pickle.dumps(bare)) < 0.2 * len(pickle.dumps(point))
     failed = compute(Task(*system, 2000.0, CHEAP.replace(max_steps_per_cycle=1000, cfl=0.2)))
     assert isinstance(failed, Failure) and failed.kind == "SolverError"
 

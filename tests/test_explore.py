@@ -5,6 +5,7 @@ so that the best design is known.
 """
 
 import math
+from concurrent.futures import ThreadPoolExecutor
 
 import numpy as np
 import pytest
@@ -17,6 +18,7 @@ import wavesim.many.optimise
 import wavesim.many.work
 from wavesim import (
     InputError,
+    Pull,
     Settings,
     SolverError,
     Store,
@@ -73,11 +75,12 @@ def invented(monkeypatch):
     return calls
 
 
-def test_side_that_a_design_leaves_alone_is_built_once(system):
+def test_what_a_design_leaves_alone_is_built_once(system):
     engine, exhaust = system
     raw, other = plain_pair(*system), plain_pair(engine.replace(bore=0.07), exhaust)
     a, b = (built_pair(raw, {LENGTH: length}) for length in (0.3, 0.4))
     assert a[0] is b[0] and a[0] == engine
+    assert a[1].primary[0] is b[1].primary[0] and a[1].primary == exhaust.primary
     assert [pair[1].collector[0].length for pair in (a, b)] == [0.3, 0.4]
     assert built_pair(raw, {RATIO: 9.0})[0].compression_ratio == 9.0
     assert built_pair(raw, {})[0] == engine
@@ -255,6 +258,22 @@ def test_exploration_goes_on_from_its_store(system, study, invented, tmp_path):
     again = explore(*system, wanted, RPM, store=store, progress=False)
     assert len(invented) == 24 and store.check().finished == 24
     assert np.array_equal(again["torque"][:5], first["torque"], equal_nan=True)
+
+
+def test_no_more_comes_back_of_a_point_than_is_needed(system, invented, tmp_path):
+    asked = []
+
+    class Noting(ThreadPoolExecutor):
+        def submit(self, call, task, *rest):
+            asked.append(task.values_alone)
+            return super().submit(call, task, *rest)
+
+    for more in ({}, {"store": Store(tmp_path)}, {"pull": Pull(300.0, walls="cold")}):
+        with Noting(1) as executor:
+            explore(*system, [{}], RPM[:1], executor=executor, progress=False, **more)
+    assert asked == [True, False, False]
+    file, = tmp_path.glob("*.npz")
+    assert Store(tmp_path).get(file.name[:64], traces=False).audit["cycles"] == 3  # all of it
 
 
 def test_real_engine_gives_what_a_sweep_gives(system, study):

@@ -184,15 +184,53 @@ def test_points_that_nobody_waits_for_are_dropped(system):
         assert not made._work and [host.load for host in made.hosts] == [0]
 
 
-def test_points_that_do_not_fit_into_memory_wait_for_room(system):
+def test_a_device_that_cannot_be_made_ready_says_why(single):
+    class Broken(SlowGpu):
+        def lanes(self, memory, count):
+            raise OSError("no pages")
+
+    with (pool.GpuPool(1, Broken()) as broken,
+          pytest.raises(ws.SolverError, match="the GPU failed: no pages")):
+        run_chains([[Task(*single, 4500.0, TINY["settings"])]], executor=broken, progress=False)
+
+
+@pytest.mark.parametrize("waiting, launches, marching, at_work, is_worth", [
+    (0, 0, 0, 900, False),
+    (1, 0, 0, 900, True),  # the device is idle
+    (60, 1, 40, 900, True),  # it has room
+    (60, 1, 50, 900, False),  # more will come, to fill it
+    (100, 2, 250, 900, True),  # they fill it
+    (60, 1, 50, 110, True),  # no more will come
+    (800, 3, 100, 900, False),  # enough is queued
+])
+def test_a_launch_waits_for_points_that_may_come_and_for_no_others(
+        waiting, launches, marching, at_work, is_worth):
+    state = SimpleNamespace(
+        _ready=[None] * waiting, _running=launches, _marching=marching,
+        _work=dict.fromkeys(range(at_work)), device=SimpleNamespace(resident=100))
+    assert pool.GpuPool._is_worth_it(state) is is_worth
+
+
+def test_points_wait_for_the_device_and_those_that_do_not_fit_into_memory_for_room(system):
     class Tight(SlowGpu):
+        pool, asking = None, 0
+
         def memory_for(self, size):
             return 3 * 2**20  # for one point with traces in each of two processes
 
-    with pool.GpuPool(2, Tight()) as tight:
+        def lanes(self, memory, count):
+            patience = time.monotonic() + 60.0
+            while self.asking == 0 and time.monotonic() < patience:
+                time.sleep(0.01)
+                self.asking = len(self.pool._ready) if self.pool else 0
+            return super().lanes(memory, count)
+
+    device = Tight()
+    with pool.GpuPool(2, device) as device.pool:
         tasks = [[Task(*system, rpm, COARSE)] for rpm in (2500.0, 3000.0, 3500.0, 4000.0, 5000.0)]
-        done = run_chains(tasks, executor=tight, threads=5, traces=False, progress=False)
+        done = run_chains(tasks, executor=device.pool, threads=5, traces=False, progress=False)
     assert [outcome.converged for chain in done.chains for outcome in chain] == [True] * 5
+    assert device.asking > 0
 
 
 def test_a_point_that_never_fits_is_refused_with_its_size(system):

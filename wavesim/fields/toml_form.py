@@ -78,11 +78,41 @@ def build(kind, raw, folder, path, *, outside=True):
     return thing
 
 
-class _Reader:
-    """Reads tables and collects what is wrong with them; what has a fault becomes `_BROKEN`."""
+class Variants:
+    """Descriptions of tables that `set_path` made of one: what it left alone is built once.
 
-    def __init__(self, folder, outside, owner):
+    Parameters
+    ----------
+    kind, base, folder, path
+        As for `build`; `base` may not change afterwards.
+    """
+
+    def __init__(self, kind, base, folder, path):
+        self.kind, self.base, self.folder, self.path = kind, base, folder, path
+        self.made = {}
+        self.thing = self._read(base, keep=True)
+
+    def build(self, raw):
+        """Description from a table, as the function `build` makes it."""
+        return self.thing if raw is self.base else self._read(raw)
+
+    def _read(self, raw, keep=False):
+        reader = _Reader(self.folder, True, self.path, self.made, keep)
+        thing = reader.build(self.kind, raw, self.path)
+        reader.found.tell()
+        return thing
+
+
+class _Reader:
+    """Reads tables and collects what is wrong with them; what has a fault becomes `_BROKEN`.
+
+    `made` holds what was made of tables and lists, with these, by field and table; `keep` adds to
+    it.
+    """
+
+    def __init__(self, folder, outside, owner, made=None, keep=False):
         self.folder, self.outside, self.found = folder, outside, Gathering(owner)
+        self.made, self.keep = {} if made is None else made, keep
 
     def build(self, kind, raw, path):
         """Description from a table, or `_BROKEN`."""
@@ -112,9 +142,20 @@ class _Reader:
         return _BROKEN
 
     def _value(self, facts, raw, path):
-        """Value of one field: descriptions in it are built, all else is left to its check."""
-        if facts.get("optional") and isinstance(raw, str) and raw == _NONE:
-            return None
+        """Value of one field, made once where `made` is kept."""
+        if not isinstance(raw, (list, Mapping)):
+            is_none = isinstance(raw, str) and raw == _NONE and facts.get("optional")
+            return None if is_none else raw
+        known = self.made.get((id(facts), id(raw)))
+        if known is not None:
+            return known[-1]
+        value = self._made_of(facts, raw, path)
+        if self.keep:
+            self.made[id(facts), id(raw)] = facts, raw, value  # which keeps their ids from others
+        return value
+
+    def _made_of(self, facts, raw, path):
+        """Value of a table or a list: descriptions in it are built, else left to its check."""
         if "items" in facts and isinstance(raw, Mapping):
             return {
                 name: self._value(facts["items"], item, f"{path}.{name}")

@@ -171,6 +171,7 @@ class Device:
         count : int
             Number of lanes.
         """
+        self.enter()
         self.load()
         mapped = self.pin(memory)
         mirror = self.allocate(memory.nbytes)
@@ -220,6 +221,8 @@ class Device:
 
     def load(self):
         """Compile the march for this device, or take it from the cache."""
+        if self._function is not None:
+            return
         driver, path = self._driver, self._path()
         binary = _kept(path) if jit.obstacle() is None else None
         if binary is None:

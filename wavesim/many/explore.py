@@ -15,7 +15,6 @@ import numpy as np
 from wavesim.descriptions.engine import Engine
 from wavesim.descriptions.exhaust import Exhaust
 from wavesim.descriptions.network import Network
-from wavesim.descriptions.pipes import Amounts
 from wavesim.descriptions.pull import Pull
 from wavesim.descriptions.settings import Settings, given_settings
 from wavesim.descriptions.weather import Ambient
@@ -286,7 +285,8 @@ class Bench(NamedTuple):
     def _chains(self, engine, exhaust):
         """Chains of tasks of a design: its speeds one after the other in a pull, else apart."""
         tasks = [
-            Task(engine, exhaust, rpm, self.settings, ambient=self.ambient, pull=self.pull)
+            Task(engine, exhaust, rpm, self.settings, ambient=self.ambient, pull=self.pull,
+                 values_alone=self.pull is None)
             for rpm in self.rpm
         ]
         return [tasks] if self.pull else [[task] for task in tasks]
@@ -339,8 +339,8 @@ def _value(outcome, name):
 def _amounts(exhaust, engine):
     if not isinstance(exhaust, Exhaust):
         return {}
-    made = bill(exhaust, engine)
-    return {"mass": made.mass} | dict(zip(Amounts._fields, made.total, strict=True))
+    total = bill(exhaust, engine).total
+    return {"mass": total.tube_mass + total.silencer_mass, **total._asdict()}
 
 
 def make_bench(

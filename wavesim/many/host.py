@@ -22,10 +22,11 @@ import numpy as np
 from wavesim.errors import ConvergenceError, InputError, WavesimError
 from wavesim.gpu import slots
 from wavesim.kernels import flat as f
+from wavesim.many.work import wanted_of
 from wavesim.march.advance import SamplesWanted, WallsWanted, begin_cycle, trouble
 from wavesim.march.run import point_work
 from wavesim.march.walltemp import update_many
-from wavesim.results.points import Failure, without_traces
+from wavesim.results.points import Failure
 
 #: How many things of Python may be new before those that hold each other are looked for: a host has
 #: many that live long, and hardly any of these.
@@ -64,7 +65,7 @@ class _Point:
     """One point at work."""
 
     def __init__(self, number, task, start, traces):
-        self.number, self.traces = number, traces
+        self.number, self.task, self.traces = number, task, traces
         self.work = point_work(
             task.engine, task.exhaust, task.rpm, task.settings, fuel_flow=task.fuel_flow,
             ambient=task.ambient, pull=task.pull, start=start,
@@ -137,8 +138,7 @@ class Host:
         try:
             point.wanted = call(value)
         except StopIteration as end:
-            result = end.value if point.traces else without_traces(end.value)
-            self._finish(point, result)
+            self._finish(point, wanted_of(end.value, point.task, point.traces))
         except WavesimError as error:
             self._finish(point, Failure(type(error).__name__, str(error)))
         except Exception as error:  # a fault of ours: raised again where the point was handed in

@@ -31,8 +31,10 @@ from wavesim.many.work import CPU, DEVICES, compute, count_workers
 
 POINTS = 1024  # for `run_chains`, which has twice as many at work
 MEMORY = 4 * 2**30  # [byte] for slots
+PAGE = 512  # words of the smallest page
 SHARE = 0.25  # of the memory of the machine that they take at most
 LANES, MARCHING = 4, 3  # one reads samples
+ALL = 0.98  # share of the points at work that passes for all of them
 ALIKE = 8  # points that a host may have more than another for being of one design
 MOST_HOSTS = 32
 #: Hosts are many: none may take threads for its small matrices, and memory that is freed is used
@@ -122,6 +124,7 @@ class GpuPool(Executor):
         if not self.device.is_compiled():
             tell("its march is compiled for the GPU first, once for this version; this takes a "
                  "minute or two.")
+            self.device.load()
         self._max_workers = POINTS
         size = self.device.memory_for(_memory_size())
         self._file, self._close_file = _shared_file(size)
@@ -136,7 +139,22 @@ class GpuPool(Executor):
         self.hosts = [_Host(self._file, size, i * words, words, self._on_message)
                       for i in range(hosts)]
         self.memory = map_memory(self._file, size)
-        self._on_device = self.device.lanes(self.memory, LANES)
+        self._on_device, self._lanes = [], []
+        self._opener = threading.Thread(target=self._open, daemon=True)
+        self._opener.start()
+
+    def _open(self):
+        """Let the device reach the memory, and begin to launch.
+
+        The system provides its pages one by one, which takes seconds: meanwhile the host processes
+        start and take up their first points.
+        """
+        try:
+            self.memory[::PAGE].max()  # stops no other thread, as to pin pages not yet there would
+            self._on_device = self.device.lanes(self.memory, LANES)
+        except Exception as error:
+            self._fail(_told(error))
+            return
         self._lanes = [threading.Thread(target=self._drive, args=(lane,), daemon=True)
                        for lane in self._on_device]
         for lane in self._lanes:
@@ -181,6 +199,7 @@ class GpuPool(Executor):
             self._lock.notify_all()
         for host in self.hosts:
             host.close()
+        self._opener.join()
         for lane in self._lanes:
             lane.join()
         if self._broken is None:
@@ -257,17 +276,26 @@ class GpuPool(Executor):
                 for host, numbers in by_host.items():
                     host.send("marched", numbers)
         except Exception as error:  # the device has failed, or a point is too large for it
-            self._fail(error if isinstance(error, InputError) else SolverError(
-                f"the GPU failed: {error}"))
+            self._fail(_told(error))
 
     def _is_worth_it(self):
-        """True if a launch would fill the device, or the device has room for all that waits."""
+        """True if it is no use to wait for more points.
+
+        A launch would fill the device; or the device has room for all that waits; or no point is
+        left that could come before another launch ends, which may take as long as its longest.
+        """
         waiting, room = len(self._ready), self.device.resident
+        here = waiting + self._marching
         return waiting > 0 and (
             self._running == 0
             or (self._running < MARCHING
-                and (waiting >= room or waiting + self._marching <= room))
+                and (waiting >= room or here <= room or here >= ALL * len(self._work)))
         )
+
+
+def _told(error):
+    """An error of the device in our words."""
+    return error if isinstance(error, InputError) else SolverError(f"the GPU failed: {error}")
 
 
 def _memory_size():

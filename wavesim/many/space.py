@@ -43,7 +43,7 @@ from wavesim.errors import (
     shown,
 )
 from wavesim.fields.description import chosen_index, names_like, path_keys, sequence
-from wavesim.fields.toml_form import build, plain, set_path
+from wavesim.fields.toml_form import Variants, plain, set_path
 from wavesim.guard import guarded
 from wavesim.measures import in_unit, is_stated
 
@@ -220,21 +220,22 @@ def plain_pair(engine, exhaust):
 
 def built_pair(raw, changes):
     """Engine and exhaust of a design."""
+    changed = raw
     for path, value in changes.items():
-        raw = set_path(raw, path, value)
-    return _built(raw, "engine", Engine), _built(raw, "exhaust", SYSTEMS)
+        changed = set_path(changed, path, value)
+    return tuple(_variants(raw, side, kinds).build(changed[side])
+                 for side, kinds in (("engine", Engine), ("exhaust", SYSTEMS)))
 
 
-_last = {}  # plain form and what was built of it, by side: most designs leave one side alone
+_last = {}  # by side: most designs are variants of the same base
 
 
-def _built(raw, side, kinds):
-    """One side of a design; `set_path` leaves the plain form of the other side as it is."""
-    plain_form, thing = _last.get(side, (None, None))
-    if plain_form is not raw[side]:
-        thing = build(kinds, raw[side], Path(), side)
-        _last[side] = raw[side], thing
-    return thing
+def _variants(raw, side, kinds):
+    """Variants of one side of a base."""
+    found = _last.get(side)
+    if found is None or found.base is not raw[side]:
+        found = _last[side] = Variants(kinds, raw[side], Path(), side)
+    return found
 
 
 @guarded

@@ -27,7 +27,7 @@ from wavesim.errors import InputError, WavesimError, check_int, shown
 from wavesim.many.store import point_key
 from wavesim.march.advance import make_ready
 from wavesim.march.run import run_point
-from wavesim.results.points import Failure, Point, without_traces
+from wavesim.results.points import Failure, Point, values_alone, without_traces
 
 POLL = 0.2  # [s] between looks at points that another process computes
 GRACE = 2.0  # [s] for threads to notice that they are to stop
@@ -45,6 +45,7 @@ class Task(NamedTuple):
     fuel_flow: float | None = None  # [kg/s] given, instead of the mixture of the engine
     ambient: object = None  # the weather; None: an Ambient()
     pull: object = None  # its chain is a pull in order of time: each needs the one before
+    values_alone: bool = False  # nothing else is wanted of its point; a store keeps it whole
 
 
 class Outcomes(NamedTuple):
@@ -86,6 +87,13 @@ def compute(task, start=None, traces=True, stop=None):
         )
     except WavesimError as error:
         return Failure(type(error).__name__, str(error))
+    return wanted_of(point, task, traces)
+
+
+def wanted_of(point, task, traces):
+    """What is handed back of a point: as little as is wanted, for it may travel far."""
+    if task.values_alone:
+        return values_alone(point)
     return point if traces else without_traces(point)
 
 
@@ -340,6 +348,8 @@ class _Crew:
                 self._release(key)
                 return False
         task = self.chains[i][place]
+        if self.store is not None:
+            task = task._replace(values_alone=False)
         if self.is_here:
             make_ready(task.settings, lambda: self.asked > 0)
             if self.asked:
@@ -427,6 +437,8 @@ class _Crew:
     def _note(self, i, place, outcome):
         if self.store is not None and isinstance(outcome, Point):
             outcome = replace(outcome, kept=self._key(i, place))
+            if self.chains[i][place].values_alone:
+                outcome = values_alone(outcome)
         self.outcomes[i][place] = outcome
         self.bar.update()
 

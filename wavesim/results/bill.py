@@ -2,6 +2,7 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import TYPE_CHECKING, Any
 
 from wavesim.descriptions.engine import Engine
@@ -306,8 +307,13 @@ def _cones(merge, meetings, behind):
 def _amounts(parts, wall):
     """Pairs (part, amounts); chambers in a row share the plate between them."""
     for before, part in zip((None, *parts), parts, strict=False):
-        amounts = part.amounts(wall)
+        amounts = _amounts_of(part, wall)
         if isinstance(before, Chamber) and isinstance(part, Chamber):
             mass = amounts.silencer_mass - part.inlet_plate_mass
             amounts = amounts._replace(silencer_mass=mass)
         yield part, amounts
+
+
+@lru_cache(maxsize=256)  # most designs of a search share most of their parts
+def _amounts_of(part, wall):
+    return part.amounts(wall)

@@ -882,6 +882,12 @@ def without_traces(point):
     return replace(point, samples=None, restart={})
 
 
+def values_alone(point):
+    """A point with its quantities and whether it converged, and nothing that made it."""
+    audit = {"converged": point.converged}
+    return replace(point, cylinders={}, samples=None, audit=audit, meta={}, restart={})
+
+
 def point_meta(engine, exhaust, settings, *, gas, fuel_flow, network, facts):
     """Header of a Point: all that made it.
 
