@@ -19,7 +19,7 @@ same but for what follows, each a method or two of `_Translator`:
 * Where one perforated wall follows another, and before and after cells of tapers are treated once
   more, the threads wait for each other.
 * Counters of emergency exits are added to by one thread at a time.
-* Division, square root, logarithm and exponential are those of `target.py`.
+* Division, square root, logarithm, exponential, least and greatest values are those of `target.py`.
 
 `together` makes one loop of several.
 """
@@ -31,7 +31,7 @@ import importlib.util
 import math
 import re
 import types
-from functools import cache
+from functools import cache, reduce
 from itertools import takewhile
 
 from wavesim.gpu import target
@@ -48,6 +48,7 @@ SCRATCH = "work.hole["  # what one loop over holes hands to the next, and nothin
 DECORATORS = {"leaf": "part", "stage": "part", "part": "part", "kernel": "function",
               "entry": "function", "aside": "function"}
 FUNCTIONS = {"math.sqrt": "root", "math.log": "logarithm", "math.exp": "exponential"}
+EXTREMES = {"min": "least", "max": "greatest"}
 TARGET = "_target"  # what it is called in the modules made
 
 
@@ -239,8 +240,10 @@ class _Translator(ast.NodeTransformer):
 
     def visit_Call(self, node):
         self.generic_visit(node)
-        name = FUNCTIONS.get(ast.unparse(node.func))
-        return _call(name, *node.args) if name else node
+        name = ast.unparse(node.func)
+        if name in EXTREMES:
+            return reduce(lambda one, two: _call(EXTREMES[name], one, two), node.args)
+        return _call(FUNCTIONS[name], *node.args) if name in FUNCTIONS else node
 
     def visit_Assign(self, node):
         """Numbers of a module are known when it is made, and stay as they are."""
