@@ -51,6 +51,7 @@ from wavesim.gpu.target import (
     half,
     highest,
     line_up,
+    meet,
     near,
     part,
     row,
@@ -391,7 +392,8 @@ def mark(own, stage):
 def march_step(far, own, is_busy):
     """A step of every crew of the block that is busy.
 
-    The ends are the longest program: all crews line up before it, and before the next step.
+    Stores and ends are the longest program: all crews line up before it, and before the next step.
+    Pairs of ends take longest and see no store, so the warp that has them does not wait for those.
     Returns how the march of the crew stands, as in `kernels.march.march`; GO_ON after a step.
     """
     if is_busy:
@@ -422,11 +424,11 @@ def march_step(far, own, is_busy):
     mark(own, 4)
     if goes_on:
         find_fluxes(far, own)
-    barrier()
+    line_up(is_busy)
     mark(own, 5)
     if goes_on:
         stores_ahead(far, own)
-    line_up(is_busy)
+    meet()
     mark(own, 6)
     if goes_on:
         solve_ends(far, own)

@@ -30,7 +30,6 @@ WARP = 4 if SIMULATED else 32
 CREW = 8 if SIMULATED else slots.CREW
 #: Neighbouring ends that one warp solves: fewer and the code of all ends is read by more warps.
 ENDS_A_WARP = 2 if SIMULATED else 12
-STORES_A_WARP = 2  # not neighbours: cylinders, which take longest, are spread over all warps
 
 if SIMULATED:
     from numba.cuda.simulator.kernel import _get_kernel_context as _now
@@ -66,6 +65,10 @@ if SIMULATED:
 
     def barrier():
         """Where the threads of a crew wait for each other."""
+        _now().syncthreads()
+
+    def meet():
+        """A barrier at which the last warp of a crew does not wait for the others."""
         _now().syncthreads()
 
     def line_up(is_busy):
@@ -148,25 +151,40 @@ elif config is not None:
 
     @part
     def thread():
-        return cuda.threadIdx.x % CREW
+        # From crew to crew another quarter of the multiprocessor has the first warp, which has
+        # most to do while a few threads work for all.
+        return (cuda.threadIdx.x + WARP * crew()) % CREW
 
     @part
     def threads():
         return CREW
 
-    @intrinsic
-    def _wait_for(typing, number):
-        def generate(context, builder, signature, arguments):
-            kind = ir.FunctionType(ir.VoidType(), [ir.IntType(32)])
-            wait = ir.InlineAsm(kind, f"bar.sync $0, {CREW};", "r", side_effect=True)
-            builder.call(wait, arguments, attrs=("convergent",))
-            return context.get_dummy_value()
+    def _at_barrier(instruction):
+        @intrinsic
+        def called(typing, number):
+            def generate(context, builder, signature, arguments):
+                kind = ir.FunctionType(ir.VoidType(), [ir.IntType(32)])
+                wait = ir.InlineAsm(kind, f"{instruction} $0, {CREW};", "r", side_effect=True)
+                builder.call(wait, arguments, attrs=("convergent",))
+                return context.get_dummy_value()
 
-        return types.none(types.int32), generate
+            return types.none(types.int32), generate
+
+        return called
+
+    _wait_at, _pass_by = _at_barrier("bar.sync"), _at_barrier("bar.arrive")
+    _CREWS_AT, _MEETINGS_AT = 1, 8  # numbers of barriers, of which the block has the first
 
     @part
     def barrier():
-        _wait_for(np.int32(1 + crew()))  # 0 is that of the block
+        _wait_at(np.int32(_CREWS_AT + crew()))
+
+    @part
+    def meet():
+        if thread() >= CREW - WARP:
+            _pass_by(np.int32(_MEETINGS_AT + crew()))
+        else:
+            _wait_at(np.int32(_MEETINGS_AT + crew()))
 
     @part
     def line_up(is_busy):
@@ -418,18 +436,32 @@ if config is not None:
         return (threads() // WARP) * ENDS_A_WARP
 
     @part
-    def first_store():
-        """Number of the first store of a thread: the first few threads of each warp have one."""
-        warp, lane = thread() // WARP, thread() % WARP
-        return warp + lane * (threads() // WARP) if lane < STORES_A_WARP else 1 << 40
+    def warp():
+        """Number of the warp of a thread in its crew."""
+        return thread() // WARP
 
     @part
-    def stores_at_once():
-        return (threads() // WARP) * STORES_A_WARP
+    def first_lane():
+        """Number of a thread in its warp: each takes of all passes those that are for its warp."""
+        return thread() % WARP
+
+    @part
+    def lanes_at_once():
+        return WARP
+
+    @part
+    def warp_of_flow(velocity):
+        """Which warp solves an end: one what flowed out, one what flowed in, one all others."""
+        return (0 if velocity > 0.0 else 1 if velocity < 0.0 else 2) % (threads() // WARP)
+
+    @part
+    def warp_of_store(number, is_cylinder):
+        """Which warp takes a store: two share the cylinders, one all others, the last has none."""
+        return (number % 2 if is_cylinder else 2) % (threads() // WARP)
 
     @part
     def first_pair():
-        """The same for pairs and joints, as for ends but from the last warp on."""
+        """The same for pairs and joints, which the last warp has before others do."""
         warp, lane = (threads() - 1 - thread()) // WARP, thread() % WARP
         return warp * ENDS_A_WARP + lane if lane < ENDS_A_WARP else 1 << 40
 

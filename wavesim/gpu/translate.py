@@ -40,7 +40,14 @@ PACKAGE = "wavesim.kernels"
 #: By the table whose rows a loop runs over: what the threads that share it are told by.
 SHARED = {
     "end_int": ("first_end", "ends_at_once"), "pair": ("first_pair", "ends_at_once"),
-    "joint": ("first_pair", "ends_at_once"), "store_int": ("first_store", "stores_at_once"),
+    "joint": ("first_pair", "ends_at_once"), "store_int": ("first_lane", "lanes_at_once"),
+}
+#: Loops whose passes go different ways, by function and table: which warp takes a pass, so that its
+#: threads go one way.
+SORTED = {
+    ("solve_ends", "end_int"): "_target.warp_of_flow(state.end[{0}, f.ES_V])",
+    (None, "store_int"): (
+        "_target.warp_of_store({0}, net.store_int[{0}, f.STORE_KIND] == f.CYLINDER)"),
 }
 CELLS = ("first_cell", "cells_at_once")
 ONE_BY_ONE = "hole_wall"
@@ -192,6 +199,11 @@ class _Translator(ast.NodeTransformer):
         share = CELLS if unsigned or table == "listed" else SHARED.get(table)
         if share is None:
             return node
+        sort = SORTED.get((self._function, table)) or SORTED.get((None, table))
+        if sort:
+            share = SHARED["store_int"]
+            test = f"if {sort.format(node.target.id)} != _target.warp(): continue"
+            node.body[:0] = ast.parse(test).body
         if node.orelse:
             raise NotImplementedError(f"line {node.lineno}: a shared loop with an else")
         begin, later = (_call(name) for name in share)
@@ -249,10 +261,11 @@ class _Translator(ast.NodeTransformer):
         """Numbers of a module are known when it is made, and stay as they are."""
         return node if self._depth == 0 else self.generic_visit(node)
 
-    _depth = 0
+    _depth, _function = 0, None
 
     def visit_FunctionDef(self, node):
         self._depth += 1
+        self._function = node.name
         decorators = node.decorator_list
         node.decorator_list = []
         self.generic_visit(node)
