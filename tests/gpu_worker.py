@@ -209,8 +209,11 @@ def off(case, order):
 
 
 def differences(model, twin):
-    """Largest relative difference by array, but for what holes hand from one loop to the next."""
+    """Largest relative difference by array, but for what loops hand on to the next, and rates of
+    cells, of which a GPU keeps only the largest.
+    """
     found = {}
+    twin.work.W[f.RATE] = model.work.W[f.RATE]
     for (name, x), y in zip(slots.arrays_of(model).items(), slots.arrays_of(twin).values(),
                             strict=True):
         if name != "work.hole" and x.size and not np.array_equal(x, y, equal_nan=True):
@@ -250,10 +253,10 @@ def off_through_holes(order):
 def barriers():
     """Lines at which all threads of a crew or of a block wait for each other, in every step."""
     found = []
-    for part, waits in ((frame.march_step, ("    line_up(is_busy)", "    barrier()")),
-                        (frame.cycles, ("        if not line_up(is_busy):",))):
+    for part, waits in ((frame.march_step, ("line_up(is_busy)", "barrier()")),
+                        (frame.cycles, ("if not line_up(is_busy):",))):
         source, first = inspect.getsourcelines(part)
-        found += [first + i for i, line in enumerate(source) if line.rstrip() in waits]
+        found += [first + i for i, line in enumerate(source) if line.strip() in waits]
     return found
 
 
@@ -276,7 +279,7 @@ def main(what):
         return {"march": {f"{case} {order}": off(case, order)
                           for case in CASES for order in ORDERS},
                 "holes": {order: off_through_holes(order) for order in ORDERS}}
-    return {line: [case for case in ("nodes", "engine") if differs(case, line)]
+    return {line: [case for case in CASES if differs(case, line)]
             for line in barriers()}
 
 

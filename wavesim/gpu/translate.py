@@ -21,7 +21,7 @@ same but for what follows, each a method or two of `_Translator`:
 * Counters of emergency exits are added to by one thread at a time.
 * Division, square root, logarithm and exponential are those of `target.py`.
 
-`together` makes one loop of several.
+`together` makes one loop of several, also with some that only a GPU has (`loops`).
 """
 
 import ast
@@ -33,6 +33,7 @@ import re
 import types
 from functools import cache
 
+from wavesim.gpu import loops as own_loops
 from wavesim.gpu import target
 
 PACKAGE = "wavesim.kernels"
@@ -43,7 +44,9 @@ SHARED = {
 }
 CELLS = ("first_cell", "cells_at_once")
 ONE_BY_ONE = "hole_wall"
-SCRATCH = "work.hole["  # what one loop over holes hands to the next, and nothing else reads
+PASSED_ON = "_passed_on_"  # name of what loops of `together` hand on
+#: What one loop hands to the next in a pass, and nothing else reads.
+SCRATCH = ("work.hole[", PASSED_ON)
 DECORATORS = {"leaf": "part", "stage": "part", "part": "part", "kernel": "function",
               "entry": "function", "aside": "function"}
 FUNCTIONS = {"math.sqrt": "root", "math.log": "logarithm", "math.exp": "exponential"}
@@ -74,7 +77,7 @@ def made(name):
     return module
 
 
-def together(name, *loops):
+def together(name, *loops, passed_on=()):
     """One function of several that are loops over the same cells: what they share is read once.
 
     Parameters
@@ -82,33 +85,45 @@ def together(name, *loops):
     name : str
         Module of the kernels, such as "cells".
     loops : str
-        Names of its functions.  Parameters of one name are one, and the cells are those of the
-        first.
+        Names of its functions, or of those in `gpu/loops.py`.  Parameters of one name are one, and
+        the cells are those of the first.
+    passed_on : sequence of str
+        Parameters that only the loops themselves read, and which are not written to memory.
 
     Returns
     -------
     callable
-        Takes the arguments of all, each where it is first mentioned.
+        Takes the arguments of all, each where it is first mentioned, but for those passed on;
+        returns what the last one does.
     """
     tree, path = _source(name)
-    found = _functions(tree)
+    module, found = made(name), _functions(tree) | _functions(_source_at(own_loops.__file__))
+    module.__dict__.update((call, getattr(own_loops, call)) for call in ("is_among", "force_on"))
     parts = [found[loop] for loop in loops]
     given = {one.arg: one for part in parts for one in part.args.args}
-    calls = [ast.Expr(ast.Call(_name(part.name), [_name(one.arg) for one in part.args.args], []))
+    names = {one: PASSED_ON + one if one in passed_on else one for one in given}
+    calls = [ast.Expr(ast.Call(_name(part.name),
+                               [_name(names[one.arg]) for one in part.args.args], []))
              for part in parts]
+    if isinstance(parts[-1].body[-1], ast.Return):
+        calls[-1] = ast.Return(calls[-1].value)
     whole = copy.deepcopy(parts[0])
     whole.name = "_and_".join(loops)
-    whole.args.args = list(given.values())
+    whole.args.args = [one for one in given.values() if one.arg not in passed_on]
     whole.body = _in_one_pass(calls, found)
-    _define(made(name), ast.Module([whole], []), path)
-    return getattr(made(name), whole.name)
+    _define(module, ast.Module([whole], []), path)
+    return getattr(module, whole.name)
 
 
 def _source(name):
     """Tree of a module of the kernels, and its file."""
     path = importlib.util.find_spec(f"{PACKAGE}.{name}").origin
+    return _source_at(path), path
+
+
+def _source_at(path):
     with open(path, encoding="utf-8") as file:
-        return ast.parse(file.read(), path), path
+        return ast.parse(file.read(), path)
 
 
 def _functions(tree):
@@ -295,8 +310,8 @@ def _in_one_pass(lines, found):
 
     Parameters
     ----------
-    lines : list of ast.Expr or ast.AugAssign
-        Each calls a function, or adds what it returns.
+    lines : list of ast.Expr, ast.AugAssign or ast.Return
+        Each calls a function, or adds or returns what it returns.
     found : dict
         The functions by name: loops over the same cells, of which those of the first count, names
         for arrays, and sums that begin with a number.
@@ -327,7 +342,9 @@ def _in_one_pass(lines, found):
             elif isinstance(one, ast.Assign):
                 known.learn(one)
             elif isinstance(one, ast.Return):
-                behind.append(ast.AugAssign(line.target, line.op, known.visit(one.value)))
+                value = known.visit(one.value)
+                behind.append(ast.Return(value) if isinstance(line, ast.Return) else
+                              ast.AugAssign(line.target, line.op, value))
             elif not (isinstance(one, ast.Expr) and isinstance(one.value, ast.Constant)):
                 raise NotImplementedError(f"line {one.lineno}: more than a loop and names for it")
     return [*ahead, whole, *behind]
