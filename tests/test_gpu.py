@@ -347,12 +347,17 @@ def test_what_the_translation_does_not_know_is_refused_with_its_line(source, tol
 
 
 @needs_compiler
-def test_what_cannot_be_one_pass_through_holes_is_refused_with_its_line():
+@pytest.mark.parametrize("inside, between, told", [
+    ("x[0] += 1.0", "pass", "line 4: more than a loop"),
+    ("'no more'", "n = 2", "line 8: between loops"),
+])
+def test_what_cannot_be_one_pass_through_holes_is_refused_with_its_line(inside, between, told):
     from wavesim.gpu.translate import _functions, _Walls
 
     tree = ast.parse(
-        "def one(x, n):\n    for k in range(np.uintp(n)):\n        x[k] = 1.0\n    x[0] += 1.0\n"
-        "def all(net):\n    for w in range(net.hole_wall.shape[0]):\n        one(net.area, 2)\n"
+        f"def one(x, n):\n    for k in range(np.uintp(n)):\n        x[k] = 1.0\n    {inside}\n"
+        f"def all(net):\n    for w in range(net.hole_wall.shape[0]):\n"
+        f"        one(net.area, 2)\n        {between}\n        one(net.area, 2)\n"
     )
-    with pytest.raises(NotImplementedError, match="line 4: more than a loop"):
+    with pytest.raises(NotImplementedError, match=told):
         _Walls(_functions(tree)).visit(tree)

@@ -176,7 +176,7 @@ def primitives(far, own):
 
 @part
 def find_rate(far, own, known):
-    """The largest rate of stores, and of steep tapers, which an update leaves out, into the mail."""
+    """The largest rate of stores goes into the mail, and of tapers, which an update leaves out."""
     net, state, work, record, inner, face = views(far, own)
     bits = np.float64(stores.stores_rate(net, state, work)).view(np.int64)
     if known:

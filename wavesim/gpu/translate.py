@@ -32,6 +32,7 @@ import math
 import re
 import types
 from functools import cache
+from itertools import takewhile
 
 from wavesim.gpu import loops as own_loops
 from wavesim.gpu import target
@@ -286,7 +287,7 @@ class _Walls(ast.NodeTransformer):
             for line in node.body[:node.body.index(loop)]:
                 if isinstance(line, ast.Assign):
                     known.learn(line)
-            which = [line for line in loop.body if isinstance(line, ast.Assign)]
+            which = list(takewhile(lambda line: isinstance(line, ast.Assign), loop.body))
             rest = [known.visit(line) for line in loop.body[len(which):]]
             loop.body = [*which, *_by_cases(rest, self._found)]
         return node
@@ -313,8 +314,8 @@ def _in_one_pass(lines, found):
     lines : list of ast.Expr, ast.AugAssign or ast.Return
         Each calls a function, or adds or returns what it returns.
     found : dict
-        The functions by name: loops over the same cells, of which those of the first count, names
-        for arrays, and sums that begin with a number.
+        The functions by name.  They hold loops over the same cells (the first loop says which),
+        names for arrays, and sums that begin with a number.
 
     Returns
     -------
@@ -324,6 +325,8 @@ def _in_one_pass(lines, found):
     """
     whole, ahead, behind = None, [], []
     for number, line in enumerate(lines):
+        if not isinstance(line, ast.Expr | ast.AugAssign | ast.Return):
+            raise NotImplementedError(f"line {line.lineno}: between loops that are to be one")
         part = copy.deepcopy(found[line.value.func.id])
         own = _assigned([one for loop in part.body if isinstance(loop, ast.For)
                          for one in loop.body])
@@ -341,10 +344,10 @@ def _in_one_pass(lines, found):
                 ahead.append(known.visit(one))
             elif isinstance(one, ast.Assign):
                 known.learn(one)
-            elif isinstance(one, ast.Return):
-                value = known.visit(one.value)
-                behind.append(ast.Return(value) if isinstance(line, ast.Return) else
-                              ast.AugAssign(line.target, line.op, value))
+            elif isinstance(one, ast.Return) and isinstance(line, ast.AugAssign):
+                behind.append(ast.AugAssign(line.target, line.op, known.visit(one.value)))
+            elif isinstance(one, ast.Return) and isinstance(line, ast.Return):
+                behind.append(ast.Return(known.visit(one.value)))
             elif not (isinstance(one, ast.Expr) and isinstance(one.value, ast.Constant)):
                 raise NotImplementedError(f"line {one.lineno}: more than a loop and names for it")
     return [*ahead, whole, *behind]
