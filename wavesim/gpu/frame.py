@@ -66,8 +66,11 @@ march, step, nodes, stores = made("march"), made("step"), made("nodes"), made("s
 perforate, openings, cells, tapers = map(made, ("perforate", "openings", "cells", "tapers"))
 
 # What the march of the engine gas does in several loops is one here.
-find_faces = together("cells", "reconstruct", "fraction_slopes")
-find_fluxes_and_parts = together("cells", "flux_mixture", "carry_parts")
+find_fluxes_of_cells = together(
+    "cells", "reconstruct", "take_tapers", "fraction_slopes", "keep_at_ends", "flux_mixture",
+    "carry_parts", passed_on=["rm", "um", "rp", "up", "half_f", "half_b", "per_mass"],
+    in_tiles=True,
+)
 update_and_look = together(
     "cells", "update_mixture", "add_push", "apply_walls", "primitives_mixture", "highest_rate",
     passed_on=["w"],
@@ -315,39 +318,36 @@ def fill_ghosts(far, own):
 
 
 @part
-def reconstruct(far, own):
+def find_fluxes(far, own):
+    """As `march.reconstruct` and `march.fluxes`; in the usual case, face values of cells at ends
+    of ducts and pressures alone are written.
+    """
     net, state, work, record, inner, face = views(far, own)
+    dt, r = own[DT], state.U[f.R]
     if not is_usual(net):
-        march.reconstruct(net, state, work, own[DT])
-        return
-    W, Q, g = work.W, work.Q, net.cells
-    find_faces(
-        net.area.shape[0] - 1, own[DT], state.U[f.R], W[f.U], W[f.P], W[f.C], g[f.INV_DX],
-        g[f.DLNA], W[f.WARMED], Q[f.RM], Q[f.UM], Q[f.PM], Q[f.RP], Q[f.UP], Q[f.PP], W[f.PER_Z],
-        g[f.INV_VOL], W[f.YF], W[f.YB], Q[f.HALF_F], Q[f.HALF_B], Q[f.PER_MASS],
-    )
-    if net.taper.shape[0] > 0:
+        march.reconstruct(net, state, work, dt)
         barrier()
+        march.fluxes(net, work)
+        return
+    W, Q, F, g = work.W, work.Q, work.F, net.cells
+    if net.taper.shape[0] > 0:
         tapers.taper_faces(
-            net.taper, own[DT], state.U[f.R], W[f.U], W[f.P], W[f.C], g[f.INV_DX], g[f.VOL],
-            net.area, W[f.WARMED], Q[f.RM], Q[f.UM], Q[f.PM], Q[f.RP], Q[f.UP], Q[f.PP],
-            W[f.PUSH], state.clock,
+            net.taper, dt, r, W[f.U], W[f.P], W[f.C], g[f.INV_DX], g[f.VOL], net.area,
+            W[f.WARMED], Q[f.RM], Q[f.UM], Q[f.PM], Q[f.RP], Q[f.UP], Q[f.PP], W[f.PUSH],
+            state.clock,
         )
+        barrier()
+    find_fluxes_of_cells(
+        net.area.shape[0] - 1, dt, r, W[f.U], W[f.P], W[f.C], g[f.INV_DX], g[f.DLNA],
+        W[f.WARMED], Q[f.PM], Q[f.PP], W[f.PER_Z], net.taper, Q, g[f.INV_VOL], W[f.YF], W[f.YB],
+        cells.PUSH_OF_MIXTURE, F[f.R], F[f.M], F[f.E], net.area, net.gas_R, net.gas_coef, F[f.Y1],
+        F[f.Y2],
+    )
 
 
 @part
-def find_fluxes(far, own):
+def inner_states(far, own):
     net, state, work, record, inner, face = views(far, own)
-    if is_usual(net):
-        W, Q, F = work.W, work.Q, work.F
-        find_fluxes_and_parts(
-            net.area.shape[0] - 1, Q[f.RM], Q[f.UM], Q[f.PM], Q[f.RP], Q[f.UP], Q[f.PP], W[f.C],
-            W[f.PER_Z], cells.PUSH_OF_MIXTURE, F[f.R], F[f.M], F[f.E], net.area, W[f.YF],
-            W[f.YB], Q[f.HALF_F], Q[f.HALF_B], Q[f.PER_MASS], net.gas_R, net.gas_coef, F[f.Y1],
-            F[f.Y2],
-        )
-    else:
-        march.fluxes(net, work)
     nodes.inner_states(net, state, work, inner, own[DT])
 
 
@@ -454,11 +454,11 @@ def march_step(far, own, is_busy):
     barrier()
     mark(own, 3)
     if goes_on:
-        reconstruct(far, own)
+        find_fluxes(far, own)
     barrier()
     mark(own, 4)
     if goes_on:
-        find_fluxes(far, own)
+        inner_states(far, own)
     barrier()
     mark(own, 5)
     if goes_on:

@@ -1,11 +1,14 @@
 """Loops over cells that stand in those which `translate.together` makes for a GPU, and only there.
 
-They are written as those of `wavesim.kernels` are, and never called by themselves.
+They are written as those of `wavesim.kernels` are; only what they call is a function of its own.
 """
 
 import numpy as np
 
 from wavesim.gpu.target import part
+from wavesim.kernels import flat as f
+
+I1 = np.uintp(1)
 
 
 @part
@@ -21,6 +24,36 @@ def is_among(listed, i):
 def force_on(listed, push, i):
     """Force of the wall [N] on a cell of a steep taper, 0 on any other."""
     return push[i] if is_among(listed, i) else 0.0
+
+
+@part
+def faces_of(listed, Q, i, rm, um, pm, rp, up, pp):
+    """Face values of a cell: those given, or what `tapers.taper_faces` has found."""
+    if is_among(listed, i):
+        return Q[f.RM, i], Q[f.UM, i], Q[f.PM, i], Q[f.RP, i], Q[f.UP, i], Q[f.PP, i]
+    return rm, um, pm, rp, up, pp
+
+
+@part
+def keep(Q, i, is_inside, rm, um, rp, up, half_f, half_b, per_mass):
+    """Write what `nodes.inner_states` reads, which is that of cells at ends of ducts."""
+    if not is_inside:
+        Q[f.RM, i], Q[f.UM, i], Q[f.RP, i], Q[f.UP, i] = rm, um, rp, up
+        Q[f.HALF_F, i], Q[f.HALF_B, i], Q[f.PER_MASS, i] = half_f, half_b, per_mass
+
+
+def take_tapers(n, listed, Q, rm, um, pm, rp, up, pp):
+    """Face values of steep tapers in the place of those that take the state as linear."""
+    for i in range(I1, np.uintp(n) - I1):
+        rm[i], um[i], pm[i], rp[i], up[i], pp[i] = faces_of(
+            listed, Q, i, rm[i], um[i], pm[i], rp[i], up[i], pp[i])
+
+
+def keep_at_ends(n, inv_dx, Q, rm, um, rp, up, half_f, half_b, per_mass):
+    """Write what else than the march of the interior reads; ghosts have no length."""
+    for i in range(I1, np.uintp(n) - I1):
+        keep(Q, i, inv_dx[i - I1] * inv_dx[i + I1] > 0.0, rm[i], um[i], rp[i], up[i], half_f[i],
+             half_b[i], per_mass[i])
 
 
 def add_push(n, dt, inv_vol, push, listed, m):

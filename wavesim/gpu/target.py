@@ -36,6 +36,7 @@ if SIMULATED:
     from numba.cuda.simulator.kernel import _get_kernel_context as _now
 
     _arrays = {}  # what stands for addresses, by number
+    _met = {}  # what threads tell those above them, by thread and turn
 
     def show(address, array):
         """Let `address` stand for an array of words."""
@@ -74,6 +75,18 @@ if SIMULATED:
     def highest(values, place, number):
         """Raise a value to the highest number of all threads."""
         _now().atomic.max(values, place, number)
+
+    def below(values):
+        """The same values of the thread below, for all threads of a warp but the first."""
+        now = _now()
+        turn = _met[now, thread()] = not _met.get((now, thread()), False)
+        _met[now, thread(), turn] = values  # until the turn after the next
+        now.syncthreads()
+        return _met[now, thread() - 1 if lane() > 0 else thread(), turn]
+
+    def tiles(faces):
+        """Most of the warps of a crew, for here all of them meet."""
+        return -(-faces // tiles_at_once())
 
     def near(first):
         """The words that the threads of a block share, from one on."""
@@ -161,6 +174,39 @@ elif config is not None:
             number = max(number, cuda.shfl_down_sync(0xFFFFFFFF, number, far))
         if cuda.laneid == 0:
             cuda.atomic.max(values, place, number)
+
+    @intrinsic
+    def below(typing, values):
+        """The same values of the lane below, for all lanes of a warp but the first."""
+        def generate(context, builder, signature, arguments):
+            half = ir.IntType(32)
+            kind = ir.FunctionType(half, [half])
+            up = ir.InlineAsm(kind, "shfl.sync.up.b32 $0, $1, 1, 0, 0xffffffff;", "=r,r",
+                              side_effect=True)
+
+            def moved(value):
+                word = builder.bitcast(value, ir.IntType(64))
+                shift = ir.Constant(word.type, 32)
+                low, high = (
+                    builder.zext(builder.call(up, [builder.trunc(part, half)],
+                                              attrs=("convergent",)), word.type)
+                    for part in (word, builder.lshr(word, shift))
+                )
+                return builder.bitcast(builder.or_(low, builder.shl(high, shift)), value.type)
+
+            given = arguments[0]
+            for place in range(len(signature.args[0])):
+                one = moved(builder.extract_value(given, place))
+                given = builder.insert_value(given, one, place)
+            return given
+
+        return values(values), generate
+
+    @part
+    def tiles(faces):
+        """How many tiles of faces a warp has: what its lanes find at once but for the first."""
+        first = (thread() // WARP) * (WARP - 1)
+        return max(0, (faces - first + tiles_at_once() - 1) // tiles_at_once())
 
     _GLOBAL, _SHARED = 1, 3  # address spaces: of the device, and of a block
     _NEAR = "wavesim_near"
@@ -350,6 +396,21 @@ if config is not None:
     @part
     def cells_at_once():
         return threads()
+
+    @part
+    def lane():
+        """Number of a thread in its warp."""
+        return thread() % WARP
+
+    @part
+    def first_tile():
+        """First cell of a warp, counted from the first of all."""
+        return (thread() // WARP) * (WARP - 1)
+
+    @part
+    def tiles_at_once():
+        """Faces of all warps of a crew."""
+        return (threads() // WARP) * (WARP - 1)
 
     @part
     def first_end():

@@ -45,6 +45,7 @@ SHARED = {
 }
 CELLS = ("first_cell", "cells_at_once")
 ONE_BY_ONE = "hole_wall"
+OWN = ("is_among", "force_on", "faces_of", "keep")  # functions that the loops of `loops` call
 PASSED_ON = "_passed_on_"  # name of what loops of `together` hand on
 #: What one loop hands to the next in a pass, and nothing else reads.
 SCRATCH = ("work.hole[", PASSED_ON)
@@ -78,7 +79,7 @@ def made(name):
     return module
 
 
-def together(name, *loops, passed_on=()):
+def together(name, *loops, passed_on=(), in_tiles=False):
     """One function of several that are loops over the same cells: what they share is read once.
 
     Parameters
@@ -90,6 +91,9 @@ def together(name, *loops, passed_on=()):
         the cells are those of the first.
     passed_on : sequence of str
         Parameters that only the loops themselves read, and which are not written to memory.
+    in_tiles : bool
+        Whether the last loops are over faces and read what the first ones have found in the cells
+        on both sides; see `_in_tiles`.
 
     Returns
     -------
@@ -99,7 +103,7 @@ def together(name, *loops, passed_on=()):
     """
     tree, path = _source(name)
     module, found = made(name), _functions(tree) | _functions(_source_at(own_loops.__file__))
-    module.__dict__.update((call, getattr(own_loops, call)) for call in ("is_among", "force_on"))
+    module.__dict__.update((call, getattr(own_loops, call)) for call in OWN)
     parts = [found[loop] for loop in loops]
     given = {one.arg: one for part in parts for one in part.args.args}
     names = {one: PASSED_ON + one if one in passed_on else one for one in given}
@@ -112,6 +116,8 @@ def together(name, *loops, passed_on=()):
     whole.name = "_and_".join(loops)
     whole.args.args = [one for one in given.values() if one.arg not in passed_on]
     whole.body = _in_one_pass(calls, found)
+    if in_tiles:
+        whole.body = _in_tiles(*whole.body)
     _define(module, ast.Module([whole], []), path)
     return getattr(module, whole.name)
 
@@ -353,6 +359,42 @@ def _in_one_pass(lines, found):
     return [*ahead, whole, *behind]
 
 
+def _in_tiles(loop):
+    """A loop over cells and the faces between them, by warps that hold neighbouring cells.
+
+    Each lane of a warp has a cell and the face below it, of which it gets the other side from the
+    lane below.  So the first lane has no face, and its cell is that of the last lane before.  What
+    two lanes find of a cell is the same.
+
+        _tile = I1 + np.uintp(first_tile())
+        _last = np.uintp(n) - I1 - I1
+        for _ in range(tiles(np.int64(_last - I1))):
+            _here = _tile + np.uintp(lane())
+            i = min(_here, _last)
+            ...                                       as `_in_order`
+            if lane() > 0 and _here == i:
+                ...                                   what is found of faces
+            _tile += np.uintp(tiles_at_once())
+    """
+    start, stop = map(ast.unparse, loop.iter.args)
+    i = loop.target.id
+    frame = ast.parse(f"""
+_tile = {start} + np.uintp({TARGET}.first_tile())
+_last = {stop} - I1
+for _ in range({TARGET}.tiles(np.int64(_last - {start}))):
+    _here = _tile + np.uintp({TARGET}.lane())
+    {i} = min(_here, _last)
+    if {TARGET}.lane() > 0 and _here == {i}:
+        pass
+    _tile += np.uintp({TARGET}.tiles_at_once())
+""").body
+    *before, of_faces, behind = frame[-1].body
+    gather = _GatherBelow(i)
+    of_cells, of_faces.body = gather.lines_of(loop.body)
+    frame[-1].body = [*before, *of_cells, of_faces, behind]
+    return frame
+
+
 class _Known(ast.NodeTransformer):
     """Puts in the place of names what they stand for.
 
@@ -392,13 +434,7 @@ def _in_order(body):
     first = _of_places(body)
     gather = _Gather()
     rest = [gather.visit(line) for line in body[first:]]
-    written = {ast.unparse(store.targets[0].value) for store in gather.stores.values()}
-    for text, load in gather.loads.items():
-        if ast.unparse(load.value) in written and text not in gather.stores:
-            raise NotImplementedError(f"line {load.lineno}: {text} is what another pass writes")
-    stores = [store for text, store in gather.stores.items()
-              if text in gather.loads or not text.startswith(SCRATCH)]
-    return [*body[:first], *gather.lines(), *rest, *stores]
+    return [*body[:first], *gather.lines(), *rest, *gather.kept().values()]
 
 
 def _of_places(body):
@@ -433,8 +469,17 @@ class _Gather(ast.NodeTransformer):
 
     def lines(self):
         """What reads the elements."""
+        written = {ast.unparse(store.targets[0].value) for store in self.stores.values()}
+        for text, load in self.loads.items():
+            if ast.unparse(load.value) in written and text not in self.stores:
+                raise NotImplementedError(f"line {load.lineno}: {text} is what another pass writes")
         return [ast.Assign([ast.Name(self._names[text], ast.Store())], load)
                 for text, load in self.loads.items()]
+
+    def kept(self):
+        """Of the stores, those of what is not only handed on in a pass."""
+        return {text: store for text, store in self.stores.items()
+                if text in self.loads or not text.startswith(SCRATCH)}
 
     def _name_of(self, node):
         return self._names.setdefault(
@@ -460,6 +505,45 @@ class _Gather(ast.NodeTransformer):
             return self.generic_visit(node)
         before = ast.Subscript(node.target.value, node.target.slice, ast.Load())
         return self.visit(ast.Assign([node.target], ast.BinOp(before, node.op, node.value)))
+
+
+class _GatherBelow(_Gather):
+    """Also takes from the lane below what that has found.
+
+    Attributes
+    ----------
+    below : dict
+        By its text, each element of the cell below that the lane below has found.
+    """
+
+    def __init__(self, i):
+        super().__init__()
+        self.below, self._i = {}, i
+
+    def lines_of(self, body):
+        """(all lines of a pass but what writes to faces, what does)."""
+        lines, of_cells = [], None
+        for line in body:
+            known = dict(self.stores)
+            lines.append(self.visit(line))
+            if self.below and of_cells is None:
+                of_cells, at = known, len(lines) - 1
+        if not of_cells.keys() >= self.below.keys():
+            raise NotImplementedError(f"line {body[0].lineno}: what lanes find after they have met")
+        names = [_name(self._names[text]) for text in self.below]
+        met = ast.Assign([ast.Tuple([ast.Name(f"_below{name.id}", ast.Store()) for name in names],
+                                    ast.Store())],
+                         _call("below", ast.Tuple(names, ast.Load())))
+        cells = [store for text, store in self.kept().items() if text in of_cells]
+        faces = [store for text, store in self.kept().items() if text not in of_cells]
+        return [*self.lines(), *lines[:at], met, *lines[at:], *cells], faces
+
+    def visit_Subscript(self, node):
+        own = f"{ast.unparse(node.value)}[{self._i}]"
+        if ast.unparse(node.slice) != f"{self._i} - I1" or own not in self.stores:
+            return super().visit_Subscript(node)
+        self.below[own] = node
+        return _name(f"_below{self._names[own]}")
 
 
 class _Continue(ast.NodeTransformer):
