@@ -6,7 +6,8 @@ step, the crank angle, how the march stands) one of them finds and puts into the
 their shared memory.  Between stages they wait for each other where one reads what another wrote.
 
 What bounds the march is the memory, so what a processor does in several loops over all cells is one
-here: `update` ends with the primitive values with which `march_step` begins.
+here: `find_fluxes` goes from primitive values to fluxes, and `update` from these to the primitive
+values of the next step.
 
 A block is made of a few crews, which line up twice in a step: the march is so long a program that
 a multiprocessor spends much of its time on fetching it, and crews that are at the same stage fetch

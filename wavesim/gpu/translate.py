@@ -21,7 +21,8 @@ same but for what follows, each a method or two of `_Translator`:
 * Counters of emergency exits are added to by one thread at a time.
 * Division, square root, logarithm and exponential are those of `target.py`.
 
-`together` makes one loop of several, also with some that only a GPU has (`loops`).
+`together` makes one loop of several, also with some that only a GPU has (`loops`), and of loops over
+cells and loops over faces (`_in_tiles`).
 """
 
 import ast
