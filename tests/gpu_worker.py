@@ -209,11 +209,12 @@ def off(case, order):
 
 
 def differences(model, twin):
-    """Largest relative difference by array, but for what loops hand on to the next: rates of cells,
-    values at faces that no others follow, and what goes through holes.
+    """Largest relative difference by array, but for what loops hand on to the next: rates and
+    impedances of cells, values at their faces, and what goes through holes.
     """
     found = {}
-    twin.work.W[f.RATE], twin.work.Q[:] = model.work.W[f.RATE], model.work.Q
+    rows = [f.RATE, f.PER_Z]
+    twin.work.W[rows], twin.work.Q[:] = model.work.W[rows], model.work.Q
     for side in (slice(None, 2), slice(-2, None)):  # between ghost cells
         twin.work.F[:, side] = model.work.F[:, side]
     for (name, x), y in zip(slots.arrays_of(model).items(), slots.arrays_of(twin).values(),

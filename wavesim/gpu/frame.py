@@ -68,14 +68,15 @@ perforate, openings, cells, tapers = map(made, ("perforate", "openings", "cells"
 
 # What the march of the engine gas does in several loops is one here.
 find_fluxes_of_cells = together(
-    "cells", "reconstruct", "take_tapers", "fraction_slopes", "keep_at_ends", "flux_mixture",
-    "carry_parts", passed_on=["rm", "um", "rp", "up", "half_f", "half_b", "per_mass"],
-    in_tiles=True,
+    "cells", "reconstruct", "take_tapers", "fraction_slopes", "keep_at_ends", "wall_pressure",
+    "flux_mixture", "carry_parts", in_tiles=True,
+    passed_on=["rm", "um", "pm", "rp", "up", "pp", "per_z", "half_f", "half_b", "per_mass"],
 )
 update_and_look = together(
-    "cells", "update_mixture", "add_push", "apply_walls", "primitives_mixture", "highest_rate",
-    passed_on=["w"],
+    "cells", "find_per_z", "update_mixture", "add_push", "apply_walls", "primitives_mixture",
+    "highest_rate", passed_on=["per_z", "w"],
 )
+_WALL_PRESSURE = f.PER_Z  # the row that is free if 1/(rho c) is found where it is needed
 
 GO_ON = -1
 QUARTERS = 8  # of a cycle, in which the march is cut as on a processor
@@ -321,7 +322,7 @@ def fill_ghosts(far, own):
 @part
 def find_fluxes(far, own):
     """As `march.reconstruct` and `march.fluxes`; in the usual case, face values of cells at ends
-    of ducts and pressures alone are written.
+    of ducts and of steep tapers alone are written.
     """
     net, state, work, record, inner, face = views(far, own)
     dt, r = own[DT], state.U[f.R]
@@ -340,7 +341,7 @@ def find_fluxes(far, own):
         barrier()
     find_fluxes_of_cells(
         net.area.shape[0] - 1, dt, r, W[f.U], W[f.P], W[f.C], g[f.INV_DX], g[f.DLNA],
-        W[f.WARMED], Q[f.PM], Q[f.PP], W[f.PER_Z], net.taper, Q, g[f.INV_VOL], W[f.YF], W[f.YB],
+        W[f.WARMED], net.taper, Q, g[f.INV_VOL], W[f.YF], W[f.YB], W[_WALL_PRESSURE],
         cells.PUSH_OF_MIXTURE, F[f.R], F[f.M], F[f.E], net.area, net.gas_R, net.gas_coef, F[f.Y1],
         F[f.Y2],
     )
@@ -391,14 +392,15 @@ def update(far, own):
     if not is_usual(net):
         march.update(net, state, work, record, dt)
         return
-    U, W, Q, F, g = state.U, work.W, work.Q, work.F, net.cells
+    U, W, F, g = state.U, work.W, work.F, net.cells
+    wall = W[_WALL_PRESSURE]
     bits = update_and_look(
-        net.area.shape[0] - 1, dt, net.area, g[f.INV_VOL], Q[f.PM], Q[f.PP], F[f.R], F[f.M],
-        F[f.E], F[f.Y1], F[f.Y2], U[f.R], U[f.M], U[f.E], U[f.Y1], U[f.Y2], W[f.PUSH], net.taper,
-        dt * net.options[f.FRICTION_ON], dt * net.options[f.HEAT_ON], state.T, W[f.P], W[f.C],
-        W[f.PER_Z], g[f.WALL], W[f.DRAG], W[f.SLOW], W[f.STANTON], W[f.STILL], g[f.VOL],
-        record.wall[f.GAIN], record.wall[f.GRIP], W[f.WARMED], W[f.U], W[f.YF], W[f.YB],
-        g[f.INV_DX], net.gas_R, net.gas_coef,
+        net.area.shape[0] - 1, U[f.R], W[f.C], dt, net.area, g[f.INV_VOL], wall, wall, F[f.R],
+        F[f.M], F[f.E], F[f.Y1], F[f.Y2], U[f.M], U[f.E], U[f.Y1], U[f.Y2], W[f.PUSH], net.taper,
+        dt * net.options[f.FRICTION_ON], dt * net.options[f.HEAT_ON], state.T, W[f.P], g[f.WALL],
+        W[f.DRAG], W[f.SLOW], W[f.STANTON], W[f.STILL], g[f.VOL], record.wall[f.GAIN],
+        record.wall[f.GRIP], W[f.WARMED], W[f.U], W[f.YF], W[f.YB], g[f.INV_DX], net.gas_R,
+        net.gas_coef,
     )
     highest(whole(own), TOP, bits)
 

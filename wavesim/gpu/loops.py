@@ -35,10 +35,11 @@ def faces_of(listed, Q, i, rm, um, pm, rp, up, pp):
 
 
 @part
-def keep(Q, i, is_inside, rm, um, rp, up, half_f, half_b, per_mass):
+def keep(Q, i, is_inside, rm, um, pm, rp, up, pp, half_f, half_b, per_mass):
     """Write what `nodes.inner_states` reads, which is that of cells at ends of ducts."""
     if not is_inside:
-        Q[f.RM, i], Q[f.UM, i], Q[f.RP, i], Q[f.UP, i] = rm, um, rp, up
+        Q[f.RM, i], Q[f.UM, i], Q[f.PM, i], Q[f.RP, i], Q[f.UP, i], Q[f.PP, i] = (
+            rm, um, pm, rp, up, pp)
         Q[f.HALF_F, i], Q[f.HALF_B, i], Q[f.PER_MASS, i] = half_f, half_b, per_mass
 
 
@@ -49,11 +50,23 @@ def take_tapers(n, listed, Q, rm, um, pm, rp, up, pp):
             listed, Q, i, rm[i], um[i], pm[i], rp[i], up[i], pp[i])
 
 
-def keep_at_ends(n, inv_dx, Q, rm, um, rp, up, half_f, half_b, per_mass):
+def keep_at_ends(n, inv_dx, Q, rm, um, pm, rp, up, pp, half_f, half_b, per_mass):
     """Write what else than the march of the interior reads; ghosts have no length."""
     for i in range(I1, np.uintp(n) - I1):
-        keep(Q, i, inv_dx[i - I1] * inv_dx[i + I1] > 0.0, rm[i], um[i], rp[i], up[i], half_f[i],
-             half_b[i], per_mass[i])
+        keep(Q, i, inv_dx[i - I1] * inv_dx[i + I1] > 0.0, rm[i], um[i], pm[i], rp[i], up[i], pp[i],
+             half_f[i], half_b[i], per_mass[i])
+
+
+def wall_pressure(n, pm, pp, mean):
+    """All that an update needs to know of the face values: their mean, in the place of either."""
+    for i in range(I1, np.uintp(n) - I1):
+        mean[i] = 0.5 * (pm[i] + pp[i])
+
+
+def find_per_z(n, r, c, per_z):
+    """As `cells.reconstruct` finds it; to divide takes less than to write and to read it."""
+    for i in range(np.uintp(n) - I1):
+        per_z[i] = 1.0 / (r[i] * c[i])
 
 
 def add_push(n, dt, inv_vol, push, listed, m):

@@ -21,8 +21,8 @@ same but for what follows, each a method or two of `_Translator`:
 * Counters of emergency exits are added to by one thread at a time.
 * Division, square root, logarithm and exponential are those of `target.py`.
 
-`together` makes one loop of several, also with some that only a GPU has (`loops`), and of loops over
-cells and loops over faces (`_in_tiles`).
+`together` makes one loop of several, also with some that only a GPU has (`loops`), and of loops
+over cells and loops over the faces between them (`_in_tiles`).
 """
 
 import ast
@@ -115,6 +115,7 @@ def together(name, *loops, passed_on=(), in_tiles=False):
         calls[-1] = ast.Return(calls[-1].value)
     whole = copy.deepcopy(parts[0])
     whole.name = "_and_".join(loops)
+    whole.decorator_list = [ast.Attribute(_name(TARGET), DECORATORS["kernel"], ast.Load())]
     whole.args.args = [one for one in given.values() if one.arg not in passed_on]
     whole.body = _in_one_pass(calls, found)
     if in_tiles:
