@@ -11,6 +11,7 @@ import json
 import sys
 import threading
 import warnings
+from unittest.mock import patch
 
 import numpy as np
 
@@ -22,6 +23,7 @@ from wavesim.kernels import perforate
 from wavesim.kernels.march import march
 from wavesim.kernels.step import primitives
 from wavesim.kernels.thermo import energy_cv
+from wavesim.march.advance import _worst_cell
 from wavesim.march.rig import Rig
 
 THREADS = 8
@@ -179,14 +181,16 @@ def perfect():
 CASES = {"nodes": nodes_of_all_kinds, "engine": engine, "perfect": perfect}
 
 
-def by_blocks(case, order, skipped=None, share=1.0):
-    """Slot of a case after the march of a block."""
+def by_blocks(case, order, skipped=None, share=1.0, cfl=None, max_steps=200):
+    """Model and slot of a case after the march of a block."""
     model, duration = CASES[case]()
     duration *= share
+    if cfl is not None:
+        model.net.options[f.CFL] = cfl
     layout = slots.layout_of(model, traces=True)
     words = np.zeros(layout.words, dtype=np.int64)
     slots.settle_in(model, layout, words)
-    slots.ask(words, np.arange(1, 9) * (duration / 8.0), 200, True)
+    slots.ask(words, np.arange(1, 9) * (duration / 8.0), max_steps, True)
     mirror = np.zeros_like(words)
     for address, array in ((1, words), (2, mirror), (3, np.zeros(1)), (4, np.zeros(1))):
         target.show(address, array.view(float))
@@ -222,6 +226,23 @@ def differences(model, twin):
         if name != "work.hole" and x.size and not np.array_equal(x, y, equal_nan=True):
             found[name] = float(np.nanmax(np.abs(x - y)) / np.nanmax(np.abs(x)))
     return found
+
+
+@patch("math.sqrt", np.sqrt)  # NaN below 0, as where it is compiled
+@patch.object(target, "root", np.sqrt)
+def trouble(case, cfl, max_steps):
+    """(status, steps in the quarter turn in which the march ended, worst cell) on both."""
+    model, duration = CASES[case]()
+    model.net.options[f.CFL] = cfl
+    used = 0
+    for end in np.arange(1, 9) * (duration / 8.0):
+        status, steps = march(*(model.net, model.state, model.work, model.record, model.inner,
+                                model.face), end, max_steps - used)
+        if status != f.OK:
+            break
+        used += steps
+    twin, words = by_blocks(case, "up", cfl=cfl, max_steps=max_steps)
+    return [(status, steps, _worst_cell(model)), (*slots.answer(words)[:2], _worst_cell(twin))]
 
 
 def through_holes(exchange):
@@ -281,6 +302,7 @@ def main(what):
     if what == "same":
         return {"march": {f"{case} {order}": off(case, order)
                           for case in CASES for order in ORDERS},
+                "trouble": [trouble("nodes", 0.85, 5), trouble("engine", 6.0, 200)],
                 "holes": {order: off_through_holes(order) for order in ORDERS}}
     return {line: [case for case in CASES if differs(case, line)]
             for line in barriers()}
