@@ -38,6 +38,7 @@ class Block:
         self._turn = threading.Condition()
         self._left = []  # who has still to come to the next barrier, in order
         self._busy, self._is_one_busy = {}, False
+        self._met = {}  # who waits, by warp
         self._mine = threading.local()
         self._near = np.zeros(words)
         self.blockDim = self.blockIdx = self.threadIdx = self.shared = self.atomic = self
@@ -71,6 +72,22 @@ class Block:
         self._pass_on()
         self._wait()
         return self._is_one_busy
+
+    def syncwarp(self):
+        """Where the threads of a warp wait for each other: those that have still to come go on."""
+        mine = self._mine.number
+        mates = [one for one in self.order if one // target.WARP == mine // target.WARP]
+        met = self._met.setdefault(mine // target.WARP, set())
+        met.add(mine)
+        if len(met) == len(mates):
+            met.clear()
+            return
+        with self._turn:
+            self._left.remove(mine)
+            behind = max(self._left.index(one) for one in mates if one in self._left)
+            self._left.insert(behind + 1, mine)
+            self._turn.notify_all()
+        self._wait()
 
     def _pass_on(self, is_over=False):
         with self._turn:
@@ -290,7 +307,7 @@ def differs(case, line):
     for order in ORDERS:
         try:
             _, words = by_blocks(case, order, line, 0.5)
-        except (ArithmeticError, ValueError, IndexError, RuntimeError):
+        except (ArithmeticError, ValueError, LookupError, RuntimeError):
             return True
         found.append(words[slots.NEAR_AT:].copy())
     right = by_blocks(case, "up", share=0.5)[1][slots.NEAR_AT:]

@@ -5,8 +5,8 @@ its passes are a thread's own.  They wait for each other at a `barrier`.  And ar
 over: all of a point lies in one stretch of words of 8 bytes, of which `view_1` to `view_3` make
 arrays.
 
-With NUMBA_ENABLE_CUDASIM=1 the same names work in numba's simulator, in plain Python and without a
-GPU, where tests compare small marches with the processor.
+With NUMBA_ENABLE_CUDASIM=1 the same names work in plain Python and without a GPU, where tests hold
+the threads as numba's simulator does, and compare small marches with the processor.
 """
 
 import functools
@@ -36,7 +36,7 @@ if SIMULATED:
     from numba.cuda.simulator.kernel import _get_kernel_context as _now
 
     _arrays = {}  # what stands for addresses, by number
-    _met = {}  # what threads tell those above them, by thread and turn
+    _met = {}  # what threads tell each other, by thread and turn
 
     def show(address, array):
         """Let `address` stand for an array of words."""
@@ -76,17 +76,21 @@ if SIMULATED:
         """Raise a value to the highest number of all threads."""
         _now().atomic.max(values, place, number)
 
-    def below(values):
-        """The same values of the thread below, for all threads of a warp but the first."""
+    def _of_others(value):
+        """What the threads of a warp have found, by their number."""
         now = _now()
         turn = _met[now, thread()] = not _met.get((now, thread()), False)
-        _met[now, thread(), turn] = values  # until the turn after the next
-        now.syncthreads()
-        return _met[now, thread() - 1 if lane() > 0 else thread(), turn]
+        _met[now, thread(), turn] = value  # until the turn after the next
+        now.syncwarp()
+        return lambda other: _met[now, other, turn]
 
-    def tiles(faces):
-        """Most of the warps of a crew, for here all of them meet."""
-        return -(-faces // tiles_at_once())
+    def below(values):
+        """The same values of the lane below, for all lanes of a warp but the first."""
+        return _of_others(values)(thread() - 1 if lane() > 0 else thread())
+
+    def of_four(place, value):
+        """What one of four lanes has found."""
+        return _of_others(value)(thread() - place_in_four() + place)
 
     def near(first):
         """The words that the threads of a block share, from one on."""
@@ -203,10 +207,10 @@ elif config is not None:
         return values(values), generate
 
     @part
-    def tiles(faces):
-        """How many tiles of faces a warp has: what its lanes find at once but for the first."""
-        first = (thread() // WARP) * (WARP - 1)
-        return max(0, (faces - first + tiles_at_once() - 1) // tiles_at_once())
+    def of_four(place, value):
+        """What one of four lanes has found."""
+        first = cuda.laneid - cuda.laneid % 4
+        return cuda.shfl_sync(15 << first, value, first + place)
 
     _GLOBAL, _SHARED = 1, 3  # address spaces: of the device, and of a block
     _NEAR = "wavesim_near"
@@ -411,6 +415,24 @@ if config is not None:
     def tiles_at_once():
         """Faces of all warps of a crew."""
         return (threads() // WARP) * (WARP - 1)
+
+    @part
+    def tiles(faces):
+        """How many tiles of faces a warp has: what its lanes find at once but for the first."""
+        return max(0, (faces - first_tile() + tiles_at_once() - 1) // tiles_at_once())
+
+    @part
+    def first_four():
+        """Which four of lanes a thread belongs to."""
+        return thread() // 4
+
+    @part
+    def fours_at_once():
+        return threads() // 4
+
+    @part
+    def place_in_four():
+        return thread() % 4
 
     @part
     def first_end():

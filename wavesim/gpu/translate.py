@@ -18,6 +18,7 @@ same but for what follows, each a method or two of `_Translator`:
   (`_Walls`), so that nothing waits for what the loop before has written.
 * Where one perforated wall follows another, and before and after cells of tapers are treated once
   more, the threads wait for each other.
+* The four calls that a steep taper takes most of its time for are made by four lanes (`_by_lanes`).
 * Counters of emergency exits are added to by one thread at a time.
 * Division, square root, logarithm and exponential are those of `target.py`.
 
@@ -45,6 +46,8 @@ SHARED = {
     "joint": ("first_pair", "ends_at_once"), "store_int": ("first_store", "stores_at_once"),
 }
 CELLS = ("first_cell", "cells_at_once")
+FOURS = ("first_four", "fours_at_once")
+IN_FOURS = "carried"  # a function of which one pass over cells of tapers makes four calls
 ONE_BY_ONE = "hole_wall"
 OWN = ("is_among", "force_on", "faces_of", "keep")  # functions that the loops of `loops` call
 PASSED_ON = "_passed_on_"  # name of what loops of `together` hand on
@@ -216,6 +219,8 @@ class _Translator(ast.NodeTransformer):
             return node
         if node.orelse:
             raise NotImplementedError(f"line {node.lineno}: a shared loop with an else")
+        if table == "listed":
+            node.body, share = _by_lanes(node.body, share)
         begin, later = (_call(name) for name in share)
         *start, stop = node.iter.args
         name = node.target.id
@@ -422,6 +427,38 @@ class _Known(ast.NodeTransformer):
         if isinstance(meant, ast.Name):
             meant.ctx = node.ctx
         return meant
+
+
+def _by_lanes(body, share):
+    """A pass of a loop, and who shares the loop: four lanes if the pass makes four calls.
+
+    Each lane makes one of the calls and tells the others what it has found; the first goes on.
+    """
+    calls = [line for line in body if isinstance(line, ast.Assign)
+             and isinstance(line.value, ast.Call) and ast.unparse(line.value.func) == IN_FOURS]
+    if len(calls) != 4:
+        return body, share
+    at = body.index(calls[0])
+    rest = [line for line in body[at:] if line not in calls]
+    given = [call.value.args for call in calls]
+    used = {node.id for args in given for one in args for node in ast.walk(one)
+            if isinstance(node, ast.Name)}
+    if used & _assigned(body[at:]):
+        raise NotImplementedError(f"line {calls[0].lineno}: calls that depend on each other")
+    turns = [ast.Compare(_name("_turn"), [ast.Eq()], [ast.Constant(k)]) for k in range(3)]
+    chosen = [ast.IfExp(turns[0], a, ast.IfExp(turns[1], b, ast.IfExp(turns[2], c, d)))
+              for a, b, c, d in zip(*given, strict=True)]
+    found = [_name(f"_found_{k}") for k in range(len(calls[0].targets[0].elts))]
+    told = [ast.Assign([target], _call("of_four", ast.Constant(place), one))
+            for place, call in enumerate(calls)
+            for target, one in zip(call.targets[0].elts, found, strict=True)]
+    return [
+        *body[:at],
+        ast.Assign([ast.Name("_turn", ast.Store())], _call("place_in_four")),
+        ast.Assign([ast.Tuple([ast.Name(one.id, ast.Store()) for one in found], ast.Store())],
+                   ast.Call(calls[0].value.func, chosen, [])),
+        *told, ast.If(turns[0], rest, []),
+    ], FOURS
 
 
 def _in_order(body):
