@@ -26,7 +26,7 @@ FLOORS = {
     "descriptions": "weather materials settings combustion valves walls warming pieces pipes "
                     "ratings nodes tubework parts silencers intake lines network joints engine "
                     "assemble exhaust symmetry pull study",
-    "gpu": "slots target translate frame launches device",
+    "gpu": "slots target loops translate frame launches device",
     "arrays": "mesh compile",
     "show": "quantities forms style reasons maps film bands sounds fronts plots drawings panels "
             "pages",
@@ -55,7 +55,7 @@ ARRAY_ROOMS = {
     "arrays.mesh", "arrays.compile", "march.advance", "march.cycles", "march.books",
     "march.readout", "march.burn", "march.walltemp", "march.prolong", "march.cyclemap",
     "march.states", "march.acoustics", "march.running", "march.echoes",
-    "gpu.frame", "many.host",
+    "gpu.frame", "gpu.loops", "many.host",
 }
 
 

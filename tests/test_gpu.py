@@ -317,6 +317,13 @@ def test_blocks_of_threads_march_as_the_processor_in_any_order_of_threads(beside
 
 
 @needs_compiler
+def test_a_march_that_fails_ends_at_the_step_and_in_the_cell_of_the_processor(beside_processor):
+    """Too many steps, in a steep cone, and a step so long that the gas is no more."""
+    for (here, there), status in zip(beside_processor["trouble"], (2, 1), strict=True):
+        assert here == there and here[0] == status
+
+
+@needs_compiler
 def test_one_pass_through_holes_is_what_the_processor_does_in_many(beside_processor):
     """Gas at random on both sides of a packed wall and an open one; more holes than threads."""
     for order, (off, packed, holes, capped) in beside_processor["holes"].items():

@@ -5,6 +5,10 @@ is that of the kernels, as `translate` makes it.  What the threads of a crew mus
 step, the crank angle, how the march stands) one of them finds and puts into the mail at the head of
 their shared memory.  Between stages they wait for each other where one reads what another wrote.
 
+What bounds the march is the memory, so what a processor does in several loops over all cells is one
+here: `find_fluxes` goes from primitive values to fluxes, and `update` from these to the primitive
+values of the next step.
+
 A block is made of a few crews, which line up twice in a step: the march is so long a program that
 a multiprocessor spends much of its time on fetching it, and crews that are at the same stage fetch
 it once.  A crew takes the next point that waits, reads its slot (`slots`) from the memory of
@@ -69,12 +73,19 @@ from wavesim.kernels import flat as f
 from wavesim.kernels.constants import MIXTURE
 
 march, step, nodes, stores = made("march"), made("step"), made("nodes"), made("stores")
-perforate, openings, cells = made("perforate"), made("openings"), made("cells")
+perforate, openings, cells, tapers = map(made, ("perforate", "openings", "cells", "tapers"))
 
-# What the march of the engine gas does in two loops each is one here.
-find_faces = together("cells", "reconstruct", "fraction_slopes")
-find_fluxes_and_parts = together("cells", "flux_mixture", "carry_parts")
-update_beside_walls = together("cells", "update_mixture", "apply_walls")
+# What the march of the engine gas does in several loops is one here.
+find_fluxes_of_cells = together(
+    "cells", "reconstruct", "take_tapers", "fraction_slopes", "keep_at_ends", "wall_pressure",
+    "flux_mixture", "carry_parts", in_tiles=True,
+    passed_on=["rm", "um", "pm", "rp", "up", "pp", "per_z", "half_f", "half_b", "per_mass"],
+)
+update_and_look = together(
+    "cells", "find_per_z", "update_mixture", "add_push", "apply_walls", "primitives_mixture",
+    "highest_rate", passed_on=["per_z", "w"],
+)
+_WALL_PRESSURE = f.PER_Z  # the row that is free if 1/(rho c) is found where it is needed
 
 GO_ON = -1
 QUARTERS = 8  # of a cycle, in which the march is cut as on a processor
@@ -144,17 +155,57 @@ def views(far, own):
 
 @part
 def reset_ghosts(far, own):
+    """As `step.reset_ghosts`, and the primitive values likewise."""
     net, state, work, record, inner, face = views(far, own)
     step.reset_ghosts(net, state)
+    k = first_end()
+    while k < net.end_int.shape[0]:
+        i = net.end_int[k, f.END_CELL]
+        side = 1 if net.end_par[k, f.SIGN] > 0.0 else -1
+        i, near, far = np.uintp(i), np.uintp(i + side), np.uintp(i + 2 * side)
+        for row in range(f.U, f.RATE):
+            work.W[row, near] = work.W[row, far] = work.W[row, i]
+        k += ends_at_once()
 
 
 @part
-def find_rate(far, own):
-    """Primitive values; the largest rate of all cells and stores goes into the mail."""
+def is_usual(net):
+    """True if the loops of `together` will do: engine gas beside walls."""
+    walls = net.options[f.FRICTION_ON] + net.options[f.HEAT_ON]
+    return net.gas_kind == MIXTURE and net.options[f.MIXED] > 0.0 and walls > 0.0
+
+
+@part
+def is_known(far, own):
+    """True if the update of the step before has left the primitive values of what it made.
+
+    They are found once more where a quarter begins, as on a processor: each time brings the
+    temperature nearer to the energy.
+    """
+    net, state, work, record, inner, face = views(far, own)
+    return whole(own)[STEPS] > 0 and is_usual(net)
+
+
+@part
+def primitives(far, own):
+    """Primitive values; the largest rate of all cells goes into the mail."""
     net, state, work, record, inner, face = views(far, own)
     rate = step.primitives(net, state, work)
-    needed = stores.stores_rate(net, state, work)
-    bits = max(np.float64(rate).view(np.int64), np.float64(needed).view(np.int64))
+    highest(whole(own), TOP, np.float64(rate).view(np.int64))
+
+
+@part
+def find_rate(far, own, known):
+    """The largest rate of stores goes into the mail, and of tapers, which an update leaves out."""
+    net, state, work, record, inner, face = views(far, own)
+    bits = np.float64(stores.stores_rate(net, state, work)).view(np.int64)
+    if known:
+        rate, taper = work.W[f.RATE], net.taper
+        tapers.taper_rates(taper, work.W[f.U], work.W[f.C], net.cells[f.VOL], net.area, rate)
+        q = first_cell()
+        while q < taper.shape[0]:  # those that the thread itself has found
+            bits = max(bits, np.float64(rate[taper[q]]).view(np.int64))
+            q += cells_at_once()
     highest(whole(own), TOP, bits)
 
 
@@ -284,38 +335,36 @@ def fill_ghosts(far, own):
 
 
 @part
-def is_usual(net):
-    """True if the loops of `together` will do: engine gas, and no tapers between the loops."""
-    return net.gas_kind == MIXTURE and net.options[f.MIXED] > 0.0 and net.taper.shape[0] == 0
-
-
-@part
-def reconstruct(far, own):
+def find_fluxes(far, own):
+    """As `march.reconstruct` and `march.fluxes`; in the usual case, face values of cells at ends
+    of ducts and of steep tapers alone are written.
+    """
     net, state, work, record, inner, face = views(far, own)
+    dt, r = own[DT], state.U[f.R]
     if not is_usual(net):
-        march.reconstruct(net, state, work, own[DT])
+        march.reconstruct(net, state, work, dt)
+        barrier()
+        march.fluxes(net, work)
         return
-    W, Q, g = work.W, work.Q, net.cells
-    find_faces(
-        net.area.shape[0] - 1, own[DT], state.U[f.R], W[f.U], W[f.P], W[f.C], g[f.INV_DX],
-        g[f.DLNA], W[f.WARMED], Q[f.RM], Q[f.UM], Q[f.PM], Q[f.RP], Q[f.UP], Q[f.PP], W[f.PER_Z],
-        g[f.INV_VOL], W[f.YF], W[f.YB], Q[f.HALF_F], Q[f.HALF_B], Q[f.PER_MASS],
+    W, Q, F, g = work.W, work.Q, work.F, net.cells
+    if net.taper.shape[0] > 0:
+        tapers.taper_faces(
+            net.taper, dt, r, W[f.U], W[f.P], W[f.C], g[f.INV_DX], g[f.VOL], net.area,
+            W[f.WARMED], Q[f.RM], Q[f.UM], Q[f.PM], Q[f.RP], Q[f.UP], Q[f.PP], W[f.PUSH],
+            state.clock,
+        )
+        barrier()
+    find_fluxes_of_cells(
+        net.area.shape[0] - 1, dt, r, W[f.U], W[f.P], W[f.C], g[f.INV_DX], g[f.DLNA],
+        W[f.WARMED], net.taper, Q, g[f.INV_VOL], W[f.YF], W[f.YB], W[_WALL_PRESSURE],
+        cells.PUSH_OF_MIXTURE, F[f.R], F[f.M], F[f.E], net.area, net.gas_R, net.gas_coef, F[f.Y1],
+        F[f.Y2],
     )
 
 
 @part
-def find_fluxes(far, own):
+def inner_states(far, own):
     net, state, work, record, inner, face = views(far, own)
-    if is_usual(net):
-        W, Q, F = work.W, work.Q, work.F
-        find_fluxes_and_parts(
-            net.area.shape[0] - 1, Q[f.RM], Q[f.UM], Q[f.PM], Q[f.RP], Q[f.UP], Q[f.PP], W[f.C],
-            W[f.PER_Z], cells.PUSH_OF_MIXTURE, F[f.R], F[f.M], F[f.E], net.area, W[f.YF],
-            W[f.YB], Q[f.HALF_F], Q[f.HALF_B], Q[f.PER_MASS], net.gas_R, net.gas_coef, F[f.Y1],
-            F[f.Y2],
-        )
-    else:
-        march.fluxes(net, work)
     nodes.inner_states(net, state, work, inner, own[DT])
 
 
@@ -351,25 +400,29 @@ def hand_over(far, own):
 
 
 @part
-def update(net, state, work, record, dt):
-    """As `march.update`."""
-    friction, heat = net.options[f.FRICTION_ON], net.options[f.HEAT_ON]
-    if not is_usual(net) or friction + heat == 0.0:
+def update(far, own):
+    """As `march.update`; in the usual case also the primitive values of the next step."""
+    net, state, work, record, inner, face = views(far, own)
+    dt = own[DT]
+    if not is_usual(net):
         march.update(net, state, work, record, dt)
         return
-    U, W, Q, F, g = state.U, work.W, work.Q, work.F, net.cells
-    update_beside_walls(
-        net.area.shape[0] - 1, dt, net.area, g[f.INV_VOL], Q[f.PM], Q[f.PP], F[f.R], F[f.M],
-        F[f.E], F[f.Y1], F[f.Y2], U[f.R], U[f.M], U[f.E], U[f.Y1], U[f.Y2], dt * friction,
-        dt * heat, state.T, W[f.P], W[f.C], W[f.PER_Z], g[f.WALL], W[f.DRAG], W[f.SLOW],
-        W[f.STANTON], W[f.STILL], g[f.VOL], record.wall[f.GAIN], record.wall[f.GRIP], W[f.WARMED],
+    U, W, F, g = state.U, work.W, work.F, net.cells
+    wall = W[_WALL_PRESSURE]
+    bits = update_and_look(
+        net.area.shape[0] - 1, U[f.R], W[f.C], dt, net.area, g[f.INV_VOL], wall, wall, F[f.R],
+        F[f.M], F[f.E], F[f.Y1], F[f.Y2], U[f.M], U[f.E], U[f.Y1], U[f.Y2], W[f.PUSH], net.taper,
+        dt * net.options[f.FRICTION_ON], dt * net.options[f.HEAT_ON], state.T, W[f.P], g[f.WALL],
+        W[f.DRAG], W[f.SLOW], W[f.STANTON], W[f.STILL], g[f.VOL], record.wall[f.GAIN],
+        record.wall[f.GRIP], W[f.WARMED], W[f.U], W[f.YF], W[f.YB], g[f.INV_DX], net.gas_R,
+        net.gas_coef,
     )
+    highest(whole(own), TOP, bits)
 
 
 @part
 def close_step(far, own):
     net, state, work, record, inner, face = views(far, own)
-    update(net, state, work, record, own[DT])
     stores.stores_step(net, state, work, record, face, own[DT], own[THETA], own[THETA_LATER])
     step.sum_ends(net, record, face, own[DT])
 
@@ -398,10 +451,11 @@ def march_step(far, own, is_busy):
     """
     if is_busy:
         reset_ghosts(far, own)
-    barrier()
-    mark(own, 0)
-    if is_busy:
-        find_rate(far, own)
+        known = is_known(far, own)
+        if not known:
+            barrier()
+            primitives(far, own)
+        find_rate(far, own, known)
     barrier()
     mark(own, 1)
     if is_busy and thread() == 0:
@@ -419,11 +473,11 @@ def march_step(far, own, is_busy):
     barrier()
     mark(own, 3)
     if goes_on:
-        reconstruct(far, own)
+        find_fluxes(far, own)
     barrier()
     mark(own, 4)
     if goes_on:
-        find_fluxes(far, own)
+        inner_states(far, own)
     line_up(is_busy)
     mark(own, 5)
     if goes_on:
@@ -443,6 +497,7 @@ def march_step(far, own, is_busy):
     barrier()
     mark(own, 9)
     if goes_on:
+        update(far, own)
         close_step(far, own)
     mark(own, 10)
     return standing
@@ -599,5 +654,7 @@ def cycles(host, slots, benches, starts, count, queue, near_words, words_each):
         standing = march_step(far, own, is_busy)
         is_over = standing != f.OK or mail[QUARTER] == QUARTERS
         if is_busy and standing != GO_ON and is_over:
+            if standing != f.OK:
+                primitives(far, own)  # with the rates of all cells, which say where
             end(there, far, own)
             is_busy = False

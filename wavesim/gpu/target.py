@@ -5,8 +5,8 @@ its passes are a thread's own.  They wait for each other at a `barrier`.  And ar
 over: all of a point lies in stretches of words of 8 bytes, of which `view_1` to `view_3`, `row`,
 `rows` and `by_columns` make arrays.
 
-With NUMBA_ENABLE_CUDASIM=1 the same names work in numba's simulator, in plain Python and without a
-GPU, where tests compare small marches with the processor.
+With NUMBA_ENABLE_CUDASIM=1 the same names work in plain Python and without a GPU, where tests hold
+the threads as numba's simulator does, and compare small marches with the processor.
 """
 
 import functools
@@ -35,6 +35,7 @@ if SIMULATED:
     from numba.cuda.simulator.kernel import _get_kernel_context as _now
 
     _arrays = {}  # what stands for addresses, by number
+    _met = {}  # what threads tell each other, by thread and turn
 
     def show(address, array):
         """Let `address` stand for an array of words."""
@@ -82,6 +83,22 @@ if SIMULATED:
     def highest(values, place, number):
         """Raise a value to the highest number of all threads."""
         _now().atomic.max(values, place, number)
+
+    def _of_others(value):
+        """What the threads of a warp have found, by their number."""
+        now = _now()
+        turn = _met[now, thread()] = not _met.get((now, thread()), False)
+        _met[now, thread(), turn] = value  # until the turn after the next
+        now.syncwarp()
+        return lambda other: _met[now, other, turn]
+
+    def below(values):
+        """The same values of the lane below, for all lanes of a warp but the first."""
+        return _of_others(values)(thread() - 1 if lane() > 0 else thread())
+
+    def of_four(place, value):
+        """What one of four lanes has found."""
+        return _of_others(value)(thread() - place_in_four() + place)
 
     def near(first):
         """The words that the threads of a block share, from one on."""
@@ -200,6 +217,39 @@ elif config is not None:
             number = max(number, cuda.shfl_down_sync(0xFFFFFFFF, number, far))
         if cuda.laneid == 0:
             cuda.atomic.max(values, place, number)
+
+    @intrinsic
+    def below(typing, values):
+        """The same values of the lane below, for all lanes of a warp but the first."""
+        def generate(context, builder, signature, arguments):
+            half = ir.IntType(32)
+            kind = ir.FunctionType(half, [half])
+            up = ir.InlineAsm(kind, "shfl.sync.up.b32 $0, $1, 1, 0, 0xffffffff;", "=r,r",
+                              side_effect=True)
+
+            def moved(value):
+                word = builder.bitcast(value, ir.IntType(64))
+                shift = ir.Constant(word.type, 32)
+                low, high = (
+                    builder.zext(builder.call(up, [builder.trunc(part, half)],
+                                              attrs=("convergent",)), word.type)
+                    for part in (word, builder.lshr(word, shift))
+                )
+                return builder.bitcast(builder.or_(low, builder.shl(high, shift)), value.type)
+
+            given = arguments[0]
+            for place in range(len(signature.args[0])):
+                one = moved(builder.extract_value(given, place))
+                given = builder.insert_value(given, one, place)
+            return given
+
+        return values(values), generate
+
+    @part
+    def of_four(place, value):
+        """What one of four lanes has found."""
+        first = cuda.laneid - cuda.laneid % 4
+        return cuda.shfl_sync(15 << first, value, first + place)
 
     _GLOBAL, _SHARED = 1, 3  # address spaces: of the device, and of a block
     _NEAR = "wavesim_near"
@@ -424,6 +474,39 @@ if config is not None:
     @part
     def cells_at_once():
         return threads()
+
+    @part
+    def lane():
+        """Number of a thread in its warp."""
+        return thread() % WARP
+
+    @part
+    def first_tile():
+        """First cell of a warp, counted from the first of all."""
+        return (thread() // WARP) * (WARP - 1)
+
+    @part
+    def tiles_at_once():
+        """Faces of all warps of a crew."""
+        return (threads() // WARP) * (WARP - 1)
+
+    @part
+    def tiles(faces):
+        """How many tiles of faces a warp has: what its lanes find at once but for the first."""
+        return max(0, (faces - first_tile() + tiles_at_once() - 1) // tiles_at_once())
+
+    @part
+    def first_four():
+        """Which four of lanes a thread belongs to."""
+        return thread() // 4
+
+    @part
+    def fours_at_once():
+        return threads() // 4
+
+    @part
+    def place_in_four():
+        return thread() % 4
 
     @part
     def first_end():

@@ -18,10 +18,12 @@ same but for what follows, each a method or two of `_Translator`:
   (`_Walls`), so that nothing waits for what the loop before has written.
 * Where one perforated wall follows another, and before and after cells of tapers are treated once
   more, the threads wait for each other.
+* The four calls that a steep taper takes most of its time for are made by four lanes (`_by_lanes`).
 * Counters of emergency exits are added to by one thread at a time.
 * Division, square root, logarithm, exponential, least and greatest values are those of `target.py`.
 
-`together` makes one loop of several.
+`together` makes one loop of several, also with some that only a GPU has (`loops`), and of loops
+over cells and loops over the faces between them (`_in_tiles`).
 """
 
 import ast
@@ -34,6 +36,7 @@ import types
 from functools import cache, reduce
 from itertools import takewhile
 
+from wavesim.gpu import loops as own_loops
 from wavesim.gpu import target
 
 PACKAGE = "wavesim.kernels"
@@ -50,8 +53,13 @@ SORTED = {
         "_target.warp_of_store({0}, net.store_int[{0}, f.STORE_KIND] == f.CYLINDER)"),
 }
 CELLS = ("first_cell", "cells_at_once")
+FOURS = ("first_four", "fours_at_once")
+IN_FOURS = "carried"  # a function of which one pass over cells of tapers makes four calls
 ONE_BY_ONE = "hole_wall"
-SCRATCH = "work.hole["  # what one loop over holes hands to the next, and nothing else reads
+OWN = ("is_among", "force_on", "faces_of", "keep")  # functions that the loops of `loops` call
+PASSED_ON = "_passed_on_"  # name of what loops of `together` hand on
+#: What one loop hands to the next in a pass, and nothing else reads.
+SCRATCH = ("work.hole[", PASSED_ON)
 DECORATORS = {"leaf": "part", "stage": "part", "part": "part", "kernel": "function",
               "entry": "function", "aside": "function"}
 FUNCTIONS = {"math.sqrt": "root", "math.log": "logarithm", "math.exp": "exponential"}
@@ -83,7 +91,7 @@ def made(name):
     return module
 
 
-def together(name, *loops):
+def together(name, *loops, passed_on=(), in_tiles=False):
     """One function of several that are loops over the same cells: what they share is read once.
 
     Parameters
@@ -91,33 +99,51 @@ def together(name, *loops):
     name : str
         Module of the kernels, such as "cells".
     loops : str
-        Names of its functions.  Parameters of one name are one, and the cells are those of the
-        first.
+        Names of its functions, or of those in `gpu/loops.py`.  Parameters of one name are one, and
+        the cells are those of the first.
+    passed_on : sequence of str
+        Parameters that only the loops themselves read, and which are not written to memory.
+    in_tiles : bool
+        Whether the last loops are over faces and read what the first ones have found in the cells
+        on both sides; see `_in_tiles`.
 
     Returns
     -------
     callable
-        Takes the arguments of all, each where it is first mentioned.
+        Takes the arguments of all, each where it is first mentioned, but for those passed on;
+        returns what the last one does.
     """
     tree, path = _source(name)
-    found = _functions(tree)
+    module, found = made(name), _functions(tree) | _functions(_source_at(own_loops.__file__))
+    module.__dict__.update((call, getattr(own_loops, call)) for call in OWN)
     parts = [found[loop] for loop in loops]
     given = {one.arg: one for part in parts for one in part.args.args}
-    calls = [ast.Expr(ast.Call(_name(part.name), [_name(one.arg) for one in part.args.args], []))
+    names = {one: PASSED_ON + one if one in passed_on else one for one in given}
+    calls = [ast.Expr(ast.Call(_name(part.name),
+                               [_name(names[one.arg]) for one in part.args.args], []))
              for part in parts]
+    if isinstance(parts[-1].body[-1], ast.Return):
+        calls[-1] = ast.Return(calls[-1].value)
     whole = copy.deepcopy(parts[0])
     whole.name = "_and_".join(loops)
-    whole.args.args = list(given.values())
+    whole.decorator_list = [ast.Attribute(_name(TARGET), DECORATORS["kernel"], ast.Load())]
+    whole.args.args = [one for one in given.values() if one.arg not in passed_on]
     whole.body = _in_one_pass(calls, found)
-    _define(made(name), ast.Module([whole], []), path)
-    return getattr(made(name), whole.name)
+    if in_tiles:
+        whole.body = _in_tiles(*whole.body)
+    _define(module, ast.Module([whole], []), path)
+    return getattr(module, whole.name)
 
 
 def _source(name):
     """Tree of a module of the kernels, and its file."""
     path = importlib.util.find_spec(f"{PACKAGE}.{name}").origin
+    return _source_at(path), path
+
+
+def _source_at(path):
     with open(path, encoding="utf-8") as file:
-        return ast.parse(file.read(), path), path
+        return ast.parse(file.read(), path)
 
 
 def _functions(tree):
@@ -206,6 +232,8 @@ class _Translator(ast.NodeTransformer):
             node.body[:0] = ast.parse(test).body
         if node.orelse:
             raise NotImplementedError(f"line {node.lineno}: a shared loop with an else")
+        if table == "listed":
+            node.body, share = _by_lanes(node.body, share)
         begin, later = (_call(name) for name in share)
         *start, stop = node.iter.args
         name = node.target.id
@@ -312,8 +340,8 @@ def _in_one_pass(lines, found):
 
     Parameters
     ----------
-    lines : list of ast.Expr or ast.AugAssign
-        Each calls a function, or adds what it returns.
+    lines : list of ast.Expr, ast.AugAssign or ast.Return
+        Each calls a function, or adds or returns what it returns.
     found : dict
         The functions by name.  They hold loops over the same cells (the first loop says which),
         names for arrays, and sums that begin with a number.
@@ -326,7 +354,7 @@ def _in_one_pass(lines, found):
     """
     whole, ahead, behind = None, [], []
     for number, line in enumerate(lines):
-        if not isinstance(line, ast.Expr | ast.AugAssign):
+        if not isinstance(line, ast.Expr | ast.AugAssign | ast.Return):
             raise NotImplementedError(f"line {line.lineno}: between loops that are to be one")
         part = copy.deepcopy(found[line.value.func.id])
         own = _assigned([one for loop in part.body if isinstance(loop, ast.For)
@@ -347,9 +375,47 @@ def _in_one_pass(lines, found):
                 known.learn(one)
             elif isinstance(one, ast.Return) and isinstance(line, ast.AugAssign):
                 behind.append(ast.AugAssign(line.target, line.op, known.visit(one.value)))
+            elif isinstance(one, ast.Return) and isinstance(line, ast.Return):
+                behind.append(ast.Return(known.visit(one.value)))
             elif not (isinstance(one, ast.Expr) and isinstance(one.value, ast.Constant)):
                 raise NotImplementedError(f"line {one.lineno}: more than a loop and names for it")
     return [*ahead, whole, *behind]
+
+
+def _in_tiles(loop):
+    """A loop over cells and the faces between them, by warps that hold neighbouring cells.
+
+    Each lane of a warp has a cell and the face below it, of which it gets the other side from the
+    lane below.  So the first lane has no face, and its cell is that of the last lane before.  What
+    two lanes find of a cell is the same.
+
+        _tile = I1 + np.uintp(first_tile())
+        _last = np.uintp(n) - I1 - I1
+        for _ in range(tiles(np.int64(_last - I1))):
+            _here = _tile + np.uintp(lane())
+            i = min(_here, _last)
+            ...                                       as `_in_order`
+            if lane() > 0 and _here == i:
+                ...                                   what is found of faces
+            _tile += np.uintp(tiles_at_once())
+    """
+    start, stop = map(ast.unparse, loop.iter.args)
+    i = loop.target.id
+    frame = ast.parse(f"""
+_tile = {start} + np.uintp({TARGET}.first_tile())
+_last = {stop} - I1
+for _ in range({TARGET}.tiles(np.int64(_last - {start}))):
+    _here = _tile + np.uintp({TARGET}.lane())
+    {i} = min(_here, _last)
+    if {TARGET}.lane() > 0 and _here == {i}:
+        pass
+    _tile += np.uintp({TARGET}.tiles_at_once())
+""").body
+    *before, of_faces, behind = frame[-1].body
+    gather = _GatherBelow(i)
+    of_cells, of_faces.body = gather.lines_of(loop.body)
+    frame[-1].body = [*before, *of_cells, of_faces, behind]
+    return frame
 
 
 class _Known(ast.NodeTransformer):
@@ -379,6 +445,38 @@ class _Known(ast.NodeTransformer):
         return meant
 
 
+def _by_lanes(body, share):
+    """A pass of a loop, and who shares the loop: four lanes if the pass makes four calls.
+
+    Each lane makes one of the calls and tells the others what it has found; the first goes on.
+    """
+    calls = [line for line in body if isinstance(line, ast.Assign)
+             and isinstance(line.value, ast.Call) and ast.unparse(line.value.func) == IN_FOURS]
+    if len(calls) != 4:
+        return body, share
+    at = body.index(calls[0])
+    rest = [line for line in body[at:] if line not in calls]
+    given = [call.value.args for call in calls]
+    used = {node.id for args in given for one in args for node in ast.walk(one)
+            if isinstance(node, ast.Name)}
+    if used & _assigned(body[at:]):
+        raise NotImplementedError(f"line {calls[0].lineno}: calls that depend on each other")
+    turns = [ast.Compare(_name("_turn"), [ast.Eq()], [ast.Constant(k)]) for k in range(3)]
+    chosen = [ast.IfExp(turns[0], a, ast.IfExp(turns[1], b, ast.IfExp(turns[2], c, d)))
+              for a, b, c, d in zip(*given, strict=True)]
+    found = [_name(f"_found_{k}") for k in range(len(calls[0].targets[0].elts))]
+    told = [ast.Assign([target], _call("of_four", ast.Constant(place), one))
+            for place, call in enumerate(calls)
+            for target, one in zip(call.targets[0].elts, found, strict=True)]
+    return [
+        *body[:at],
+        ast.Assign([ast.Name("_turn", ast.Store())], _call("place_in_four")),
+        ast.Assign([ast.Tuple([ast.Name(one.id, ast.Store()) for one in found], ast.Store())],
+                   ast.Call(calls[0].value.func, chosen, [])),
+        *told, ast.If(turns[0], rest, []),
+    ], FOURS
+
+
 def _in_order(body):
     """A pass of a loop over cells as a GPU runs it best: first all loads, last all stores.
 
@@ -391,13 +489,7 @@ def _in_order(body):
     first = _of_places(body)
     gather = _Gather()
     rest = [gather.visit(line) for line in body[first:]]
-    written = {ast.unparse(store.targets[0].value) for store in gather.stores.values()}
-    for text, load in gather.loads.items():
-        if ast.unparse(load.value) in written and text not in gather.stores:
-            raise NotImplementedError(f"line {load.lineno}: {text} is what another pass writes")
-    stores = [store for text, store in gather.stores.items()
-              if text in gather.loads or not text.startswith(SCRATCH)]
-    return [*body[:first], *gather.lines(), *rest, *stores]
+    return [*body[:first], *gather.lines(), *rest, *gather.kept().values()]
 
 
 def _of_places(body):
@@ -432,8 +524,17 @@ class _Gather(ast.NodeTransformer):
 
     def lines(self):
         """What reads the elements."""
+        written = {ast.unparse(store.targets[0].value) for store in self.stores.values()}
+        for text, load in self.loads.items():
+            if ast.unparse(load.value) in written and text not in self.stores:
+                raise NotImplementedError(f"line {load.lineno}: {text} is what another pass writes")
         return [ast.Assign([ast.Name(self._names[text], ast.Store())], load)
                 for text, load in self.loads.items()]
+
+    def kept(self):
+        """Of the stores, those of what is not only handed on in a pass."""
+        return {text: store for text, store in self.stores.items()
+                if text in self.loads or not text.startswith(SCRATCH)}
 
     def _name_of(self, node):
         return self._names.setdefault(
@@ -459,6 +560,45 @@ class _Gather(ast.NodeTransformer):
             return self.generic_visit(node)
         before = ast.Subscript(node.target.value, node.target.slice, ast.Load())
         return self.visit(ast.Assign([node.target], ast.BinOp(before, node.op, node.value)))
+
+
+class _GatherBelow(_Gather):
+    """Also takes from the lane below what that has found.
+
+    Attributes
+    ----------
+    below : dict
+        By its text, each element of the cell below that the lane below has found.
+    """
+
+    def __init__(self, i):
+        super().__init__()
+        self.below, self._i = {}, i
+
+    def lines_of(self, body):
+        """(all lines of a pass but what writes to faces, what does)."""
+        lines, of_cells = [], None
+        for line in body:
+            known = dict(self.stores)
+            lines.append(self.visit(line))
+            if self.below and of_cells is None:
+                of_cells, at = known, len(lines) - 1
+        if not of_cells.keys() >= self.below.keys():
+            raise NotImplementedError(f"line {body[0].lineno}: what lanes find after they have met")
+        names = [_name(self._names[text]) for text in self.below]
+        met = ast.Assign([ast.Tuple([ast.Name(f"_below{name.id}", ast.Store()) for name in names],
+                                    ast.Store())],
+                         _call("below", ast.Tuple(names, ast.Load())))
+        cells = [store for text, store in self.kept().items() if text in of_cells]
+        faces = [store for text, store in self.kept().items() if text not in of_cells]
+        return [*self.lines(), *lines[:at], met, *lines[at:], *cells], faces
+
+    def visit_Subscript(self, node):
+        own = f"{ast.unparse(node.value)}[{self._i}]"
+        if ast.unparse(node.slice) != f"{self._i} - I1" or own not in self.stores:
+            return super().visit_Subscript(node)
+        self.below[own] = node
+        return _name(f"_below{self._names[own]}")
 
 
 class _Continue(ast.NodeTransformer):
