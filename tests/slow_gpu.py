@@ -66,7 +66,7 @@ class SlowGpu:
     def is_compiled(self):
         return True
 
-    def memory_for(self, size):
+    def memory_for(self, size, lanes):
         return min(size, 2**28)
 
     def lanes(self, memory, count):

@@ -215,7 +215,7 @@ def test_points_wait_for_the_device_and_those_that_do_not_fit_into_memory_for_ro
     class Tight(SlowGpu):
         pool, asking = None, 0
 
-        def memory_for(self, size):
+        def memory_for(self, size, lanes):
             return 3 * 2**20  # for one point with traces in each of two processes
 
         def lanes(self, memory, count):
@@ -235,7 +235,7 @@ def test_points_wait_for_the_device_and_those_that_do_not_fit_into_memory_for_ro
 
 def test_a_point_that_never_fits_is_refused_with_its_size(system):
     class Tiny(SlowGpu):
-        def memory_for(self, size):
+        def memory_for(self, size, lanes):
             return 2**18
 
     with pool.GpuPool(1, Tiny()) as tiny:

@@ -21,7 +21,7 @@ import numpy as np
 import wavesim.kernels
 from wavesim.errors import InputError
 from wavesim.gpu.launches import Lane
-from wavesim.gpu.slots import BENCH, CREW, MOST_CELLS
+from wavesim.gpu.slots import BENCH, CREW
 from wavesim.kernels import jit
 
 EXTRA = "pip install 'numba-cuda[cu13]'"
@@ -147,6 +147,7 @@ class Device:
         self._most_near = self._about(
             about.CU_DEVICE_ATTRIBUTE_MAX_SHARED_MEMORY_PER_BLOCK_OPTIN)
         self.resident = CREWS * self.multiprocessors
+        self._benches = 8 * BENCH * self.resident  # bytes, of each lane
         self._function = None
 
     def _ask(self, call, *arguments):
@@ -175,32 +176,34 @@ class Device:
         self.load()
         mapped = self.pin(memory)
         mirror = self.allocate(memory.nbytes)
-        self._held = memory, mirror
-        return [Lane(self, memory, mapped, mirror) for _ in range(count)]
+        benches = [self.allocate(self._benches) for _ in range(count)]
+        self._held = memory, [mirror, *benches]
+        return [Lane(self, memory, mapped, mirror, bench) for bench in benches]
 
-    def memory_for(self, size):
-        """Bytes of slots, at most `size`, that the device has memory for.
+    def memory_for(self, size, lanes):
+        """Bytes of slots, at most `size`, that the device has memory for beside that of its lanes.
 
         Raises
         ------
         InputError
             If it has so little that no system of usual size would fit.
         """
-        free = self.free_memory()
-        room = int(min(size, SHARE * free)) // PAGE * PAGE
+        free, held = self.free_memory(), lanes * self._benches
+        room = int(min(size, SHARE * free - held)) // PAGE * PAGE
         if room < LEAST:
             raise InputError(
-                f"device = 'gpu' needs {LEAST / 1e6:.0f} MB of the memory of the GPU, of which "
-                f"{free / 1e6:.0f} MB are free."
+                f"device = 'gpu' needs {(LEAST + held) / SHARE / 1e6:.0f} MB of the memory of the "
+                f"GPU, of which {free / 1e6:.0f} MB are free."
             )
         return room
 
     def close(self):
         """Give back what the lanes hold."""
         self.enter()
-        held, mirror = self._held
-        self.free(mirror)
-        self.unpin(held)
+        pinned, held = self._held
+        for address in held:
+            self.free(address)
+        self.unpin(pinned)
 
     def enter(self):
         """Let the calling thread use the device."""
@@ -247,23 +250,32 @@ class Device:
         self._ask(driver.cuLinkDestroy, link)
         return binary
 
-    def shape(self, near_words, points):
-        """(blocks, crews of each) that march points whose near arrays take so many words at most.
+    def shape(self, near_words, gas_words, points):
+        """How to march points whose near arrays and gas take so many words at most.
+
+        Returns
+        -------
+        tuple of int
+            Blocks, crews of each, words that the threads of a block share for each crew: with the
+            gas, if that leaves room for as many crews.
 
         Raises
         ------
         InputError
-            If they take more than the threads of a block share on this device.
+            If the near arrays take more than the threads of a block share on this device.
         """
-        size = 8 * near_words
-        if size > self._most_near:
+        if 8 * near_words > self._most_near:
             raise InputError(
-                f"the system has so many ends and stores that they take {size} bytes of the fast "
-                f"memory of the GPU, which has {self._most_near}; compute it without device."
+                f"the system has so many ends and stores that they take {8 * near_words} bytes of "
+                f"the fast memory of the GPU, which has {self._most_near}; compute it without "
+                "device."
             )
         wanted = -(-points // self.multiprocessors)  # few points are spread
-        crews = min(CREWS, self._most_near // size, wanted)
-        return min(self.multiprocessors, -(-points // crews)), crews
+        crews = min(CREWS, self._most_near // (8 * near_words), wanted)
+        words_each = near_words + gas_words
+        if 8 * crews * words_each > self._most_near:
+            words_each = near_words
+        return min(self.multiprocessors, -(-points // crews)), crews, words_each
 
     def allocate(self, size):
         """Address of new memory of the device."""

@@ -135,8 +135,8 @@ def views(far, own):
     )
     state = f.State(
         by_columns(gas, f.N_CONSERVED, table[_U + 2]), row(bench, _R_T, table[_T + 1]),
-        view_2(own, table, _END), view_2(own, table, _STORE), view_2(own, table, _CYL), view_1(slot, table, _HOLE_U),
-        view_1(own, table, _CLOCK), view_2(own, table, _PLAN),
+        view_2(own, table, _END), view_2(own, table, _STORE), view_2(own, table, _CYL),
+        view_1(slot, table, _HOLE_U), view_1(own, table, _CLOCK), view_2(own, table, _PLAN),
     )
     work = f.Work(
         rows(bench, _R_W, f.N_PRIMITIVE), rows(bench, _R_Q, f.N_FACE), rows(bench, _R_F, f.N_FLUX),
@@ -144,8 +144,8 @@ def views(far, own):
     )
     record = f.Record(
         view_2(own, table, _END_SUM), view_2(own, table, _CYL_SUM),
-        rows(bench, _R_WALL, RECORDED), view_2(slot, table, _WAYS), view_3(half(slot), table, _FIELD),
-        view_3(slot, table, _STORES), view_3(slot, table, _ENDS), view_1(own, table, _INTERVAL),
+        rows(bench, _R_WALL, RECORDED), view_2(slot, table, _WAYS),
+        view_3(half(slot), table, _FIELD), view_3(slot, table, _STORES), view_3(slot, table, _ENDS), view_1(own, table, _INTERVAL),
     )
     return net, state, work, record, view_2(own, table, _INNER), view_2(own, table, _FACE)
 
@@ -265,7 +265,7 @@ def add_samples(far, own, k, t, dt, second):
         if not second:
             w = 1.0 - w
         if record.field.shape[0] > 0:
-            row = record.field[k]
+            out = record.field[k]
             i = first_cell()
             while i < n:
                 for q in range(f.N_FIELD):
@@ -279,9 +279,9 @@ def add_samples(far, own, k, t, dt, second):
                     elif q == 4:
                         value = work.W[f.YB, i]
                     if second:
-                        row[q, i] += np.float32(w * value)
+                        out[q, i] += np.float32(w * value)
                     else:
-                        row[q, i] = np.float32(w * value)
+                        out[q, i] = np.float32(w * value)
                 i += cells_at_once()
         step.sample_stores(net, state, work, record.store[k], t + dt if second else t, w, second)
         j = first_end()

@@ -3,8 +3,10 @@
 import numpy as np
 
 from wavesim.gpu import slots
+from wavesim.kernels import flat as f
 
 _MOST = 65536  # points of a launch
+_CELLS = slots.N_ENTRY * slots.PLACE["state.U"] + 2  # of a slot: where it says how many it has
 
 
 class Lane:
@@ -18,10 +20,13 @@ class Lane:
         Memory with all slots.
     mapped, mirror : int
         Addresses by which the device reaches it, and as much memory of its own.
+    benches : int
+        Address of the benches of as many crews as the device has at work.
     """
 
-    def __init__(self, device, host, mapped, mirror):
+    def __init__(self, device, host, mapped, mirror, benches):
         self.device, self.host, self.mapped, self.mirror = device, host, mapped, mirror
+        self.benches = benches
         self.stream = device.stream()
         self.list = device.allocate(8 * (_MOST + 1))
         self.events = [device.event() for _ in range(2)]
@@ -55,7 +60,8 @@ class Lane:
         device, stream = self.device, self.stream
         begun, done = self.events
         near = int(jobs[:, slots.NEAR_END].max())
-        blocks, crews = device.shape(near, starts.size)
+        gas = f.N_CONSERVED * int(self.host[starts + _CELLS].max())
+        blocks, crews, each = device.shape(near, gas, starts.size)
         order = np.argsort(-jobs[:, slots.COST], kind="stable")
         lists = []
         device.record(begun, stream)
@@ -63,7 +69,8 @@ class Lane:
             some = np.concatenate(([0], starts[order[first:first + _MOST]]))
             lists.append(some)
             device.copy_in(self.list, some, stream)
-            given = self.mapped, self.mirror, self.list + 8, some.size - 1, self.list, near
+            given = (self.mapped, self.mirror, self.benches, self.list + 8, some.size - 1,
+                     self.list, near, each)
             device.launch(blocks, crews, given, stream)
         device.record(done, stream)
         device.wait(stream)

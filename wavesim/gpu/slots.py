@@ -30,6 +30,7 @@ from typing import NamedTuple
 
 import numpy as np
 
+from wavesim.errors import InputError
 from wavesim.kernels import flat as f
 
 GROUPS = ("net", "state", "work", "record")
@@ -98,7 +99,18 @@ def arrays_of(model):
 
 
 def layout_of(model, traces):
-    """Layout of the slot of a model; without traces no cell is sampled."""
+    """Layout of the slot of a model; without traces no cell is sampled.
+
+    Raises
+    ------
+    InputError
+        If it has more cells than fit on a bench.
+    """
+    if model.net.area.size > MOST_CELLS:
+        raise InputError(
+            f"the system has {model.net.area.size} cells, and a GPU marches at most {MOST_CELLS}; "
+            "let them be longer (cell_length in the settings) or compute it without device."
+        )
     arrays = arrays_of(model)
     table = np.ones((len(ARRAYS), N_ENTRY), dtype=np.int64)
     job = np.zeros(N_JOB, dtype=np.int64)

@@ -126,7 +126,7 @@ class GpuPool(Executor):
                  "minute or two.")
             self.device.load()
         self._max_workers = POINTS
-        size = self.device.memory_for(_memory_size())
+        size = self.device.memory_for(_memory_size(), LANES)
         self._file, self._close_file = _shared_file(size)
         words = size // 8 // hosts
         self._lock = threading.Condition()
