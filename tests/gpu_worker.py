@@ -307,6 +307,7 @@ def barriers():
     """Lines at which all threads of a crew or of a block wait for each other, in every step."""
     found = []
     for part, waits in ((frame.march_step, ("line_up(is_busy)", "barrier()")),
+                        (frame.find_fluxes, ("barrier()",)),
                         (frame.cycles, ("if not line_up(is_busy):",))):
         source, first = inspect.getsourcelines(part)
         found += [first + i for i, line in enumerate(source) if line.strip() in waits]
