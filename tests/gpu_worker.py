@@ -10,6 +10,7 @@ import inspect
 import json
 import sys
 import threading
+import time
 import warnings
 from unittest.mock import patch
 
@@ -39,6 +40,7 @@ class Block:
         self._left = []  # who has still to come to the next barrier, in order
         self._busy, self._is_one_busy = {}, False
         self._met = {}  # who waits, by warp
+        self._is_broken = False
         self._mine = threading.local()
         self._near = np.zeros(words)
         self.blockDim = self.blockIdx = self.threadIdx = self.shared = self.atomic = self
@@ -103,30 +105,40 @@ class Block:
         with self._turn:
             while not self._left or self._left[0] != self._mine.number:
                 self._turn.wait()
+                if self._is_broken:
+                    raise RuntimeError("another thread has failed")
+
+    def _break(self):
+        with self._turn:
+            self._is_broken = True
+            self._turn.notify_all()
 
     def run(self, kernel, *arguments):
         faults = []
 
         def one(number):
             self._mine.number = number
-            self._wait()
             try:
+                self._wait()
                 kernel(*arguments)
+                self._pass_on(is_over=True)
             except BaseException as fault:
                 faults.append(fault)
-            self._pass_on(is_over=True)
+                self._break()
 
         target._now = lambda: self
         self._left = list(self.order)
         crew = [threading.Thread(target=one, args=(i,), daemon=True) for i in range(THREADS)]
         for thread in crew:
             thread.start()
+        patience = time.monotonic() + 30.0
         for thread in crew:
-            thread.join(10.0)
+            thread.join(max(0.0, patience - time.monotonic()))
+        if any(thread.is_alive() for thread in crew):
+            self._break()
+            raise RuntimeError("threads wait for each other")
         if faults:
             raise faults[0]
-        if any(thread.is_alive() for thread in crew):
-            raise RuntimeError("threads wait for each other")
 
 
 def perforated(length):
@@ -300,6 +312,7 @@ def barriers():
     """Lines at which all threads of a crew or of a block wait for each other, in every step."""
     found = []
     for part, waits in ((frame.march_step, ("line_up(is_busy)", "barrier()", "meet()")),
+                        (frame.find_fluxes, ("barrier()",)),
                         (frame.cycles, ("if not line_up(is_busy):",))):
         source, first = inspect.getsourcelines(part)
         found += [first + i for i, line in enumerate(source) if line.strip() in waits]

@@ -55,7 +55,7 @@ ARRAY_ROOMS = {
     "arrays.mesh", "arrays.compile", "march.advance", "march.cycles", "march.books",
     "march.readout", "march.burn", "march.walltemp", "march.prolong", "march.cyclemap",
     "march.states", "march.acoustics", "march.running", "march.echoes",
-    "gpu.frame", "gpu.loops", "many.host",
+    "gpu.slots", "gpu.frame", "gpu.loops", "many.host",
 }
 
 

@@ -334,7 +334,7 @@ def test_one_pass_through_holes_is_what_the_processor_does_in_many(beside_proces
 @pytest.mark.slow
 def test_a_barrier_that_is_missing_is_found():
     found = in_plain_python("barriers")
-    assert len(found) == 11 and all(found.values()), found
+    assert len(found) == 13 and all(found.values()), found
 
 
 @needs_compiler

@@ -85,7 +85,7 @@ update_and_look = together(
     "cells", "find_per_z", "update_mixture", "add_push", "apply_walls", "primitives_mixture",
     "highest_rate", passed_on=["per_z", "w"],
 )
-_WALL_PRESSURE = f.PER_Z  # the row that is free if 1/(rho c) is found where it is needed
+_WALL_PRESSURE = f.PER_Z  # its row, which is free, for these loops hand 1/(rho c) on themselves
 
 GO_ON = -1
 QUARTERS = 8  # of a cycle, in which the march is cut as on a processor
@@ -145,7 +145,8 @@ def views(far, own):
     record = f.Record(
         view_2(own, table, _END_SUM), view_2(own, table, _CYL_SUM),
         rows(bench, _R_WALL, RECORDED), view_2(slot, table, _WAYS),
-        view_3(half(slot), table, _FIELD), view_3(slot, table, _STORES), view_3(slot, table, _ENDS), view_1(own, table, _INTERVAL),
+        view_3(half(slot), table, _FIELD), view_3(slot, table, _STORES), view_3(slot, table, _ENDS),
+        view_1(own, table, _INTERVAL),
     )
     return net, state, work, record, view_2(own, table, _INNER), view_2(own, table, _FACE)
 
@@ -162,9 +163,8 @@ def reset_ghosts(far, own):
     while k < net.end_int.shape[0]:
         i = net.end_int[k, f.END_CELL]
         side = 1 if net.end_par[k, f.SIGN] > 0.0 else -1
-        i, near, far = np.uintp(i), np.uintp(i + side), np.uintp(i + 2 * side)
-        for row in range(f.U, f.RATE):
-            work.W[row, near] = work.W[row, far] = work.W[row, i]
+        for q in range(f.U, f.RATE):
+            work.W[q, i + side] = work.W[q, i + 2 * side] = work.W[q, i]
         k += ends_at_once()
 
 
@@ -336,8 +336,9 @@ def fill_ghosts(far, own):
 
 @part
 def find_fluxes(far, own):
-    """As `march.reconstruct` and `march.fluxes`; in the usual case, face values of cells at ends
-    of ducts and of steep tapers alone are written.
+    """As `march.reconstruct` and `march.fluxes`.
+
+    In the usual case only face values of steep tapers and of cells at ends of ducts are written.
     """
     net, state, work, record, inner, face = views(far, own)
     dt, r = own[DT], state.U[f.R]

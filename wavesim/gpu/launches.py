@@ -3,10 +3,8 @@
 import numpy as np
 
 from wavesim.gpu import slots
-from wavesim.kernels import flat as f
 
 _MOST = 65536  # points of a launch
-_CELLS = slots.N_ENTRY * slots.PLACE["state.U"] + 2  # of a slot: where it says how many it has
 
 
 class Lane:
@@ -60,7 +58,7 @@ class Lane:
         device, stream = self.device, self.stream
         begun, done = self.events
         near = int(jobs[:, slots.NEAR_END].max())
-        gas = f.N_CONSERVED * int(self.host[starts + _CELLS].max())
+        gas = slots.most_gas(self.host, starts)
         blocks, crews, each = device.shape(near, gas, starts.size)
         order = np.argsort(-jobs[:, slots.COST], kind="stable")
         lists = []

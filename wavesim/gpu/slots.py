@@ -183,6 +183,12 @@ def _rebind(model, arrays):
     model.inner, model.face = arrays["inner"], arrays["face"]
 
 
+def most_gas(memory, starts):
+    """Most words that the conserved values of slots take, by their first words in a memory."""
+    entry = starts[:, None] + N_ENTRY * PLACE["state.U"] + np.arange(1, 3)
+    return int(memory[entry].prod(axis=1).max())
+
+
 def ask(words, ends, max_steps, sampled):
     """Ask for a cycle.
 
