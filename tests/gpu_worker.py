@@ -65,10 +65,13 @@ class Block:
     def syncthreads(self):
         self.syncthreads_or(False)
 
+    def _is_skipped(self):
+        return self.skipped is not None and any(
+            (one.f_code.co_filename, one.f_lineno) == (frame.__file__, self.skipped)
+            for one in (sys._getframe(3), sys._getframe(4)))
+
     def syncthreads_or(self, is_busy):
-        if self.skipped is not None and any(
-                (one.f_code.co_filename, one.f_lineno) == (frame.__file__, self.skipped)
-                for one in (sys._getframe(2), sys._getframe(3))):
+        if self._is_skipped():
             return is_busy
         self._busy[self._mine.number] = is_busy
         self._pass_on()
@@ -76,10 +79,19 @@ class Block:
         return self._is_one_busy
 
     def syncwarp(self):
-        """Where the threads of a warp wait for each other: those that have still to come go on."""
+        """Where the threads of a warp wait for each other."""
+        warp = self._mine.number // target.WARP
+        self._wait_among(warp, [one for one in self.order if one // target.WARP == warp])
+
+    def syncothers(self):
+        """Where all warps but the last wait for each other."""
+        if not self._is_skipped():
+            self._wait_among("meet", [one for one in self.order if one < THREADS - target.WARP])
+
+    def _wait_among(self, place, mates):
+        """Wait for some threads: those that have still to come go on."""
         mine = self._mine.number
-        mates = [one for one in self.order if one // target.WARP == mine // target.WARP]
-        met = self._met.setdefault(mine // target.WARP, set())
+        met = self._met.setdefault(place, set())
         met.add(mine)
         if len(met) == len(mates):
             met.clear()

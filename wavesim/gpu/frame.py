@@ -469,11 +469,11 @@ def march_step(far, own, is_busy):
         sample(far, own)
     if goes_on:
         exchange(far, own)
-        wall_coefficients(far, own)
         fill_ghosts(far, own)
     barrier()
     mark(own, 3)
     if goes_on:
+        wall_coefficients(far, own)
         find_fluxes(far, own)
     barrier()
     mark(own, 4)

@@ -30,6 +30,7 @@ WARP = 4 if SIMULATED else 32
 CREW = 8 if SIMULATED else slots.CREW
 #: Neighbouring ends that one warp solves: fewer and the code of all ends is read by more warps.
 ENDS_A_WARP = 2 if SIMULATED else 12
+LAST_WAITS = False  # True for checks that do not understand a barrier of some warps alone
 
 if SIMULATED:
     from numba.cuda.simulator.kernel import _get_kernel_context as _now
@@ -69,8 +70,11 @@ if SIMULATED:
         _now().syncthreads()
 
     def meet():
-        """A barrier at which the last warp of a crew does not wait for the others."""
-        _now().syncthreads()
+        """A barrier for all warps of a crew but the last, which has no store."""
+        if LAST_WAITS:
+            barrier()
+        elif thread() < CREW - WARP:
+            _now().syncothers()
 
     def line_up(is_busy):
         """Where all threads of a block wait for each other; True if one of them is busy."""
@@ -162,6 +166,16 @@ elif config is not None:
     def crew():
         return cuda.threadIdx.x // CREW
 
+    @intrinsic
+    def _asked(typing):
+        """Number of a thread in its block, asked for anew each time: to keep it takes longer."""
+        def generate(context, builder, signature, arguments):
+            kind = ir.FunctionType(ir.IntType(32), [])
+            ask = ir.InlineAsm(kind, "mov.u32 $0, %tid.x;", "=r", side_effect=True)
+            return builder.call(ask, [])
+
+        return types.int32(), generate
+
     @part
     def crew_of_launch():
         return cuda.blockIdx.x * (cuda.blockDim.x // CREW) + crew()
@@ -170,18 +184,19 @@ elif config is not None:
     def thread():
         # From crew to crew another quarter of the multiprocessor has the first warp, which has
         # most to do while a few threads work for all.
-        return (cuda.threadIdx.x + WARP * crew()) % CREW
+        number = _asked()
+        return (number + WARP * (number // CREW)) % CREW
 
     @part
     def threads():
         return CREW
 
-    def _at_barrier(instruction):
+    def _wait_with(count):
         @intrinsic
         def called(typing, number):
             def generate(context, builder, signature, arguments):
                 kind = ir.FunctionType(ir.VoidType(), [ir.IntType(32)])
-                wait = ir.InlineAsm(kind, f"{instruction} $0, {CREW};", "r", side_effect=True)
+                wait = ir.InlineAsm(kind, f"bar.sync $0, {count};", "r", side_effect=True)
                 builder.call(wait, arguments, attrs=("convergent",))
                 return context.get_dummy_value()
 
@@ -189,19 +204,19 @@ elif config is not None:
 
         return called
 
-    _wait_at, _pass_by = _at_barrier("bar.sync"), _at_barrier("bar.arrive")
+    _wait_for_crew, _wait_for_others = _wait_with(CREW), _wait_with(CREW - WARP)
     _CREWS_AT, _MEETINGS_AT = 1, 8  # numbers of barriers, of which the block has the first
 
     @part
     def barrier():
-        _wait_at(np.int32(_CREWS_AT + crew()))
+        _wait_for_crew(np.int32(_CREWS_AT + crew()))
 
     @part
     def meet():
-        if thread() >= CREW - WARP:
-            _pass_by(np.int32(_MEETINGS_AT + crew()))
-        else:
-            _wait_at(np.int32(_MEETINGS_AT + crew()))
+        if LAST_WAITS:
+            barrier()
+        elif thread() < CREW - WARP:
+            _wait_for_others(np.int32(_MEETINGS_AT + crew()))
 
     @part
     def line_up(is_busy):
@@ -535,12 +550,12 @@ if config is not None:
     @part
     def warp_of_flow(velocity):
         """Which warp solves an end: one what flowed out, one what flowed in, one all others."""
-        return (0 if velocity > 0.0 else 1 if velocity < 0.0 else 2) % (threads() // WARP)
+        return (0 if velocity > 0.0 else 1 if velocity < 0.0 else 2) % (threads() // WARP - 1)
 
     @part
     def warp_of_store(number, is_cylinder):
         """Which warp takes a store: two share the cylinders, one all others, the last has none."""
-        return (number % 2 if is_cylinder else 2) % (threads() // WARP)
+        return (number % 2 if is_cylinder else 2) % (threads() // WARP - 1)
 
     @part
     def first_pair():
