@@ -3,6 +3,7 @@
 import ast
 import json
 import os
+import re
 import subprocess
 import sys
 import time
@@ -242,6 +243,26 @@ def test_a_point_that_never_fits_is_refused_with_its_size(system):
         done = run_chains([[Task(*system, 4500.0, COARSE)]], executor=tiny, strict=False,
                           progress=False)
     assert "takes" in done.chains[0][0].text and "MB" in done.chains[0][0].text
+
+
+def test_a_point_with_more_cells_than_a_bench_holds_fails_with_their_number(as_gpu, single):
+    found = ws.explore(*single, [{PATH: 4.5}], [4500.0], device="gpu", progress=False,
+                       settings=ws.Settings(cell_length=5e-4, coarse_start=1.0))
+    assert re.search(r"has \d+ cells, and a GPU marches at most 8192", found.failures[0])
+
+
+@pytest.mark.parametrize("near, gas, points, shape", [
+    (2453, 4035, 528, (132, 4, 6488)),  # the gas near the threads
+    (2453, 5000, 528, (132, 4, 2453)),  # no room for it
+    (2453, 4035, 100, (100, 1, 6488)),  # few points are spread
+    (2453, 4035, 300, (100, 3, 6488)),
+    (9000, 4035, 528, (132, 3, 9000)),  # ends and stores for three crews alone
+])
+def test_the_gas_goes_near_the_threads_where_that_costs_no_crew(near, gas, points, shape):
+    from wavesim.gpu.device import Device
+
+    device = SimpleNamespace(multiprocessors=132, _most_near=232_448)
+    assert Device.shape(device, near, gas, points) == shape
 
 
 def test_the_store_keeps_points_of_both_apart(as_gpu, system, tmp_path):

@@ -59,7 +59,7 @@ N_JOB = 40
  STATUS, CHUNK, TAKEN, USED) = range(16)  # how it ended, in which quarter turn, steps in it, before
 CHUNK_END = 16  # 8 times [s] at which a quarter turn ends, floats
 PROFILE = 24  # ticks of the stages of a step
-MOST_CELLS = 4096  # of a model, ghost cells among them
+MOST_CELLS = 8192  # of a model, ghost cells among them
 ROW = MOST_CELLS + 32  # words from one row on a bench to the next
 #: Rows on a bench: the first of each array, and how many it has.
 ROWS = {}

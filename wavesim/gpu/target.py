@@ -539,12 +539,8 @@ if config is not None:
         return thread() // WARP
 
     @part
-    def first_lane():
-        """Number of a thread in its warp: each takes of all passes those that are for its warp."""
-        return thread() % WARP
-
-    @part
     def lanes_at_once():
+        """Where each thread of a warp takes, of all passes, those that are for its warp."""
         return WARP
 
     @part

@@ -43,7 +43,7 @@ PACKAGE = "wavesim.kernels"
 #: By the table whose rows a loop runs over: what the threads that share it are told by.
 SHARED = {
     "end_int": ("first_end", "ends_at_once"), "pair": ("first_pair", "ends_at_once"),
-    "joint": ("first_pair", "ends_at_once"), "store_int": ("first_lane", "lanes_at_once"),
+    "joint": ("first_pair", "ends_at_once"), "store_int": ("lane", "lanes_at_once"),
 }
 #: Loops whose passes go different ways, by function and table: which warp takes a pass, so that its
 #: threads go one way.
