@@ -458,11 +458,11 @@ def march_step(far, own, is_busy):
             primitives(far, own)
         find_rate(far, own, known)
     barrier()
-    mark(own, 1)
+    mark(own, 0)
     if is_busy and thread() == 0:
         decide(far, own)
     barrier()
-    mark(own, 2)
+    mark(own, 1)
     standing = whole(own)[STANDING]
     goes_on = is_busy and standing == GO_ON
     if is_busy and whole(own)[JOB_AT + SAMPLED] > 0 and standing != f.BAD_STATE:
@@ -471,36 +471,36 @@ def march_step(far, own, is_busy):
         exchange(far, own)
         fill_ghosts(far, own)
     barrier()
-    mark(own, 3)
+    mark(own, 2)
     if goes_on:
         wall_coefficients(far, own)
         find_fluxes(far, own)
     barrier()
-    mark(own, 4)
+    mark(own, 3)
     if goes_on:
         inner_states(far, own)
     line_up(is_busy)
-    mark(own, 5)
+    mark(own, 4)
     if goes_on:
         stores_ahead(far, own)
     meet()
-    mark(own, 6)
+    mark(own, 5)
     if goes_on:
         solve_ends(far, own)
     barrier()
-    mark(own, 7)
+    mark(own, 6)
     if goes_on:
         spare_small_stores(far, own)
     barrier()
-    mark(own, 8)
+    mark(own, 7)
     if goes_on:
         hand_over(far, own)
     barrier()
-    mark(own, 9)
+    mark(own, 8)
     if goes_on:
         update(far, own)
         close_step(far, own)
-    mark(own, 10)
+    mark(own, 9)
     return standing
 
 
@@ -589,6 +589,8 @@ def begin(there, far, own):
     barrier()
     lay_cells(far, own)
     barrier()
+    if PROFILED and thread() == 0:
+        mail[LAST] = clock()
 
 
 @part

@@ -28,7 +28,7 @@ except ImportError:  # said in a sentence by `wavesim.gpu.device`
 SIMULATED = config is not None and bool(config.ENABLE_CUDASIM)
 WARP = 4 if SIMULATED else 32
 CREW = 8 if SIMULATED else slots.CREW
-#: Neighbouring ends that one warp solves: fewer and the code of all ends is read by more warps.
+#: Neighbouring ends that one warp takes, but for solving them, see `warp_of_flow`.
 ENDS_A_WARP = 2 if SIMULATED else 12
 LAST_WAITS = False  # True for checks that do not understand a barrier of some warps alone
 
