@@ -1,11 +1,14 @@
 """What a GPU does, beside the processor in the same run; parts by name, all if none is given.
 
     python benchmarks/gpu_bench.py [cycles] [steps] [curves] [designs] [map] [search]
+    python benchmarks/gpu_bench.py cluster                  two GPUs, each of a Dask worker
+    compute-sanitizer --tool racecheck python benchmarks/gpu_bench.py race
 
-Needs an NVIDIA GPU and `pip install wavesim[gpu]`.
+Needs an NVIDIA GPU and `pip install wavesim[gpu]`, `cluster` also `wavesim[cluster]`.
 """
 
 import os
+import subprocess
 import sys
 import time
 import traceback
@@ -273,6 +276,35 @@ def designs():
     off = np.abs(gpu.torque / beside.torque - 1.0)
     say(f"beside it {os.cpu_count()} processes: {60.0 * len(few) / took:.0f} points/min; torque of "
         f"{len(few)} designs differs by {off.max():.1e} at most, mostly {np.median(off):.1e}")
+
+
+def cluster():
+    """The same designs on one Dask worker and on two, each with a GPU of its own."""
+    from distributed import Client, LocalCluster
+
+    engine, exhaust = case("complete")
+    wanted = ws.designs((engine, exhaust), SPACE, int(os.environ.get("DESIGNS", 2000)),
+                        method="latin hypercube", seed=1)
+    work = "from distributed.cli.dask_worker import main; main()"
+    options = ["--nthreads", "512", "--no-nanny", "--no-dashboard"]
+    found, workers = [], []
+    with LocalCluster(n_workers=0, dashboard_address=None) as here, Client(here) as client:
+        for number in range(2):
+            workers.append(subprocess.Popen(
+                [sys.executable, "-c", work, here.scheduler_address, *options],
+                env={**os.environ, "CUDA_VISIBLE_DEVICES": str(number)},
+            ))
+            client.wait_for_workers(number + 1, timeout=60)
+            run = {"device": "gpu", "executor": client.get_executor(), "progress": False}
+            ws.explore(engine, exhaust, wanted[:128 * len(workers)], [4500.0], **run)
+            clock = time.perf_counter()
+            found.append(ws.explore(engine, exhaust, wanted, [4500.0], **run).torque)
+            took = time.perf_counter() - clock
+            say(f"{len(workers)} workers: {took:.2f} s, {60.0 * len(wanted) / took:.0f} points/min")
+        for worker in workers:
+            worker.terminate()
+            worker.wait()
+    say(f"equal to the bit: {np.array_equal(*found)}")
 
 
 def map():
