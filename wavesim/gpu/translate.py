@@ -18,6 +18,8 @@ same but for what follows, each a method or two of `_Translator`:
   (`_Walls`), so that nothing waits for what the loop before has written.
 * Where one perforated wall follows another, and before and after cells of tapers are treated once
   more, the threads wait for each other.
+* Ends that are solved go to one warp or another by the way they flow, stores by their kind
+  (`SORTED`).
 * The four calls that a steep taper takes most of its time for are made by four lanes (`_by_lanes`).
 * Counters of emergency exits are added to by one thread at a time.
 * Division, square root, logarithm, exponential, least and greatest values are those of `target.py`.
